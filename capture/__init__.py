@@ -1,0 +1,1 @@
+"""Where photographs come from, and whether they are fit to be measured."""

@@ -1,0 +1,1 @@
+"""The stone's test record: the book, its photographs, decisions, readings and journal."""

@@ -1,0 +1,1 @@
+"""The demo snuff box: computed photographs of three stones of one lid."""
