@@ -34,7 +34,8 @@ def linear(pixels: Pixels) -> Plane:
 def encoded_plane(pixels: Pixels, weights: tuple[float, float, float]) -> Plane:
     """Weighted sum of the three encoded channels in grey levels 0..255, float32, shape (H, W)."""
     kernel = np.array([weights], np.float32) * (255.0 / np.iinfo(pixels.dtype).max)
-    return cv2.transform(pixels.astype(np.float32), kernel).reshape(pixels.shape[:2])
+    plane = cv2.transform(pixels.astype(np.float32), kernel)
+    return np.asarray(plane, np.float32).reshape(pixels.shape[:2])
 
 
 @cache
