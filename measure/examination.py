@@ -1,0 +1,61 @@
+"""The result of examining one stone on one occasion."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from setstone.measure.candidates import Candidate, LampName
+from setstone.measure.colour import StoneColour
+from setstone.measure.outline import Diameters, Outline
+from setstone.measure.scale import Scale
+
+
+@dataclass(frozen=True)
+class Flag:
+    """Something a person must know before trusting a figure.
+
+    Parameters
+    ----------
+    code : str
+        Stable name for scripts, for example ``"no-scale"``.
+    text : str
+        One plain sentence: what is wrong and what to do.
+    """
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True, eq=False)
+class Examination:
+    """All that was measured and proposed; geometry is in pixels of the reference photograph.
+
+    Parameters
+    ----------
+    reference : {"white", "blue"}
+        The photograph whose pixels the geometry refers to: white where there is one.
+    size : (int, int)
+        Width and height of the reference photograph in pixels.
+    scale : Scale or None
+    outline : Outline or None
+    diameters : Diameters or None
+        None without a scale or an outline.
+    blue_to_white : (3, 3) float64 array or None
+        Maps blue pixels (x, y, 1) to reference pixels; None without both photographs.
+    candidates : tuple of Candidate
+        Best first.
+    colour : StoneColour or None
+        None without a white photograph.
+    flags : tuple of Flag
+    """
+
+    reference: LampName
+    size: tuple[int, int]
+    scale: Scale | None
+    outline: Outline | None
+    diameters: Diameters | None
+    blue_to_white: NDArray[np.float64] | None
+    candidates: tuple[Candidate, ...]
+    colour: StoneColour | None
+    flags: tuple[Flag, ...]

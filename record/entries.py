@@ -1,0 +1,141 @@
+"""What a book gives back: plain, frozen entries; times are aware datetimes in UTC."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Literal
+
+from setstone.capture.photograph import Lamp
+from setstone.measure.candidates import Candidate
+from setstone.measure.examination import Examination, Flag
+from setstone.record.vocabulary import FindingKind, Verdict
+
+
+@dataclass(frozen=True)
+class ObjectEntry:
+    """An antique piece."""
+
+    id: int
+    name: str
+    description: str
+
+
+@dataclass(frozen=True)
+class StoneEntry:
+    """A stone of an object, known by its position; `claimed_as` is a claim, not a finding."""
+
+    id: int
+    object_id: int
+    object_name: str
+    position: str
+    claimed_as: str
+
+
+@dataclass(frozen=True)
+class PhotographEntry:
+    """A photograph as stored, unaltered, under its SHA-256."""
+
+    sha256: str
+    stone_id: int
+    name: str
+    path: Path
+    lamp: Lamp
+    lamp_stated: bool
+    occasion: str
+    taken: datetime | None
+    operator: str
+    magnification: float | None
+    um_per_px: float | None
+    width: int
+    height: int
+    bit_depth: int
+    format: str
+    size_bytes: int
+    added: datetime
+    flags: tuple[Flag, ...]
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What a person decided about a candidate, and when."""
+
+    verdict: Verdict
+    kind: FindingKind | None
+    reason: str
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True, eq=False)
+class CandidateEntry:
+    """A candidate with the number people see and the decision in force.
+
+    It is a *finding* once a person has accepted or drawn it.
+    """
+
+    number: int
+    candidate: Candidate
+    origin: Literal["program", "hand"]
+    decision: Decision | None
+
+    @property
+    def is_finding(self) -> bool:
+        """True when a person accepted or added it."""
+        return self.decision is not None and self.decision.verdict is Verdict.ACCEPTED
+
+
+@dataclass(frozen=True, eq=False)
+class ExaminationEntry:
+    """One run of the examination, with the decisions taken since."""
+
+    id: int
+    stone_id: int
+    occasion: str
+    white: str | None
+    blue: str | None
+    made: datetime
+    by: str
+    version: str
+    result: Examination
+    candidates: tuple[CandidateEntry, ...]
+
+
+@dataclass(frozen=True)
+class ReadingEntry:
+    """An instrument's or an eye's result on a stone; `value` as the person wrote it."""
+
+    id: int
+    stone_id: int
+    test: str
+    value: str
+    unit: str
+    uncertainty: str
+    instrument: str
+    stone_is_set: bool
+    remark: str
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True)
+class RemarkEntry:
+    """A remark on a stone."""
+
+    id: int
+    stone_id: int
+    text: str
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True)
+class JournalEntry:
+    """One line of the journal: corrections never erase what stood before."""
+
+    id: int
+    at: datetime
+    by: str
+    action: str
+    subject: str
+    before: dict[str, Any] | None
+    after: dict[str, Any] | None
