@@ -1,0 +1,428 @@
+"""Spots: compact bodies darker (or brighter) than what surrounds them, found at every size.
+
+Finding is generous and judging is done elsewhere: what is returned here is every compact body that
+stands out from its surroundings on all sides, on dark facets as on inclusions.
+
+Method. A Laplacian-of-Gaussian pyramid proposes places and sizes (Lindeberg 1998, Feature
+detection with automatic scale selection, IJCV 30:79; image halved every octave, three sizes per
+octave). Each proposal is then flooded from its darkest pixel in order of darkness, as in a
+component tree (Salembier et al. 1998, IEEE TIP 7:555; Vincent 1993, area closing): the level at which the
+flood runs away is the pass to the surroundings, and what has been flooded half way up to it is the
+body. A line, an edge or a corner runs away at once, since it goes on beside the proposal.
+"""
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+from skimage.measure import find_contours
+
+from setstone.measure.light import Plane
+
+#: A blurred disc smaller than this has no shape of its own any more.
+SMALLEST_PX = 3.0
+SIZES_PER_OCTAVE = 3
+#: Blur of a sharp edge in a good photograph (lens, pixel and demosaicing together), standard deviation.
+SHARPEST_PX = 0.7
+#: The pass to the surroundings stands at least this share of the contrast above the body. Lines and
+#: corners stay below 0.1; a body that lies across the edge of a facet can come down to 0.3.
+LEAST_PASS = 0.25
+LONGEST = 4.0  # elongation: longer ones are lines
+
+
+@dataclass(frozen=True, eq=False)
+class Spot:
+    """A compact body, in pixels; (0, 0) is the centre of the first pixel.
+
+    Parameters
+    ----------
+    centre : (float, float)
+        Centroid x, y of the body, in pixels.
+    diameter_px : float
+        Diameter of the disc of equal area, in pixels.
+    elongation : float
+        Longest by shortest axis of the ellipse of equal second moments, 1 or more.
+    contrast : float
+        Difference to the surroundings in units of the plane; positive for what was looked for.
+    outline : (M, 2) float64 array
+        Closed outline x, y half way between body and surroundings; the last vertex joins the first.
+    """
+
+    centre: tuple[float, float]
+    diameter_px: float
+    elongation: float
+    contrast: float
+    outline: NDArray[np.float64]
+
+
+def find_spots(
+    plane: Plane,
+    *,
+    um_per_px: float,
+    smallest_um: float = 10.0,
+    largest_um: float = 250.0,
+    dark: bool = True,
+    mask: NDArray[np.bool_] | None = None,
+) -> tuple[Spot, ...]:
+    """Find compact bodies of all sizes in a picture, most contrasting first.
+
+    Parameters
+    ----------
+    plane : (H, W) float32 array
+        One channel or a mixture, in any unit.
+    um_per_px : float
+        Size of a pixel in micrometres. Give 1 to state the sizes in pixels.
+    smallest_um, largest_um : float
+        Range of diameters looked for, in micrometres. Below three pixels nothing is looked for.
+    dark : bool
+        Look for what is darker than its surroundings (else for what is brighter).
+    mask : (H, W) bool array, optional
+        Centres lie inside it.
+
+    Returns
+    -------
+    tuple of Spot
+        Empty where nothing stands out.
+    """
+    least = max(smallest_um / um_per_px, SMALLEST_PX)
+    most = largest_um / um_per_px
+    if most < least or min(plane.shape) < 8:
+        return ()
+    base = np.asarray(plane, np.float32) if dark else -np.asarray(plane, np.float32)
+    pyramid = _pyramid(base, least, most)
+    found: list[Spot] = []
+    for octave, level in enumerate(pyramid):
+        reduction = 2**octave
+        smallest = max(SMALLEST_PX, least / reduction) if octave == 0 else SMALLEST_PX
+        seeds = _seeds(level, smallest, most / reduction)
+        # Bodies are outlined one octave finer than they were found: 6 to 12 pixels across.
+        finer = max(octave - 1, 0)
+        ratio = reduction / 2**finer
+        for x, y, diameter in seeds:
+            at = (to_finer(x, ratio), to_finer(y, ratio))
+            if mask is not None and not _inside(mask, to_finer(x, reduction), to_finer(y, reduction)):
+                continue
+            spot = _outlined(pyramid[finer], at, diameter * ratio)
+            if spot is not None and spot.diameter_px * 2**finer <= 1.3 * most:
+                found.append(_enlarged(spot, 2**finer))
+    return _each_once(found)
+
+
+def to_finer(coordinate: float, ratio: float) -> float:
+    """Coordinate in a picture that is `ratio` times larger; pixel centres are whole numbers."""
+    return (coordinate + 0.5) * ratio - 0.5
+
+
+def _inside(mask: NDArray[np.bool_], x: float, y: float) -> bool:
+    row = min(max(round(y), 0), mask.shape[0] - 1)
+    column = min(max(round(x), 0), mask.shape[1] - 1)
+    return bool(mask[row, column])
+
+
+def _pyramid(base: Plane, least: float, most: float) -> list[Plane]:
+    """Halve the picture as often as there are octaves of size."""
+    levels = [base]
+    widest = 2 * max(SMALLEST_PX, least)
+    while widest < most and min(levels[-1].shape) >= 32:
+        height, width = levels[-1].shape
+        levels.append(cv2.resize(levels[-1], (width // 2, height // 2), interpolation=cv2.INTER_AREA))
+        widest = SMALLEST_PX * 2 ** len(levels)
+    return levels
+
+
+def _seeds(level: Plane, smallest: float, most: float) -> list[tuple[float, float, float]]:
+    """Peaks x, y, diameter of the scale-normalised Laplacian over one octave of sizes.
+
+    Only three responses and one blurred picture are held at a time.
+    """
+    step = 2 ** (1 / SIZES_PER_OCTAVE)
+    diameters = [smallest * step**k for k in range(-1, SIZES_PER_OCTAVE + 1)]
+    blurred = level
+    has = 0.5  # a camera's picture is never sharper than this, in pixels
+    responses: list[Plane] = []
+    peaks: list[tuple[float, float, float]] = []
+    threshold = 1.5 * _noise(level)
+    for index, diameter in enumerate(diameters):
+        sigma = diameter / (2 * math.sqrt(2))
+        if sigma > has:
+            blurred = cv2.GaussianBlur(blurred, (0, 0), math.sqrt(sigma**2 - has**2))
+            has = sigma
+        responses.append(_laplacian(blurred, sigma**2))
+        if index < 2:
+            continue
+        below, here, above = responses[-3:]
+        middle = diameters[index - 1]
+        if middle > most:
+            break
+        for x, y, scale in _peaks(below, here, above, threshold / middle, step):
+            peaks.append((x, y, middle * scale))
+        responses = responses[-2:]
+    return peaks
+
+
+def _noise(level: Plane) -> float:
+    """Spread of the noise between neighbouring pixels (Immerkaer 1996, CVIU 64:300; median form)."""
+    sample = level[:: max(1, level.shape[0] // 1000)]
+    second = np.abs(sample[:, 2:] - 2 * sample[:, 1:-1] + sample[:, :-2])
+    return float(np.median(second)) / (0.6745 * math.sqrt(6)) + 1e-6
+
+
+@njit(cache=True)
+def _laplacian(blurred: Plane, scale: float) -> Plane:  # pragma: no cover - compiled
+    height, width = blurred.shape
+    out = np.zeros((height, width), np.float32)
+    for i in range(1, height - 1):
+        for j in range(1, width - 1):
+            out[i, j] = np.float32(scale) * (
+                blurred[i - 1, j]
+                + blurred[i + 1, j]
+                + blurred[i, j - 1]
+                + blurred[i, j + 1]
+                - np.float32(4) * blurred[i, j]
+            )
+    return out
+
+
+@njit(cache=True)
+def _peaks(
+    below: Plane, here: Plane, above: Plane, threshold: float, step: float
+) -> list[tuple[float, float, float]]:  # pragma: no cover - compiled
+    """Maxima among 26 neighbours, set between pixels by parabolas in x, y and the logarithm of size."""
+    found = []
+    height, width = here.shape
+    for i in range(2, height - 2):
+        for j in range(2, width - 2):
+            v = here[i, j]
+            if (
+                v <= threshold
+                or v < here[i, j - 1]
+                or v <= here[i, j + 1]
+                or v < here[i - 1, j]
+                or v <= here[i + 1, j]
+            ):
+                continue
+            if v < below[i, j] or v <= above[i, j]:
+                continue
+            best = True
+            for di in range(-1, 2):
+                for dj in range(-1, 2):
+                    if below[i + di, j + dj] > v or above[i + di, j + dj] > v or here[i + di, j + dj] > v:
+                        best = False
+            if best:
+                x = j + _vertex(here[i, j - 1], v, here[i, j + 1])
+                y = i + _vertex(here[i - 1, j], v, here[i + 1, j])
+                found.append((x, y, step ** _vertex(below[i, j], v, above[i, j])))
+    return found
+
+
+@njit(cache=True)
+def _vertex(before: float, at: float, after: float) -> float:  # pragma: no cover - compiled
+    curvature = before - 2 * at + after
+    if curvature >= 0:
+        return 0.0
+    return min(0.5, max(-0.5, 0.5 * (before - after) / curvature))
+
+
+@njit(cache=True)
+def _flood(
+    window: Plane, raw: Plane, column: float, row: float, radius: float, limit: int, inside: NDArray[np.uint8]
+) -> tuple[float, float]:  # pragma: no cover - compiled
+    """Flood from the darkest pixel within half a radius of a place; return body and pass levels.
+
+    Pixels are taken in order of darkness from the border of what is flooded (a heap), until more
+    than `limit` are or the border of the window is reached. `inside` becomes 1 for the body, which
+    is what lies half way below the pass and hangs together with the start.
+    """
+    height, width = window.shape
+    start_i, start_j = -1, -1
+    lowest = np.inf
+    reach = max(1.0, radius / 2)
+    for i in range(max(1, int(row - reach)), min(height - 1, int(row + reach) + 2)):
+        for j in range(max(1, int(column - reach)), min(width - 1, int(column + reach) + 2)):
+            if (i - row) ** 2 + (j - column) ** 2 <= reach**2 + 1 and window[i, j] < lowest:
+                lowest = window[i, j]
+                start_i, start_j = i, j
+    inside[:] = 0
+    if start_i < 0:
+        return 0.0, 0.0
+    values = np.empty(height * width, np.float32)
+    places = np.empty(height * width, np.int32)
+    taken = np.empty(limit + 1, np.int32)
+    seen = np.zeros(height * width, np.uint8)
+    size = 1
+    values[0] = window[start_i, start_j]
+    places[0] = start_i * width + start_j
+    seen[places[0]] = 1
+    water = window[start_i, start_j]
+    count = 0
+    while size > 0:
+        value = values[0]
+        place = places[0]
+        size -= 1
+        hole = 0  # sift the last entry down
+        last, last_place = values[size], places[size]
+        while True:
+            child = 2 * hole + 1
+            if child >= size:
+                break
+            if child + 1 < size and values[child + 1] < values[child]:
+                child += 1
+            if values[child] >= last:
+                break
+            values[hole], places[hole] = values[child], places[child]
+            hole = child
+        values[hole], places[hole] = last, last_place
+        if value > water:
+            water = value
+        i, j = place // width, place % width
+        if count >= limit or i == 0 or j == 0 or i == height - 1 or j == width - 1:
+            break
+        taken[count] = place
+        count += 1
+        for k in range(4):
+            ni = i + (k == 0) - (k == 1)
+            nj = j + (k == 2) - (k == 3)
+            near = ni * width + nj
+            if seen[near]:
+                continue
+            seen[near] = 1
+            hole = size  # sift the new entry up
+            size += 1
+            new = window[ni, nj]
+            while hole > 0:
+                parent = (hole - 1) // 2
+                if values[parent] <= new:
+                    break
+                values[hole], places[hole] = values[parent], places[parent]
+                hole = parent
+            values[hole], places[hole] = new, near
+    darkest = max(1, min(count, int(0.6 * radius * radius)))
+    body = 0.0
+    for k in range(darkest):
+        body += raw[taken[k] // width, taken[k] % width]
+    body /= darkest
+    middle = (window[start_i, start_j] + water) / 2
+    # `taken` is in order of flooding: the body is what came before the water first passed the middle.
+    for k in range(count):
+        i, j = taken[k] // width, taken[k] % width
+        if window[i, j] > middle:
+            break
+        inside[i, j] = 1
+    return body, water
+
+
+def _outlined(level: Plane, at: tuple[float, float], diameter: float) -> Spot | None:
+    """Outline the body around a proposal; None where the surroundings run through it."""
+    radius = diameter / 2
+    reach = math.ceil(1.5 * diameter) + 5
+    left, top = max(0, round(at[0]) - reach), max(0, round(at[1]) - reach)
+    raw = level[top : round(at[1]) + reach + 1, left : round(at[0]) + reach + 1]
+    if min(raw.shape) < 5:
+        return None
+    window = cv2.GaussianBlur(raw, (0, 0), 0.6)
+    inside = np.zeros(window.shape, np.uint8)
+    limit = math.ceil(math.pi * (1.6 * radius + 2) ** 2)
+    body, water = _flood(window, np.ascontiguousarray(raw), at[0] - left, at[1] - top, radius, limit, inside)
+    count = int(inside.sum())
+    if water <= body or count < 4:
+        return None
+    # Surroundings: a ring that keeps clear of the body's own blurred edge.
+    near = cv2.dilate(inside, _disc(2))
+    far = cv2.dilate(near, _disc(max(2, round(0.5 * math.sqrt(count / math.pi)))))
+    ring = raw[(far > 0) & (near == 0)]
+    if ring.size < 8:
+        return None
+    around = float(np.median(ring))
+    contrast = around - body
+    if contrast <= 0 or water - body < LEAST_PASS * contrast:
+        return None
+    ys, xs = np.nonzero(near)
+    # Each pixel counts by the share of it that is body; beyond the pass it is none of it.
+    level_around = min(around, water) if water < body + 0.8 * contrast else around
+    share = np.clip((level_around - raw[ys, xs]) / (level_around - body), 0.0, 1.0).astype(np.float64)
+    area = float(share.sum())
+    if area < 3:
+        return None
+    cx, cy = float(share @ xs) / area, float(share @ ys) / area
+    dx, dy = xs - cx, ys - cy
+    # 1/12: a pixel has an extent of its own.
+    sxx, syy, sxy = (float(share @ v) / area for v in (dx * dx + 1 / 12, dy * dy + 1 / 12, dx * dy))
+    spread = math.hypot((sxx - syy) / 2, sxy)
+    elongation = math.sqrt(((sxx + syy) / 2 + spread) / max((sxx + syy) / 2 - spread, 1e-3))
+    if elongation > LONGEST:
+        return None
+    outline = _contour(window, inside, (body + level_around) / 2)
+    if outline is None:
+        return None
+    shift = np.array([left, top], np.float64)
+    return Spot(
+        centre=(cx + left, cy + top),
+        diameter_px=_undimmed(2 * math.sqrt(area / math.pi)),
+        elongation=elongation,
+        contrast=contrast,
+        outline=outline + shift,
+    )
+
+
+def _undimmed(diameter: float) -> float:
+    """Diameter of a disc whose middle is dimmed by blur, which made its depth too small.
+
+    Blur by sigma leaves the share 1 - exp(-r^2 / 2 sigma^2) of a disc's depth at its centre, so that
+    area by depth comes out larger by its inverse.
+    """
+    true = diameter
+    for _ in range(4):
+        true = diameter * math.sqrt(1 - math.exp(-(true**2) / (8 * SHARPEST_PX**2)))
+    return true
+
+
+def _disc(radius: int) -> NDArray[np.uint8]:
+    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
+
+
+def _contour(window: Plane, inside: NDArray[np.uint8], level: float) -> NDArray[np.float64] | None:
+    """Outer contour of the body at a level, between pixels (marching squares); x, y."""
+    grown = cv2.dilate(inside, _disc(1))
+    walled = np.where(grown > 0, window, np.float32(max(float(window.max()), level + 1)))
+    walled = np.pad(walled, 1, constant_values=walled.max())
+    contours = find_contours(walled, level)
+    if not contours:
+        return None
+    longest = max(contours, key=len)
+    return np.asarray(longest[:-1, ::-1] - 1, np.float64)
+
+
+def _enlarged(spot: Spot, ratio: int) -> Spot:
+    if ratio == 1:
+        return spot
+    return Spot(
+        centre=(to_finer(spot.centre[0], ratio), to_finer(spot.centre[1], ratio)),
+        diameter_px=spot.diameter_px * ratio,
+        elongation=spot.elongation,
+        contrast=spot.contrast,
+        outline=(spot.outline + 0.5) * ratio - 0.5,
+    )
+
+
+def _each_once(spots: list[Spot]) -> tuple[Spot, ...]:
+    """Of proposals that ran into the same body, the most contrasting."""
+    spots = sorted(spots, key=lambda s: (-s.contrast, -s.diameter_px, s.centre))
+    kept: list[Spot] = []
+    grid: dict[tuple[int, int], list[Spot]] = {}
+    for spot in spots:
+        x, y = spot.centre
+        cell = (int(x // 32), int(y // 32))
+        near = [s for i in (-1, 0, 1) for j in (-1, 0, 1) for s in grid.get((cell[0] + i, cell[1] + j), ())]
+        if any(
+            math.hypot(s.centre[0] - x, s.centre[1] - y)
+            < 0.35 * min(s.diameter_px, spot.diameter_px)
+            + 0.35 * min(max(s.diameter_px, spot.diameter_px), 3)
+            for s in near
+        ):
+            continue
+        grid.setdefault(cell, []).append(spot)
+        kept.append(spot)
+    return tuple(kept)
