@@ -1,0 +1,220 @@
+"""Bright (or dark) thin lines in one picture: found, linked, and measured below the pixel."""
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d, map_coordinates
+
+from setstone.measure.errors import MeasurementError
+from setstone.measure.light import Plane
+from setstone.measure.linking import Chain, chains, cut_at_corners, join, ridge_mask
+from setstone.measure.ridges import Ridges, oriented_response
+
+#: Width (FWHM) of the thinnest line looked for: an open fissure of a few µm, as a 60x microscope blurs it.
+NARROWEST_UM = 6.0
+#: No filter is narrower than the pixels allow.
+LEAST_SIGMA_PX = 1.0
+#: Each scale is this much wider than the last; three span the widths of fissures.
+SCALE_RATIO = 1.6
+SCALES = 3
+#: Thresholds of the hysteresis, in standard deviations of the local grain.
+LOW, HIGH = 2.0, 3.5
+#: Shorter lines than this many of the narrowest sigma cannot be told from grain.
+LEAST_LENGTH_SIGMAS = 12.0
+#: Width and height of the blocks in which the grain is measured, in pixels.
+GRAIN_BLOCK = 16
+#: Grain is never taken to be finer than the rounding to whole grey levels, 1/sqrt(12).
+LEAST_GRAIN = 0.29
+
+FWHM_PER_SIGMA = 2 * math.sqrt(2 * math.log(2))
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """One line, without branches.
+
+    Parameters
+    ----------
+    path : (N, 2) float64 array
+        Centre line x, y, about one vertex per pixel; (0, 0) is the centre of the first pixel.
+    width_px : (N,) float64 array
+        Full width at half maximum as seen, blur included.
+    contrast : (N,) float64 array
+        Height above the higher flank, in the units of the picture; negative for dark lines.
+    """
+
+    path: NDArray[np.float64]
+    width_px: NDArray[np.float64]
+    contrast: NDArray[np.float64]
+
+    @property
+    def length_px(self) -> float:
+        """Length along the centre line."""
+        return float(np.hypot(*np.diff(self.path, axis=0).T).sum())
+
+
+def find_lines(
+    plane: Plane,
+    *,
+    um_per_px: float,
+    narrowest_um: float = NARROWEST_UM,
+    bright: bool = True,
+    mask: NDArray[np.bool_] | None = None,
+) -> tuple[Line, ...]:
+    """Find thin lines: weak ones too, for a later judgement to sort.
+
+    Parameters
+    ----------
+    plane : (H, W) float32 array
+        Any units; noise about equal everywhere is best (encoded grey levels).
+    um_per_px : float
+        Scale.
+    narrowest_um : float
+        Full width at half maximum of the thinnest line of interest.
+    bright : bool
+        Bright lines on darker ground, or dark ones on brighter.
+    mask : (H, W) bool array, optional
+        Where to look.
+
+    Returns
+    -------
+    tuple of Line
+        Longest first; empty when there is none.
+
+    Raises
+    ------
+    MeasurementError
+        When the picture is not a plane or the scale not positive.
+    """
+    if plane.ndim != 2:
+        raise MeasurementError(f"Lines are looked for in a plane of shape (H, W), not {plane.shape}.")
+    if not (um_per_px > 0 and narrowest_um > 0):
+        raise MeasurementError("The scale and the narrowest width must be positive.")
+    if min(plane.shape) < 16:
+        return ()
+    picture = np.ascontiguousarray(plane, np.float32)
+    sigmas = filter_scales(um_per_px, narrowest_um)
+    ridges = oriented_response(picture, sigmas, bright=bright)
+    grain = local_grain(picture, sigmas[0])
+    if mask is not None:
+        ridges.response[~mask] = 0
+    thin = ridge_mask(ridges, LOW * grain, HIGH * grain)
+    pieces = [part for chain in chains(thin) for part in cut_at_corners(chain)]
+    joined = join(pieces, 6 * sigmas[0] + 6)
+    least = LEAST_LENGTH_SIGMAS * sigmas[0]
+    lines = (_measured(chain, picture, ridges, bright) for chain in joined if len(chain) >= least / 1.5)
+    return tuple(sorted((line for line in lines if line.length_px >= least), key=lambda line: -line.length_px))
+
+
+def filter_scales(um_per_px: float, narrowest_um: float = NARROWEST_UM) -> list[float]:
+    """Standard deviations of the filters, in pixels, ascending."""
+    first = max(LEAST_SIGMA_PX, narrowest_um / um_per_px / FWHM_PER_SIGMA)
+    return [first * SCALE_RATIO**k for k in range(SCALES)]
+
+
+def local_grain(plane: Plane, sigma: float) -> Plane:
+    """Standard deviation of the texture at the scale of the lines, without lines and steps.
+
+    Medians of the absolute band-passed picture in blocks of `GRAIN_BLOCK` px (scaled by 1 / 0.6745 to a
+    standard deviation of normal noise; Hampel 1974), then the median of 3 x 3 blocks.
+
+    Parameters
+    ----------
+    plane : (H, W) float32 array
+    sigma : float
+        Of the narrowest line, in pixels.
+
+    Returns
+    -------
+    (H, W) float32 array
+    """
+    height, width = plane.shape
+    band = cv2.absdiff(cv2.GaussianBlur(plane, (0, 0), sigma), cv2.GaussianBlur(plane, (0, 0), 2 * sigma))
+    n = GRAIN_BLOCK
+    rows, columns = math.ceil(height / n), math.ceil(width / n)
+    padded = cv2.copyMakeBorder(band, 0, rows * n - height, 0, columns * n - width, cv2.BORDER_REFLECT)
+    blocks = padded.reshape(rows, n, columns, n).swapaxes(1, 2).reshape(rows, columns, n * n)
+    median = np.median(blocks, axis=2).astype(np.float32) / np.float32(0.6745)
+    median = cv2.medianBlur(median, 3)
+    enlarged = cv2.resize(median, (columns * n, rows * n), interpolation=cv2.INTER_LINEAR)[:height, :width]
+    return np.asarray(np.maximum(enlarged, LEAST_GRAIN), np.float32)
+
+
+def _measured(chain: Chain, plane: Plane, ridges: Ridges, bright: bool) -> Line:
+    """Refine a chain of pixels to the sub-pixel centre line and measure it."""
+    xs, ys = np.rint(chain.T).astype(int)
+    sigma = float(np.median(ridges.sigma[ys, xs]))
+    path = _evenly(_smooth(chain, 2.0))
+    sign = 1.0 if bright else -1.0
+    half = math.ceil(3 * sigma + 2)
+    across = np.arange(-half, half + 0.25, 0.5)
+    smooth = cv2.GaussianBlur(plane, (0, 0), 0.7)
+    profiles = np.zeros((len(path), len(across)))
+    for _ in range(2):
+        normal = _normals(path)
+        points = path[:, None, :] + across[None, :, None] * normal[:, None, :]
+        profiles = sign * map_coordinates(smooth, [points[..., 1], points[..., 0]], order=1, mode="nearest")
+        profiles = gaussian_filter1d(profiles, max(3.0, 2 * sigma), axis=0, mode="nearest")
+        shift = _crest_position(profiles, across, sigma)
+        path = _smooth(path + shift[:, None] * normal, 2.0)
+    centre = np.abs(across) <= 0.6
+    flanks = (np.abs(across) >= 2 * sigma) & (np.abs(across) <= 2 * sigma + 2)
+    left, right = profiles[:, flanks & (across < 0)].mean(axis=1), profiles[:, flanks & (across > 0)].mean(axis=1)
+    peak = profiles[:, centre].mean(axis=1)
+    width = _width(profiles, across, np.maximum(left, right))
+    return Line(path, width, sign * (peak - np.maximum(left, right)))
+
+
+def _crest_position(profiles: NDArray[np.float64], across: NDArray[np.float64], sigma: float) -> NDArray[np.float64]:
+    """Centre of gravity of what stands above the flanks, within sigma + 1 px of the middle."""
+    near = np.abs(across) <= sigma + 1
+    values = profiles[:, near]
+    base = np.maximum(values[:, 0], values[:, -1])[:, None]
+    weight = np.clip(values - base, 0, None)
+    total = weight.sum(axis=1)
+    return np.where(total > 1e-6, (weight * across[near]).sum(axis=1) / np.maximum(total, 1e-6), 0.0)
+
+
+def _width(
+    profiles: NDArray[np.float64], across: NDArray[np.float64], base: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Full width at half maximum above the higher flank, pixels."""
+    middle = len(across) // 2
+    peak = profiles[:, middle - 1 : middle + 2].max(axis=1)
+    level = (peak + base) / 2
+    above = profiles > level[:, None]
+    rows = np.arange(len(profiles))
+    total = np.zeros(len(profiles))
+    for side in (1, -1):
+        values, states = profiles[:, middle:] if side > 0 else profiles[:, middle::-1], None
+        states = above[:, middle:] if side > 0 else above[:, middle::-1]
+        outside = ~states
+        outside[:, 0] = False
+        first = np.where(outside.any(axis=1), outside.argmax(axis=1), values.shape[1] - 1)
+        inner, outer = values[rows, first - 1], values[rows, first]
+        fraction = np.clip((inner - level) / np.maximum(inner - outer, 1e-9), 0, 1)
+        total += (first - 1 + fraction) * 0.5
+    return total
+
+
+def _normals(path: NDArray[np.float64]) -> NDArray[np.float64]:
+    tangent = np.gradient(gaussian_filter1d(path, 3.0, axis=0, mode="nearest"), axis=0)
+    tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]
+    return np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
+
+
+def _smooth(path: NDArray[np.float64], sigma: float) -> NDArray[np.float64]:
+    """Smooth a path without drawing in its ends (reflected at a point, not at a line)."""
+    n = min(len(path) - 1, math.ceil(4 * sigma))
+    head, tail = 2 * path[0] - path[n:0:-1], 2 * path[-1] - path[-2 : -n - 2 : -1]
+    return np.asarray(gaussian_filter1d(np.concatenate([head, path, tail]), sigma, axis=0)[n : n + len(path)])
+
+
+def _evenly(path: NDArray[np.float64], step: float = 1.0) -> NDArray[np.float64]:
+    """Points every `step` pixels along a path, ends kept."""
+    at = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))))
+    where = np.linspace(0, at[-1], max(2, round(at[-1] / step) + 1))
+    return np.stack([np.interp(where, at, path[:, 0]), np.interp(where, at, path[:, 1])], axis=1)
