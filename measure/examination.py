@@ -59,3 +59,22 @@ class Examination:
     candidates: tuple[Candidate, ...]
     colour: StoneColour | None
     flags: tuple[Flag, ...]
+
+    def seen_in(self, lamp: LampName, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Map points from the reference photograph into the one under `lamp`.
+
+        Parameters
+        ----------
+        lamp : {"white", "blue"}
+        points : (N, 2) float64 array
+            Pixels x, y of the reference photograph.
+
+        Returns
+        -------
+        (N, 2) float64 array
+            Pixels of the photograph under `lamp`.
+        """
+        if lamp == self.reference or self.blue_to_white is None:
+            return points
+        mapped = np.column_stack([points, np.ones(len(points))]) @ np.linalg.inv(self.blue_to_white).T
+        return np.asarray(mapped[:, :2] / mapped[:, 2:], np.float64)

@@ -1,0 +1,103 @@
+"""Examine every case of a folder of test stones and write predictions for its scorer.
+
+    python benchmarks/predict.py CASES OUT.json
+
+Reads only the pictures, through the public API. A case is a folder whose pictures are named
+white.*, blue.* (a stone) or before_white.*, before_blue.*, after_white.*, after_blue.* (a pair).
+Candidates with a score of at least 0.5 are predicted.
+"""
+
+import argparse
+import json
+import math
+import sys
+import time
+from collections import defaultdict
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from setstone.capture.errors import PhotographError
+from setstone.capture.open import open_photograph
+from setstone.capture.photograph import Lamp
+from setstone.measure.errors import MeasurementError
+from setstone.measure.examination import Examination
+from setstone.measure.examine import examine
+
+PICTURES = {".jpg", ".jpeg", ".png", ".tif", ".tiff"}
+THRESHOLD = 0.5
+
+
+def views(case: Path) -> dict[str, dict[Lamp, Path]]:
+    """Pictures of a case by occasion ("" for a single stone) and lamp."""
+    found: dict[str, dict[Lamp, Path]] = defaultdict(dict)
+    for path in sorted(case.iterdir()):
+        occasion, _, lamp = path.stem.rpartition("_")
+        if path.suffix.lower() in PICTURES and lamp in (Lamp.WHITE, Lamp.BLUE):
+            found[occasion][Lamp(lamp)] = path
+    return dict(found)
+
+
+def disc_of_equal_area(outline: NDArray[np.float64]) -> dict[str, float]:
+    """Centroid and diameter of the disc that covers as much as a closed outline."""
+    moments = cv2.moments(outline.astype(np.float32))
+    area = moments["m00"]
+    return {
+        "x": moments["m10"] / area,
+        "y": moments["m01"] / area,
+        "diameter_px": 2 * math.sqrt(area / math.pi),
+    }
+
+
+def prediction(result: Examination, lamp: Lamp) -> dict[str, Any]:
+    """One entry of the scorer's format, in the pixels of the photograph under `lamp`."""
+    likely = [(c.kind, result.seen_in(lamp.value, c.path)) for c in result.candidates if c.score >= THRESHOLD]
+    entry: dict[str, Any] = {
+        "fissures": [path.tolist() for kind, path in likely if kind == "line"],
+        "inclusions": [disc_of_equal_area(path) for kind, path in likely if kind == "spot"],
+    }
+    if result.scale is not None:
+        entry["um_per_px"] = result.scale.um_per_px
+    if result.diameters is not None:
+        entry["diameter_mm"] = result.diameters.mean.value
+    elif result.outline is not None:
+        entry["outline"] = result.seen_in(lamp.value, result.outline.points).tolist()
+    if lamp is Lamp.WHITE and result.colour is not None:
+        entry["milky"] = result.colour.milky
+    return entry
+
+
+def predict(cases: Path) -> dict[str, Any]:
+    """Predictions for every case; a case that cannot be examined is named on stderr and left out."""
+    images: dict[str, Any] = {}
+    for case in sorted(p for p in cases.iterdir() if p.is_dir()):
+        for occasion, paths in views(case).items():
+            start = time.perf_counter()
+            try:
+                pixels = {lamp: open_photograph(path).pixels for lamp, path in paths.items()}
+                result = examine(pixels.get(Lamp.WHITE), pixels.get(Lamp.BLUE))
+            except (PhotographError, MeasurementError) as error:
+                print(f"{case.name} {occasion}: {error}", file=sys.stderr)
+                continue
+            for lamp, path in paths.items():
+                images[f"{case.name}/{path.stem}"] = prediction(result, lamp)
+            print(f"{case.name} {occasion} {time.perf_counter() - start:.2f} s", file=sys.stderr)
+    return {"images": images}
+
+
+def main() -> None:
+    """Read the two arguments, predict, write."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("cases", type=Path)
+    parser.add_argument("out", type=Path)
+    arguments = parser.parse_args()
+    arguments.out.write_text(json.dumps(predict(arguments.cases)), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

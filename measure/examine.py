@@ -1,0 +1,236 @@
+"""The examination of one stone: a short chain of steps, each usable alone.
+
+read the scale → align blue on white → find the outline → lines → spots → colour
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from setstone.measure.align import align, warp
+from setstone.measure.candidates import Candidate, LampName
+from setstone.measure.colour import StoneColour, stone_colour
+from setstone.measure.errors import MeasurementError
+from setstone.measure.examination import Examination, Flag
+from setstone.measure.girdle import find_girdle, visible_stone
+from setstone.measure.judge_lines import judge_lines
+from setstone.measure.judge_spots import judge_spots
+from setstone.measure.light import Pixels
+from setstone.measure.outline import Outline, diameters
+from setstone.measure.scale import Scale
+from setstone.measure.scalebar import ScaleBar, find_scale_bar, scale_from_bar
+from setstone.measure.scene import Scene
+
+#: Room kept around the girdle in the crop, as a share of its size: dust and fibres run on outside.
+MARGIN = 0.04
+
+#: Two scale bars of one stone may differ by this much before they contradict each other: bars are
+#: drawn in whole pixels, so half a pixel at each of two bars of some 150 px.
+SCALES_AGREE = 0.01
+
+
+def examine(
+    white: Pixels | None,
+    blue: Pixels | None,
+    *,
+    scale: Scale | None = None,
+    bar_length_um: float | None = None,
+    file_scale: Scale | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> Examination:
+    """Examine the photographs of one stone on one occasion.
+
+    Parameters
+    ----------
+    white, blue : (H, W, 3) uint8 or uint16 array or None
+        sRGB-encoded photographs under white and blue light; at least one.
+    scale : Scale, optional
+        Scale of the reference photograph, used before any other.
+    bar_length_um : float, optional
+        Length printed at the scale bar, in micrometres, for a label that cannot be read.
+    file_scale : Scale, optional
+        Scale stated in the file, used when there is no readable scale bar.
+    progress : callable, optional
+        Told the name of each step as it begins; whatever it raises ends the examination.
+
+    Returns
+    -------
+    Examination
+        What cannot be measured is None there, with a flag that says why.
+
+    Raises
+    ------
+    MeasurementError
+        When there is no photograph, or no stone in it.
+    """
+    tell = progress or (lambda _step: None)
+    reference: LampName = "blue" if white is None else "white"
+    first = blue if white is None else white
+    if first is None:
+        raise MeasurementError("There is no photograph to examine; add one under white or blue light first.")
+    flags: list[Flag] = []
+
+    tell("reading the scale")
+    bars = {name: find_scale_bar(p) for name, p in (("white", white), ("blue", blue)) if p is not None}
+    used, scale_flags = _choose_scale(bars, reference, scale, bar_length_um, file_scale)
+    flags += scale_flags
+
+    tell("aligning the photographs")
+    aligned, blue_to_white, align_flags = _aligned(white, blue, bars)
+    flags += align_flags
+
+    tell("finding the outline")
+    outline = find_girdle(first, other=aligned if white is not None else None)
+    if outline is None:
+        raise MeasurementError(
+            "No stone can be made out in the photograph; centre one stone, in focus, with its whole girdle in view."
+        )
+    flags += _outline_flags(outline, first.shape)
+    frame = _frame(outline, first.shape)
+    scene, offset = _scene(white, aligned, outline, first, frame, used)
+
+    candidates: list[Candidate] = []
+    tell("looking for lines")
+    candidates += judge_lines(scene)
+    tell("looking for spots")
+    candidates += judge_spots(scene)
+    candidates.sort(key=lambda c: -c.score)
+
+    colour: StoneColour | None = None
+    if scene.white is not None:
+        tell("measuring the colour")
+        colour = stone_colour(scene.white, scene.stone)
+
+    return Examination(
+        reference=reference,
+        size=(first.shape[1], first.shape[0]),
+        scale=used,
+        outline=outline,
+        diameters=None if used is None else diameters(outline, used),
+        blue_to_white=blue_to_white,
+        candidates=tuple(c.shifted(*offset) for c in candidates),
+        colour=colour,
+        flags=tuple(flags),
+    )
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """Columns and rows of the crop, in reference pixels."""
+
+    x0: int
+    y0: int
+    x1: int
+    y1: int
+
+    def cut(self, pixels: Pixels) -> Pixels:
+        return np.ascontiguousarray(pixels[self.y0 : self.y1, self.x0 : self.x1])
+
+
+def _choose_scale(
+    bars: dict[str, ScaleBar | None],
+    reference: LampName,
+    given: Scale | None,
+    bar_length_um: float | None,
+    file_scale: Scale | None,
+) -> tuple[Scale | None, list[Flag]]:
+    flags: list[Flag] = []
+    read: dict[str, Scale] = {}
+    unread = False
+    for name, bar in bars.items():
+        if bar is None:
+            continue
+        if bar.length_um is None and bar_length_um is None:
+            unread = True
+            continue
+        read[name] = scale_from_bar(bar, bar_length_um)
+    chosen = given or read.get(reference) or next(iter(read.values()), None) or file_scale
+    others = [s for s in (*read.values(), file_scale) if s is not None and s is not chosen]
+    if chosen is None:
+        what = "the label of the scale bar cannot be read for certain" if unread else "there is no scale bar"
+        flags.append(
+            Flag(
+                "no-scale",
+                f"No lengths in millimetres: {what}; give the length of the bar or the micrometres per pixel.",
+            )
+        )
+    for other in others:
+        if chosen is not None and abs(other.um_per_px / chosen.um_per_px - 1) > SCALES_AGREE:
+            flags.append(
+                Flag(
+                    "scales-disagree",
+                    f"The scale used ({chosen.um_per_px:.4g} µm per pixel, {chosen.source}) and the {other.source}"
+                    f" ({other.um_per_px:.4g} µm per pixel) disagree; check which of them belongs to this photograph.",
+                )
+            )
+    return chosen, flags
+
+
+def _aligned(
+    white: Pixels | None, blue: Pixels | None, bars: dict[str, ScaleBar | None]
+) -> tuple[Pixels | None, NDArray[np.float64] | None, list[Flag]]:
+    if white is None or blue is None:
+        missing = "white" if white is None else "blue"
+        loses = "colour and dark inclusions are judged less well" if white is None else "fissures show less well"
+        return blue, None, [Flag(f"no-{missing}", f"There is no photograph under {missing} light: {loses}.")]
+    found = align(blue, white, mask=_without_bar(white.shape, bars["white"]))
+    flags = []
+    if not found.reliable:
+        flags.append(
+            Flag("not-aligned", f"The blue photograph could not be aligned on the white one: {found.reason}.")
+        )
+    if blue.shape == white.shape and np.array_equal(found.matrix, np.eye(3)):
+        return blue, found.matrix, flags
+    return warp(blue, found.matrix, white.shape[:2]), found.matrix, flags
+
+
+def _without_bar(shape: tuple[int, ...], bar: ScaleBar | None) -> NDArray[np.bool_] | None:
+    """Everything but the scale bar: it stays put when the stone moves."""
+    if bar is None:
+        return None
+    x0, y0, x1, y1 = bar.extent_box
+    mask = np.ones(shape[:2], np.bool_)
+    mask[max(0, int(y0)) : int(y1) + 1, max(0, int(x0)) : int(x1) + 1] = False
+    return mask
+
+
+def _outline_flags(outline: Outline, shape: tuple[int, ...]) -> list[Flag]:
+    flags = []
+    x, y = outline.points.T
+    if x.min() < 0 or y.min() < 0 or x.max() > shape[1] - 1 or y.max() > shape[0] - 1:
+        flags.append(
+            Flag("cut-off", "Part of the girdle lies outside the picture; photograph the whole stone if you can.")
+        )
+    hidden = 1 - float(outline.seen.mean())
+    if hidden > 0.25:
+        flags.append(
+            Flag(
+                "girdle-hidden",
+                f"{hidden:.0%} of the girdle cannot be seen; the diameter rests on the part that can be.",
+            )
+        )
+    return flags
+
+
+def _frame(outline: Outline, shape: tuple[int, ...]) -> _Frame:
+    low, high = outline.points.min(axis=0), outline.points.max(axis=0)
+    margin = MARGIN * float((high - low).max())
+    x0, y0 = np.maximum(np.floor(low - margin), 0).astype(int)
+    x1, y1 = np.minimum(np.ceil(high + margin) + 1, [shape[1], shape[0]]).astype(int)
+    return _Frame(int(x0), int(y0), int(x1), int(y1))
+
+
+def _scene(
+    white: Pixels | None, blue: Pixels | None, outline: Outline, first: Pixels, frame: _Frame, scale: Scale | None
+) -> tuple[Scene, tuple[float, float]]:
+    moved = outline.shifted(-frame.x0, -frame.y0)
+    scene = Scene(
+        white=None if white is None else frame.cut(white),
+        blue=None if blue is None else frame.cut(blue),
+        outline=moved,
+        stone=visible_stone(frame.cut(first), moved),
+        um_per_px=None if scale is None else scale.um_per_px,
+    )
+    return scene, (float(frame.x0), float(frame.y0))

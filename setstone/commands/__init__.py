@@ -1,0 +1,49 @@
+"""The commands: each opens the book, calls one function of the rooms below, and prints."""
+
+import typer
+
+from setstone import __version__
+from setstone.annotate.errors import AnnotateError
+from setstone.capture.errors import PhotographError
+from setstone.commands import book, demo, examination, output, photographs, readings
+from setstone.measure.errors import MeasurementError
+from setstone.record.errors import BookError
+
+app = typer.Typer(
+    name="setstone",
+    help="Photograph, measure and record gemstones in their setting, and show the buyer what was found.",
+    epilog="Begin with 'setstone demo', which works on sample images; then 'setstone new BOOK'.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+for group in (demo, book, photographs, examination, readings, output):
+    group.register(app)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"setstone {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _main(
+    version: bool = typer.Option(
+        False, "--version", callback=_version, is_eager=True, help="Print the version and stop."
+    ),
+) -> None:
+    """Photograph, measure and record gemstones in their setting, and show the buyer what was found."""
+
+
+def failure(error: Exception) -> str:
+    """One plain sentence for whatever went wrong: no traceback reaches a user."""
+    if isinstance(error, AnnotateError | BookError | MeasurementError | PhotographError):
+        return str(error)
+    if isinstance(error, OSError) and error.strerror:
+        where = f" '{error.filename}'" if error.filename else ""
+        return f"The system refuses{where}: {error.strerror}; check the disk, the folder and your rights on it."
+    return (
+        f"setstone met a fault of its own ({type(error).__name__}: {error}); nothing of this command was kept. "
+        "Set SETSTONE_DEBUG=1 to see where, and report it."
+    )

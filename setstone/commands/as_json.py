@@ -1,0 +1,179 @@
+"""Entries as JSON for scripts: stable keys, the unit in each key's name, times in ISO 8601 UTC."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from setstone.measure.candidates import Candidate
+from setstone.measure.examination import Examination, Flag
+from setstone.measure.quantity import Quantity
+from setstone.record.entries import (
+    CandidateEntry,
+    ExaminationEntry,
+    JournalEntry,
+    ObjectEntry,
+    PhotographEntry,
+    ReadingEntry,
+    RemarkEntry,
+    StoneEntry,
+)
+
+#: How a unit is spelt in a key.
+UNIT_KEYS = {"mm": "_mm", "µm": "_um", "µm/px": "_um_per_px", "": ""}
+
+
+def quantity(name: str, value: Quantity | None) -> dict[str, float | None]:
+    """`name` with its unit, and its standard uncertainty."""
+    if value is None:
+        return {}
+    key = name + UNIT_KEYS[value.unit]
+    return {key: value.value, f"{key}_standard_uncertainty": value.u}
+
+
+def time(moment: datetime | None) -> str | None:
+    """ISO 8601 with offset."""
+    return None if moment is None else moment.isoformat()
+
+
+def flags(entries: Sequence[Flag]) -> list[dict[str, str]]:
+    """Flags as code and sentence."""
+    return [{"code": f.code, "text": f.text} for f in entries]
+
+
+def an_object(entry: ObjectEntry) -> dict[str, Any]:
+    """An object of the book."""
+    return {"object": entry.name, "description": entry.description}
+
+
+def stone(entry: StoneEntry) -> dict[str, Any]:
+    """A stone of the book."""
+    return {"object": entry.object_name, "stone": entry.position, "claimed_as": entry.claimed_as}
+
+
+def photograph(entry: PhotographEntry) -> dict[str, Any]:
+    """A photograph as stored."""
+    return {
+        "sha256": entry.sha256,
+        "name": entry.name,
+        "path": str(entry.path),
+        "light": str(entry.lamp),
+        "light_stated": entry.lamp_stated,
+        "occasion": entry.occasion,
+        "taken": time(entry.taken),
+        "by": entry.operator,
+        "magnification": entry.magnification,
+        "scale_in_file_um_per_px": entry.um_per_px,
+        "width_px": entry.width,
+        "height_px": entry.height,
+        "bit_depth": entry.bit_depth,
+        "format": entry.format,
+        "size_bytes": entry.size_bytes,
+        "added": time(entry.added),
+        "flags": flags(entry.flags),
+    }
+
+
+def candidate(entry: CandidateEntry) -> dict[str, Any]:
+    """A candidate or finding with the decision in force."""
+    proposed: Candidate = entry.candidate
+    decision = entry.decision
+    sizes: dict[str, float | None] = {}
+    for name, value in proposed.sizes.items():
+        sizes |= quantity(name, value)
+    return {
+        "number": entry.number,
+        "kind": proposed.kind,
+        "origin": entry.origin,
+        "light": proposed.lamp,
+        "score": round(proposed.score, 4),
+        "contrast_grey_levels": proposed.contrast,
+        **sizes,
+        "rests_on": [{"code": r.code, "text": r.text, "speaks_for": r.speaks_for} for r in proposed.reasons],
+        "path_px": proposed.path.round(3).tolist(),
+        "decision": None
+        if decision is None
+        else {
+            "verdict": str(decision.verdict),
+            "finding": None if decision.kind is None else str(decision.kind),
+            "reason": decision.reason,
+            "by": decision.by,
+            "at": time(decision.at),
+        },
+    }
+
+
+def measured(result: Examination) -> dict[str, Any]:
+    """What was measured, without the candidates."""
+    scale, found, colour = result.scale, result.diameters, result.colour
+    return {
+        "scale": None
+        if scale is None
+        else {
+            "um_per_px": scale.um_per_px,
+            "um_per_px_standard_uncertainty": scale.u_um_per_px,
+            "source": scale.source,
+            "detail": scale.detail,
+        },
+        "diameter": None
+        if found is None
+        else {
+            **quantity("mean", found.mean),
+            **quantity("least", found.least),
+            **quantity("greatest", found.greatest),
+        },
+        "outline": None
+        if result.outline is None
+        else {"shape": result.outline.shape, "points_px": result.outline.points.round(3).tolist()},
+        "colour": None
+        if colour is None
+        else {"cielab_d65": list(colour.lab), "hue": colour.hue, "haze": colour.haze, "milky": colour.milky},
+        "reference_photograph": result.reference,
+    }
+
+
+def examination(entry: ExaminationEntry, of: StoneEntry) -> dict[str, Any]:
+    """One examination with its candidates."""
+    return {
+        **stone(of),
+        "occasion": entry.occasion,
+        "made": time(entry.made),
+        "by": entry.by,
+        "setstone": entry.version,
+        "white_sha256": entry.white,
+        "blue_sha256": entry.blue,
+        **measured(entry.result),
+        "candidates": [candidate(c) for c in entry.candidates],
+        "flags": flags(entry.result.flags),
+    }
+
+
+def reading(entry: ReadingEntry) -> dict[str, Any]:
+    """A reading."""
+    return {
+        "test": entry.test,
+        "value": entry.value,
+        "unit": entry.unit,
+        "uncertainty": entry.uncertainty,
+        "instrument": entry.instrument,
+        "stone_is_set": entry.stone_is_set,
+        "remark": entry.remark,
+        "by": entry.by,
+        "at": time(entry.at),
+    }
+
+
+def remark(entry: RemarkEntry) -> dict[str, Any]:
+    """A remark."""
+    return {"text": entry.text, "by": entry.by, "at": time(entry.at)}
+
+
+def journal(entry: JournalEntry) -> dict[str, Any]:
+    """One line of the journal."""
+    return {
+        "at": time(entry.at),
+        "by": entry.by,
+        "action": entry.action,
+        "subject": entry.subject,
+        "before": entry.before,
+        "after": entry.after,
+    }

@@ -1,0 +1,165 @@
+"""Commands that start a book and name its objects and stones."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from setstone.commands.common import HERE, BookOption, ByOption, JsonOption, StoneArgument, say, show, table
+
+object_commands = typer.Typer(help="The antique pieces in the book.", no_args_is_help=True)
+stone_commands = typer.Typer(help="The stones of an object.", no_args_is_help=True)
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands to the command line."""
+    app.command()(new)
+    app.add_typer(object_commands, name="object")
+    app.add_typer(stone_commands, name="stone")
+
+
+def new(
+    folder: Annotated[Path, typer.Argument(help="Folder to make; it must be empty or not exist.")],
+    workshop: Annotated[str, typer.Option(help="Name of the workshop, shown on the hand-out.")] = "",
+    as_json: JsonOption = False,
+) -> None:
+    """Start a book: a folder that holds one database and the photographs.
+
+    Example: setstone new workshop-book --workshop "Workshop on the Quay"
+    """
+    from setstone.record.book import Book
+
+    with Book.create(folder, workshop=workshop):
+        show(as_json, {"book": str(folder)}, lambda: say(f"Started the book '{folder}'."))
+
+
+@object_commands.command("add")
+def add_object(
+    name: Annotated[str, typer.Argument(help="What the workshop calls it.")],
+    description: Annotated[str, typer.Option(help="Anything worth knowing about it.")] = "",
+    by: ByOption = "",
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Add an antique piece.
+
+    Example: setstone object add "Presentation snuff box"
+    """
+    from setstone.commands import as_json as j
+    from setstone.record.book import Book
+
+    with Book.open(book) as opened:
+        entry = opened.add_object(name, description=description, by=by)
+    show(as_json, j.an_object(entry), lambda: say(f"Added '{entry.name}'."))
+
+
+@object_commands.command("list")
+def list_objects(book: BookOption = HERE, as_json: JsonOption = False) -> None:
+    """List the objects of the book."""
+    from setstone.commands import as_json as j
+    from setstone.record.book import Book
+
+    with Book.open(book) as opened:
+        entries = opened.objects()
+    show(
+        as_json,
+        [j.an_object(e) for e in entries],
+        lambda: table(
+            ("object", "description"),
+            [(e.name, e.description) for e in entries],
+            "The book holds no objects yet; add one with 'setstone object add NAME'.",
+        ),
+    )
+
+
+@stone_commands.command("add")
+def add_stone(
+    positions: Annotated[list[str], typer.Argument(metavar="POSITION...", help="Where it sits: lid-1, lid-2 …")],
+    claimed: Annotated[str, typer.Option(help="What the stone is claimed to be: a claim, not a finding.")] = "",
+    of: Annotated[str, typer.Option("--object", help="Its object; needed when the book holds several.")] = "",
+    by: ByOption = "",
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Add stones by their position.
+
+    Example: setstone stone add lid-3 --claimed ruby
+    """
+    from setstone.commands import as_json as j
+    from setstone.record.book import Book
+
+    with Book.open(book) as opened, opened.atomic():
+        parent = opened.object(of or None)
+        entries = [opened.add_stone(parent, p, claimed_as=claimed, by=by) for p in positions]
+    show(
+        as_json,
+        [j.stone(e) for e in entries],
+        lambda: say(f"Added {', '.join(e.position for e in entries)} to '{parent.name}'."),
+    )
+
+
+@stone_commands.command("list")
+def list_stones(book: BookOption = HERE, as_json: JsonOption = False) -> None:
+    """List the stones: what is claimed, how many photographs, when last examined."""
+    from setstone.commands import as_json as j
+    from setstone.record.book import Book
+
+    with Book.open(book) as opened:
+        rows = [(s, opened.photographs(s), opened.latest_examination(s)) for s in opened.stones()]
+    show(
+        as_json,
+        [
+            {
+                **j.stone(s),
+                "photographs": len(photographs),
+                "last_examined": None if last is None else j.time(last.made),
+            }
+            for s, photographs, last in rows
+        ],
+        lambda: table(
+            ("object", "stone", "claimed as", "photographs", "last examined"),
+            [
+                (
+                    s.object_name,
+                    s.position,
+                    s.claimed_as or "–",
+                    str(len(photographs)),
+                    "–" if last is None else f"{last.made.astimezone():%Y-%m-%d %H:%M} ({last.occasion})",
+                )
+                for s, photographs, last in rows
+            ],
+            "The book holds no stones yet; add one with 'setstone stone add POSITION'.",
+        ),
+    )
+
+
+@stone_commands.command("show")
+def show_stone(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOption = False) -> None:
+    """Show all that the book holds on one stone."""
+    from setstone.commands import as_json as j
+    from setstone.commands.examination import print_examination
+    from setstone.commands.photographs import print_photographs
+    from setstone.commands.readings import print_readings
+    from setstone.record.book import Book
+
+    with Book.open(book) as opened:
+        entry = opened.stone(stone)
+        photographs = opened.photographs(entry)
+        examinations = opened.latest_examinations(entry)
+        readings, remarks = opened.readings(entry), opened.remarks(entry)
+
+    def human() -> None:
+        say(f"{entry.object_name}, {entry.position}: claimed as {entry.claimed_as or '(nothing)'}")
+        print_photographs(photographs)
+        for examination in examinations:
+            print_examination(entry, examination)
+        print_readings(readings, remarks)
+
+    data = {
+        **j.stone(entry),
+        "photographs": [j.photograph(p) for p in photographs],
+        "examinations": [j.examination(e, entry) for e in examinations],
+        "readings": [j.reading(r) for r in readings],
+        "remarks": [j.remark(r) for r in remarks],
+    }
+    show(as_json, data, human)

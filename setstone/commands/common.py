@@ -1,0 +1,97 @@
+"""What the commands share: the options all of them know, and how results reach the screen."""
+
+import getpass
+import json
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+BookOption = Annotated[
+    Path,
+    typer.Option(
+        "--book", "-b", envvar="SETSTONE_BOOK", help="Folder of the book.", show_default="the current folder"
+    ),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON for scripts instead of a table.")]
+ByOption = Annotated[
+    str,
+    typer.Option(
+        "--by",
+        envvar="SETSTONE_OPERATOR",
+        help="Who does this.",
+        default_factory=getpass.getuser,
+        show_default="your login name",
+    ),
+]
+StoneArgument = Annotated[
+    str, typer.Argument(metavar="STONE", help="Position of the stone, as 'lid-3' or 'OBJECT/lid-3'.")
+]
+
+HERE = Path()
+
+
+def show(as_json: bool, data: Any, human: Callable[[], None]) -> None:
+    """Print `data` as JSON, or let `human` print it for people."""
+    if as_json:
+        sys.stdout.write(json.dumps(data, indent=2, ensure_ascii=False) + "\n")
+    else:
+        human()
+
+
+def table(columns: Sequence[str], rows: Sequence[Sequence[str]], empty: str) -> None:
+    """Print a plain table, or the sentence `empty` when there are no rows."""
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    console = Console(highlight=False)
+    if not rows:
+        console.print(empty)
+        return
+    drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    for column in columns:
+        drawn.add_column(column, overflow="fold")
+    for row in rows:
+        drawn.add_row(*(Text(cell) for cell in row))
+    console.print(drawn)
+
+
+def say(text: str) -> None:
+    """Print a line to stdout."""
+    typer.echo(text)
+
+
+@contextmanager
+def progress(total: int) -> Iterator[Callable[[str], None]]:
+    """Show progress on stderr: a bar on a terminal, else a line for each piece of work.
+
+    The function given out is called once as each of the `total` pieces begins, and with a text
+    that begins with a blank for the steps inside a piece.
+    """
+    if not sys.stderr.isatty():
+        yield lambda text: None if text.startswith(" ") else typer.echo(text, err=True)
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("", total=total)
+        begun = ""
+        done = -1
+
+        def tell(text: str) -> None:
+            nonlocal begun, done
+            if text.startswith(" "):
+                bar.update(task, description=f"{begun}:{text}")
+            else:
+                begun, done = text, done + 1
+                bar.update(task, description=text, completed=done)
+
+        yield tell
+

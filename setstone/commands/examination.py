@@ -1,0 +1,288 @@
+"""Commands that examine stones and decide on what was proposed."""
+
+from collections.abc import Sequence
+from typing import Annotated
+
+import typer
+
+from setstone.commands.common import (
+    HERE,
+    BookOption,
+    ByOption,
+    JsonOption,
+    StoneArgument,
+    progress,
+    say,
+    show,
+    table,
+)
+from setstone.record.entries import CandidateEntry, ExaminationEntry, StoneEntry
+from setstone.record.vocabulary import FindingKind, Verdict
+
+OccasionOption = Annotated[
+    str, typer.Option(help="Which photographs.", show_default="those of the latest occasion")
+]
+NumbersArgument = Annotated[list[int], typer.Argument(metavar="NUMBER...", help="Numbers of candidates.")]
+
+#: Candidates below this score are counted, not listed, unless asked for.
+LISTED = 0.5
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands to the command line."""
+    app.command()(examine)
+    app.command()(candidates)
+    app.command()(accept)
+    app.command()(reject)
+    app.command()(reopen)
+    app.command()(mark)
+
+
+def examine(
+    stones: Annotated[
+        list[str] | None, typer.Argument(metavar="[STONE...]", help="Which stones.", show_default="all")
+    ] = None,
+    occasion: OccasionOption = "",
+    um_per_px: Annotated[
+        float | None, typer.Option(help="Scale: micrometres per pixel.", min=0.001, max=10000)
+    ] = None,
+    bar_length: Annotated[
+        str, typer.Option(help="Length printed at the scale bar when it cannot be read: '1 mm', '500 µm'.")
+    ] = "",
+    by: ByOption = "",
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Examine stones: scale, girdle, candidate fissures and inclusions, colour.
+
+    A stone that cannot be examined is named; the others go on.
+
+    Example: setstone examine lid-3 --bar-length "1 mm"
+    """
+    from setstone.capture.errors import PhotographError
+    from setstone.commands import as_json as j
+    from setstone.measure.errors import MeasurementError
+    from setstone.record.book import Book
+    from setstone.record.errors import BookError
+    from setstone.record.examining import examine_stone, given_scale, given_length
+
+    scale = None if um_per_px is None else given_scale(um_per_px)
+    bar_length_um = given_length(bar_length) if bar_length else None
+    done: list[tuple[StoneEntry, ExaminationEntry]] = []
+    failed: list[tuple[StoneEntry, str]] = []
+    with Book.open(book) as opened:
+        chosen = [opened.stone(s) for s in stones] if stones else list(opened.stones())
+        with progress(len(chosen)) as tell:
+            for stone in chosen:
+                tell(f"Examining {stone.position}")
+                try:
+                    entry = examine_stone(
+                        opened,
+                        stone,
+                        occasion=occasion or None,
+                        scale=scale,
+                        bar_length_um=bar_length_um,
+                        by=by,
+                        progress=lambda step: tell(f" {step}"),
+                    )
+                except (BookError, MeasurementError, PhotographError) as error:
+                    failed.append((stone, str(error)))
+                else:
+                    done.append((stone, entry))
+    show(
+        as_json,
+        {
+            "examined": [j.examination(e, s) for s, e in done],
+            "failed": [{**j.stone(s), "error": text} for s, text in failed],
+        },
+        lambda: print_results(done),
+    )
+    for stone, text in failed:
+        typer.echo(f"{stone.position}: {text}", err=True)
+    if failed:
+        raise typer.Exit(1)
+
+
+def candidates(
+    stone: StoneArgument,
+    occasion: OccasionOption = "",
+    everything: Annotated[bool, typer.Option("--all", help="Also those the program thinks little of.")] = False,
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """List what was proposed for a stone, with score, size and what each rests on."""
+    from setstone.commands import as_json as j
+    from setstone.record.book import Book
+
+    with Book.open(book) as opened:
+        of = opened.stone(stone)
+        entry = opened.examination(of, occasion or None)
+    shown = [c for c in entry.candidates if everything or _is_shown(c)]
+    show(as_json, [j.candidate(c) for c in shown], lambda: print_candidates(shown, len(entry.candidates)))
+
+
+def accept(
+    stone: StoneArgument,
+    numbers: NumbersArgument,
+    kind: Annotated[FindingKind, typer.Option(help="What it is, in the trade's words.")],
+    remark: Annotated[str, typer.Option(help="Anything worth saying about it.")] = "",
+    occasion: OccasionOption = "",
+    by: ByOption = "",
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Accept candidates as findings, or change the kind of a finding.
+
+    Example: setstone accept lid-3 1 2 --kind fissure
+    """
+    _decide(stone, numbers, Verdict.ACCEPTED, kind, remark, occasion, by, book, as_json)
+
+
+def reject(
+    stone: StoneArgument,
+    numbers: NumbersArgument,
+    reason: Annotated[str, typer.Option(help="Why: 'facet edge', 'dust' …")],
+    occasion: OccasionOption = "",
+    by: ByOption = "",
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Reject candidates; they stay in the record with the reason.
+
+    Example: setstone reject lid-3 4 --reason "facet edge"
+    """
+    _decide(stone, numbers, Verdict.REJECTED, None, reason, occasion, by, book, as_json)
+
+
+def reopen(
+    stone: StoneArgument,
+    numbers: NumbersArgument,
+    occasion: OccasionOption = "",
+    by: ByOption = "",
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Take a decision back: the candidate is open again, the journal keeps both."""
+    _decide(stone, numbers, Verdict.OPEN, None, "", occasion, by, book, as_json)
+
+
+def mark(
+    stone: StoneArgument,
+    kind: Annotated[FindingKind, typer.Option(help="What it is, in the trade's words.")],
+    at: Annotated[
+        str,
+        typer.Option(
+            help="Millimetres right and down from the picture's upper left corner: '1.20,0.85' for a spot, "
+            "several such points for a line: '1.20,0.85 1.31,0.92'."
+        ),
+    ],
+    diameter_um: Annotated[
+        float | None, typer.Option("--diameter-um", help="Diameter of a spot in micrometres.", min=0.1, max=1e5)
+    ] = None,
+    occasion: OccasionOption = "",
+    by: ByOption = "",
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Add a finding by hand that the program missed.
+
+    Example: setstone mark lid-3 --kind fissure --at "1.20,0.85 1.31,0.92 1.40,0.95"
+    """
+    from setstone.commands import as_json as j
+    from setstone.record.book import Book
+    from setstone.record.marking import points_mm
+
+    with Book.open(book) as opened:
+        of = opened.stone(stone)
+        entry = opened.examination(of, occasion or None)
+        added = opened.add_finding(entry, points_mm(at), kind=kind, diameter_um=diameter_um, by=by)
+    show(as_json, j.candidate(added), lambda: say(f"Added finding {added.number}: {kind}."))
+
+
+def _decide(
+    stone: str,
+    numbers: Sequence[int],
+    verdict: Verdict,
+    kind: FindingKind | None,
+    reason: str,
+    occasion: str,
+    by: str,
+    book: "BookOption",
+    as_json: bool,
+) -> None:
+    from setstone.commands import as_json as j
+    from setstone.record.book import Book
+
+    with Book.open(book) as opened, opened.atomic():
+        entry = opened.examination(opened.stone(stone), occasion or None)
+        for number in numbers:
+            opened.decide(entry, number, verdict, kind=kind, reason=reason, by=by)
+        entry = opened.examination(opened.stone(stone), occasion or None)
+    decided = [c for c in entry.candidates if c.number in numbers]
+    show(
+        as_json,
+        [j.candidate(c) for c in decided],
+        lambda: print_candidates(decided, len(decided)),
+    )
+
+
+def print_results(done: Sequence[tuple[StoneEntry, ExaminationEntry]]) -> None:
+    """Print one line a stone, then what a person must know."""
+    table(
+        ("stone", "occasion", "diameter", "lines", "spots", "colour", "flags"),
+        [
+            (
+                stone.position,
+                entry.occasion,
+                "–" if entry.result.diameters is None else str(entry.result.diameters.mean),
+                str(sum(c.candidate.kind == "line" and _is_shown(c) for c in entry.candidates)),
+                str(sum(c.candidate.kind == "spot" and _is_shown(c) for c in entry.candidates)),
+                "–" if entry.result.colour is None else entry.result.colour.hue,
+                ", ".join(f.code for f in entry.result.flags) or "–",
+            )
+            for stone, entry in done
+        ],
+        "Nothing was examined.",
+    )
+    for stone, entry in done:
+        for flag in entry.result.flags:
+            say(f"  ! {stone.position}, {entry.occasion}: {flag.text}")
+
+
+def print_examination(stone: StoneEntry, entry: ExaminationEntry) -> None:
+    """Print one examination: measurements, then candidates and findings."""
+    say(f"Examined {entry.made.astimezone():%Y-%m-%d %H:%M} by {entry.by} ({entry.occasion})")
+    print_results([(stone, entry)])
+    print_candidates([c for c in entry.candidates if _is_shown(c)], len(entry.candidates))
+
+
+def print_candidates(entries: Sequence[CandidateEntry], total: int) -> None:
+    """Print candidates and findings as a table."""
+    table(
+        ("number", "what", "state", "score", "size", "light", "rests on"),
+        [
+            (
+                str(e.number),
+                _what(e),
+                "to be judged" if e.decision is None else str(e.decision.verdict),
+                "–" if e.origin == "hand" else f"{e.candidate.score:.2f}",
+                "; ".join(f"{name.replace('_', ' ')} {value}" for name, value in e.candidate.sizes.items()) or "–",
+                e.candidate.lamp,
+                "; ".join(r.text for r in e.candidate.reasons) or "–",
+            )
+            for e in entries
+        ],
+        "No candidates.",
+    )
+    if len(entries) < total:
+        say(f"{total - len(entries)} weaker candidates are kept; '--all' lists them.")
+
+
+def _what(entry: CandidateEntry) -> str:
+    if entry.is_finding and entry.decision is not None:
+        return str(entry.decision.kind)
+    return "candidate fissure" if entry.candidate.kind == "line" else "candidate inclusion"
+
+
+def _is_shown(entry: CandidateEntry) -> bool:
+    return entry.candidate.score >= LISTED or entry.decision is not None

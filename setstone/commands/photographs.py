@@ -1,0 +1,112 @@
+"""Commands that take photographs into the book."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from setstone.capture.photograph import Lamp
+from setstone.commands.common import HERE, BookOption, ByOption, JsonOption, StoneArgument, say, show, table
+from setstone.record.entries import PhotographEntry
+
+photo_commands = typer.Typer(help="The photographs of a stone.", no_args_is_help=True)
+
+#: Said wherever blue light is chosen. Source: IEC 62471:2006, retinal blue-light hazard 300-700 nm.
+BLUE_CAUTION = (
+    "Blue light: do not look into the lamp or through the eyepieces while it is on; use the camera, and follow "
+    "the lamp's own risk group (IEC 62471) and your local rules."
+)
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands to the command line."""
+    app.add_typer(photo_commands, name="photo")
+
+
+@photo_commands.command("add")
+def add(
+    stone: StoneArgument,
+    files: Annotated[list[Path], typer.Argument(help="JPEG, PNG, TIFF or OME-TIFF, 8 or 16 bit.")],
+    light: Annotated[
+        Lamp | None, typer.Option(help="The light it was taken under.", show_default="recognised")
+    ] = None,
+    occasion: Annotated[str, typer.Option(help="'as received', 'before', 'after' …")] = "as received",
+    taken: Annotated[
+        datetime | None, typer.Option(help="When it was taken.", show_default="as the file says")
+    ] = None,
+    magnification: Annotated[
+        float | None, typer.Option(help="Of the microscope, for example 60.", min=0.1, max=10000)
+    ] = None,
+    by: ByOption = "",
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Add photographs of a stone; the files themselves are never altered.
+
+    Example: setstone photo add lid-3 white.jpg blue.jpg --magnification 60
+    """
+    from setstone.commands import as_json as j
+    from setstone.record.book import Book
+
+    with Book.open(book) as opened, opened.atomic():
+        entry = opened.stone(stone)
+        added = [
+            opened.add_photograph(
+                entry,
+                file,
+                lamp=light,
+                occasion=occasion,
+                by=by,
+                taken=None if taken is None else taken.astimezone(),
+                magnification=magnification,
+            )
+            for file in files
+        ]
+
+    def human() -> None:
+        for photograph, is_new in added:
+            how = "stated" if photograph.lamp_stated else "recognised"
+            said = "Added" if is_new else "Already in the book:"
+            say(f"{said} {photograph.name}: {photograph.lamp} light ({how}), {photograph.occasion}.")
+            for flag in photograph.flags:
+                say(f"  ! {flag.text}")
+        if any(p.lamp is Lamp.BLUE for p, _ in added):
+            typer.echo(BLUE_CAUTION, err=True)
+
+    show(as_json, [{**j.photograph(p), "new": is_new} for p, is_new in added], human)
+
+
+@photo_commands.command("list")
+def list_photographs(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOption = False) -> None:
+    """List the photographs of a stone."""
+    from setstone.commands import as_json as j
+    from setstone.record.book import Book
+
+    with Book.open(book) as opened:
+        entries = opened.photographs(opened.stone(stone))
+    show(as_json, [j.photograph(e) for e in entries], lambda: print_photographs(entries))
+
+
+def print_photographs(entries: Sequence[PhotographEntry]) -> None:
+    """Print photographs as a table."""
+    table(
+        ("photograph", "light", "occasion", "taken", "by", "size", "kept as"),
+        [
+            (
+                e.name,
+                str(e.lamp) + ("" if e.lamp_stated else " (recognised)"),
+                e.occasion,
+                "–" if e.taken is None else f"{e.taken.astimezone():%Y-%m-%d %H:%M}",
+                e.operator,
+                f"{e.width * e.height / 1e6:.1f} megapixels, {e.bit_depth} bit",
+                e.sha256[:12],
+            )
+            for e in entries
+        ],
+        "No photographs yet; add them with 'setstone photo add STONE FILE'.",
+    )
+    for e in entries:
+        for flag in e.flags:
+            say(f"  ! {e.name}: {flag.text}")
