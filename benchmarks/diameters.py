@@ -1,0 +1,92 @@
+"""Accuracy of the girdle's mean diameter on a folder of photographs with known truth.
+
+    python benchmarks/diameters.py FOLDER [FOLDER ...] [--lamp white]
+
+The folder holds one folder per case with a truth.json (see the README beside the test stones). The
+true scale is used, so that only the outline is judged. Where the setting hides more than 4 % of the
+stone, the reference is the visible part.
+"""
+
+import argparse
+import json
+import statistics
+import time
+from collections import defaultdict
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+
+from setstone.measure.girdle import find_girdle
+from setstone.measure.light import Pixels
+from setstone.measure.outline import diameters
+from setstone.measure.scale import Scale
+
+
+def photographs(folder: Path, lamp: str) -> Iterator[tuple[str, Path, dict[str, Any], float]]:
+    """Name, file, stone and scale of every photograph under one lamp."""
+    for path in sorted(folder.glob("*/truth.json")):
+        truth = json.loads(path.read_text(encoding="utf-8"))
+        blocks = {"stone": [truth], "pair": [truth.get("before"), truth.get("after")]}.get(truth["kind"], [])
+        for block in blocks:
+            for stem, record in block["images"].items():
+                if record["lamp"] == lamp:
+                    name = f"{path.parent.name}/{stem}"
+                    yield name, path.parent / record["image"], block["stone"], record["um_per_px"]
+
+
+def load(path: Path) -> Pixels:
+    """Photograph as (H, W, 3) RGB."""
+    image = cv2.imread(str(path), cv2.IMREAD_UNCHANGED)
+    if image is None:
+        raise SystemExit(f"{path} cannot be read as a picture.")
+    return np.ascontiguousarray(image[..., ::-1] if image.ndim == 3 else np.repeat(image[..., None], 3, 2))
+
+
+def main() -> None:
+    """Print one line per photograph and a summary per cut."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("folders", nargs="+", type=Path)
+    parser.add_argument("--lamp", default="white", choices=["white", "blue"])
+    arguments = parser.parse_args()
+
+    errors = defaultdict(list)
+    covered, missed, seconds = [], 0, []
+    print(f"{'photograph':28} {'cut':14} {'true mm':>8} {'error %':>8} {'U %':>6} {'|e|/U':>6}  shape")
+    for folder in arguments.folders:
+        for name, path, stone, um_per_px in photographs(folder, arguments.lamp):
+            pixels = load(path)
+            start = time.perf_counter()
+            outline = find_girdle(pixels)
+            seconds.append(time.perf_counter() - start)
+            part = "diameter_mm" if stone["visible_fraction"] > 0.96 else "visible_diameter_mm"
+            true = stone[part]["mean"]
+            if outline is None:
+                missed += 1
+                print(f"{name:28} {stone['cut']:14} {true:8.3f}  no stone seen")
+                continue
+            mean = diameters(outline, Scale(um_per_px, 0.0, "given")).mean
+            error, expanded = 100 * (mean.value / true - 1), 100 * mean.expanded / true
+            errors[stone["cut"]].append(abs(error))
+            covered.append(abs(error) <= expanded)
+            print(
+                f"{name:28} {stone['cut']:14} {true:8.3f} {error:8.2f} {expanded:6.2f}"
+                f" {abs(error) / expanded:6.2f}  {outline.shape}"
+            )
+    print()
+    for cut, values in sorted(errors.items()):
+        print(
+            f"{cut:14} n {len(values):3}  median {statistics.median(values):5.2f} %  worst {max(values):6.2f} %"
+        )
+    print(
+        f"95 % intervals hold the truth in {100 * statistics.fmean(covered):.0f} % of {len(covered)};"
+        f" not found {missed}; median time {1000 * statistics.median(seconds):.0f} ms"
+    )
+
+
+if __name__ == "__main__":
+    main()
