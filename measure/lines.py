@@ -26,6 +26,8 @@ LOW, HIGH = 2.0, 3.5
 LEAST_LENGTH_SIGMAS = 12.0
 #: Width and height of the blocks in which the grain is measured, in pixels.
 GRAIN_BLOCK = 16
+#: Blur before profiles are read, px; it is taken off the widths again.
+PROFILE_BLUR = 0.7
 #: Grain is never taken to be finer than the rounding to whole grey levels, 1/sqrt(12).
 LEAST_GRAIN = 0.29
 
@@ -105,7 +107,8 @@ def find_lines(
     pieces = [part for chain in chains(thin) for part in cut_at_corners(chain)]
     joined = join(pieces, 6 * sigmas[0] + 6)
     least = LEAST_LENGTH_SIGMAS * sigmas[0]
-    lines = (_measured(chain, picture, ridges, bright) for chain in joined if len(chain) >= least / 1.5)
+    smooth = cv2.GaussianBlur(picture, (0, 0), PROFILE_BLUR)
+    lines = (_measured(chain, smooth, ridges, bright) for chain in joined if len(chain) >= least / 1.5)
     return tuple(sorted((line for line in lines if line.length_px >= least), key=lambda line: -line.length_px))
 
 
@@ -151,12 +154,11 @@ def _measured(chain: Chain, plane: Plane, ridges: Ridges, bright: bool) -> Line:
     sign = 1.0 if bright else -1.0
     half = math.ceil(3 * sigma + 2)
     across = np.arange(-half, half + 0.25, 0.5)
-    smooth = cv2.GaussianBlur(plane, (0, 0), 0.7)
     profiles = np.zeros((len(path), len(across)))
     for _ in range(2):
         normal = _normals(path)
         points = path[:, None, :] + across[None, :, None] * normal[:, None, :]
-        profiles = sign * map_coordinates(smooth, [points[..., 1], points[..., 0]], order=1, mode="nearest")
+        profiles = sign * map_coordinates(plane, [points[..., 1], points[..., 0]], order=1, mode="nearest")
         profiles = gaussian_filter1d(profiles, max(3.0, 2 * sigma), axis=0, mode="nearest")
         shift = _crest_position(profiles, across, sigma)
         path = _smooth(path + shift[:, None] * normal, 2.0)

@@ -24,6 +24,9 @@ from setstone.measure.light import Plane
 DIRECTIONS = 16
 #: Half length of the directional average in standard deviations of the line's own Gaussian profile.
 ELONGATION = 4.0
+#: The weaker half of the average must carry at least the inverse of this of the whole, so that a bright
+#: point does not grow rays.
+HALF_GAIN = 4.0
 #: From this scale on (pixels) the Hessian is taken at half size; the blur has made the rest redundant.
 HALVE_FROM = 3.0
 #: Height of a band of rows.
@@ -108,6 +111,7 @@ def oriented_response(plane: Plane, sigmas: Sequence[float], *, bright: bool = T
     At each pixel and for each of `DIRECTIONS` directions the picture, blurred by sigma, is averaged along
     the direction with Gaussian weights over +-`ELONGATION` sigma; the response is the lesser of the two
     differences to the same average 2 sigma + 1 px to either side, and the best direction and scale win.
+    The half before and the half after the pixel must both carry their share (`HALF_GAIN`).
 
     Parameters
     ----------
@@ -140,9 +144,9 @@ def oriented_response(plane: Plane, sigmas: Sequence[float], *, bright: bool = T
             blurred = cv2.copyMakeBorder(blurred, above, below, reach, reach, cv2.BORDER_REFLECT)
             start = top - first + above - reach
             rows = np.ascontiguousarray(blurred[start : start + bottom - top + 2 * reach])
-            mean = np.empty((bottom - top + 2 * reach, padded_width), np.float32)
+            halves = np.empty((2, bottom - top + 2 * reach, padded_width), np.float32)
             _oriented_maximum(
-                rows, mean, reach, along, weights, across, np.float32(sigma),
+                rows, halves, reach, along, weights, across, np.float32(sigma),
                 out.response[top:bottom], out.angle[top:bottom], out.sigma[top:bottom],
             )  # fmt: skip
     return out
@@ -155,10 +159,11 @@ def _stencil(sigma: float) -> tuple[NDArray[np.int64], NDArray[np.float32], NDAr
     steps = np.arange(-math.ceil(ELONGATION * sigma / _step(sigma)), math.ceil(ELONGATION * sigma / _step(sigma)) + 1)
     distance = steps * _step(sigma)
     weights = np.exp(-0.5 * (distance / (ELONGATION * sigma / 2)) ** 2)
+    weights[len(steps) // 2] /= 2  # the pixel itself counts half in either half
     along = np.rint(unit[:, None, :] * distance[None, :, None]).astype(np.int64)
     normal = np.stack([np.cos(theta), -np.sin(theta)], axis=-1)
     across = np.rint(normal * (2 * sigma + 1)).astype(np.int64)
-    return along, (weights / weights.sum()).astype(np.float32), across
+    return along, (weights / (weights.sum() + weights[len(steps) // 2])).astype(np.float32), across
 
 
 def _step(sigma: float) -> float:
@@ -199,28 +204,44 @@ def _keep_larger(enlarged, small_angle, sigma, offset, response, angle, scale): 
 
 
 @njit(cache=True, nogil=True)
-def _oriented_maximum(rows, mean, reach, along, weights, across, sigma, response, angle, scale):  # type: ignore[no-untyped-def] # pragma: no cover
-    """Update the running maximum with one scale; `rows` has `reach` pixels more on every side."""
+def _oriented_maximum(rows, halves, reach, along, weights, across, sigma, response, angle, scale):  # type: ignore[no-untyped-def] # pragma: no cover
+    """Update the running maximum with one scale; `rows` has `reach` pixels more on every side.
+
+    `halves` is work space for the averages over the half before and the half after each pixel.
+    """
     height, width = response.shape
     pi = np.float32(math.pi)
+    taps = along.shape[1]
     for t in range(along.shape[0]):
         dy, dx = across[t, 0], across[t, 1]
         qy, qx = abs(dy), abs(dx)
         theta = pi * np.float32(t) / np.float32(along.shape[0])
+        left, right = reach - qx, reach + width + qx
         for y in range(reach - qy, reach + height + qy):
-            target = mean[y]
-            target[:] = 0
-            for k in range(along.shape[1]):
-                source = rows[y + along[t, k, 0]]
-                shift, weight = along[t, k, 1], weights[k]
-                for x in range(reach - qx, reach + width + qx):
-                    target[x] += weight * source[x + shift]
+            for half in range(2):
+                target = halves[half, y, left:right]
+                target[:] = np.float32(0)
+                for k in range(half * (taps // 2), half * (taps // 2) + taps // 2 + 1):
+                    shift = along[t, k, 1]
+                    source = rows[y + along[t, k, 0], left + shift : right + shift]
+                    weight = weights[k]
+                    for x in range(right - left):
+                        target[x] += weight * source[x]
         for y in range(height):
-            here, one, other = mean[y + reach], mean[y + reach + dy], mean[y + reach - dy]
+            best, best_angle, best_scale = response[y], angle[y], scale[y]
+            back = halves[0, y + reach, reach : reach + width]
+            back_one = halves[0, y + reach + dy, reach + dx : reach + dx + width]
+            back_other = halves[0, y + reach - dy, reach - dx : reach - dx + width]
+            ahead = halves[1, y + reach, reach : reach + width]
+            ahead_one = halves[1, y + reach + dy, reach + dx : reach + dx + width]
+            ahead_other = halves[1, y + reach - dy, reach - dx : reach - dx + width]
             for x in range(width):
-                c = x + reach
-                value = min(here[c] - one[c + dx], here[c] - other[c - dx])
-                if value > response[y, x]:
-                    response[y, x] = value
-                    angle[y, x] = theta
-                    scale[y, x] = sigma
+                one_back, other_back = back[x] - back_one[x], back[x] - back_other[x]
+                one_ahead, other_ahead = ahead[x] - ahead_one[x], ahead[x] - ahead_other[x]
+                both = min(one_back + one_ahead, other_back + other_ahead)
+                least = min(min(one_back, other_back), min(one_ahead, other_ahead))
+                value = min(both, np.float32(HALF_GAIN) * least)
+                if value > best[x]:
+                    best[x] = value
+                    best_angle[x] = theta
+                    best_scale[x] = sigma
