@@ -1,0 +1,216 @@
+"""The drawing over one photograph: girdle, findings, open candidates and their numbers."""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from setstone.annotate import style
+from setstone.annotate.casing import around
+from setstone.annotate.lettering import text_width
+from setstone.annotate.placing import tag_places
+from setstone.annotate.shapes import Group, Overlay, Path, Points, Role, Shape, Text, pill
+from setstone.annotate.style import Line
+from setstone.annotate.texts import Texts
+from setstone.measure.candidates import LampName
+from setstone.measure.outline import Outline
+from setstone.record.entries import CandidateEntry, ExaminationEntry
+
+#: Open candidates are drawn from this score on: more likely real than not.
+SHOWN_FROM = 0.5
+
+
+def shown(entry: ExaminationEntry, least_score: float = SHOWN_FROM) -> tuple[CandidateEntry, ...]:
+    """All findings, and the open candidates with at least this score, by number."""
+    chosen = (
+        c
+        for c in entry.candidates
+        if c.is_finding or (c.decision is None and c.candidate.score >= least_score)
+    )
+    return tuple(sorted(chosen, key=lambda c: c.number))
+
+
+def to_photograph(entry: ExaminationEntry, lamp: LampName) -> NDArray[np.float64] | None:
+    """Matrix (3, 3) from the pixels of the examination to those of one of its photographs.
+
+    None where the two photographs could not be aligned.
+    """
+    if lamp == entry.result.reference:
+        return np.eye(3)
+    aligned = entry.result.blue_to_white
+    return None if aligned is None else np.asarray(np.linalg.inv(aligned), np.float64)
+
+
+def um_per_px(entry: ExaminationEntry, lamp: LampName) -> float | None:
+    """Micrometres per pixel of one of its photographs; None without a scale or an alignment."""
+    matrix = to_photograph(entry, lamp)
+    if entry.result.scale is None or matrix is None:
+        return None
+    enlarged = math.sqrt(abs(float(np.linalg.det(matrix[:2, :2])))) / abs(float(matrix[2, 2]))
+    return entry.result.scale.um_per_px / enlarged
+
+
+def overlay_of(
+    entry: ExaminationEntry,
+    lamp: LampName,
+    size: tuple[int, int],
+    texts: Texts,
+    *,
+    least_score: float = SHOWN_FROM,
+) -> Overlay:
+    """Describe what is drawn over the photograph taken in this light, without a legend.
+
+    Findings are drawn on both photographs, an open candidate only on the one it was seen in. Where
+    blue and white could not be aligned, nothing is drawn on the photograph that is not the reference.
+
+    Parameters
+    ----------
+    entry : ExaminationEntry
+    lamp : {"white", "blue"}
+    size : (int, int)
+        Width and height of that photograph, in pixels.
+    texts : Texts
+    least_score : float
+        Open candidates below are left out.
+
+    Returns
+    -------
+    Overlay
+        In pixels of that photograph.
+    """
+    matrix = to_photograph(entry, lamp)
+    unit = max(size) / 1000
+    groups: list[Group] = []
+    if matrix is not None:
+        outline = entry.result.outline
+        if outline is not None:
+            groups.append(_girdle(outline, matrix, unit, texts))
+        both = entry.white is not None and entry.blue is not None
+        marked = [
+            c for c in shown(entry, least_score) if c.is_finding or not both or c.candidate.lamp == lamp
+        ]
+        girdle = None if outline is None else _mapped(outline.points, matrix)
+        groups.extend(_marks(marked, matrix, girdle, size, unit, texts))
+    findings = sum(g.role == "finding" for g in groups)
+    candidates = sum(g.role == "candidate" for g in groups)
+    return Overlay(
+        width=size[0],
+        height=size[1],
+        strip=0,
+        title=texts("drawing.title", light=texts(f"light.{lamp}")),
+        description=texts("drawing.description", findings=findings, candidates=candidates)
+        if matrix is not None
+        else texts("drawing.not_aligned"),
+        groups=tuple(groups),
+    )
+
+
+def stroke(points: Points, line: Line, unit: float, *, closed: bool) -> tuple[Path, Path]:
+    """Halo and line along some points; `unit` is a thousandth of the longer side, in pixels.
+
+    Both have round ends, so that the wider halo surrounds each dash.
+    """
+    dashes = tuple(d * unit for d in line.dashes)
+    return (
+        Path(points, closed, stroke=line.halo, width=line.halo_width * unit, dashes=dashes),
+        Path(points, closed, stroke=line.colour, width=line.width * unit, dashes=dashes),
+    )
+
+
+def tag(number: int, x: float, y: float, unit: float, *, finding: bool) -> tuple[Shape, ...]:
+    """Numbered label about (x, y): white on blue for a finding, dark on yellow for a candidate."""
+    height, width = style.TAG_HEIGHT * unit, tag_width(number, unit)
+    size = style.TAG_TEXT * unit
+    line = style.FINDING if finding else style.CANDIDATE
+    rim = pill(x, y, width, height)
+    return (
+        Path(pill(x, y, width + 2 * unit, height + 2 * unit), closed=True, fill=line.halo),
+        Path(rim, closed=True, fill=line.colour),
+        Text(str(number), x, y + 0.36 * size, size, line.halo, bold=True, anchor="middle"),
+    )
+
+
+def tag_width(number: int, unit: float) -> float:
+    """Width of a numbered label, in pixels."""
+    wide = text_width(str(number), style.TAG_TEXT * unit, bold=True) + 14 * unit
+    return max(style.TAG_HEIGHT * unit, wide)
+
+
+def _girdle(outline: Outline, matrix: NDArray[np.float64], unit: float, texts: Texts) -> Group:
+    points = _mapped(outline.points, matrix)
+    shapes: list[Shape] = []
+    for run, seen, whole in _runs(points, outline.seen):
+        line = style.OUTLINE if seen else style.EXTRAPOLATED
+        shapes.extend(stroke(run, line, unit, closed=whole))
+    return Group("outline", texts("drawing.girdle"), tuple(shapes))
+
+
+def _runs(points: Points, seen: NDArray[np.bool_]) -> list[tuple[Points, bool, bool]]:
+    """Stretches of the outline seen or not: points, seen, whether it is the whole closed outline.
+
+    Neighbouring stretches share their end so that no gap shows.
+    """
+    changes = np.flatnonzero(seen != np.roll(seen, 1))
+    if not len(changes):
+        return [(points, bool(seen[0]), True)]
+    count = len(points)
+    runs = []
+    for first, following in zip(changes, np.roll(changes, -1), strict=True):
+        length = (following - first) % count or count
+        runs.append((points[(first + np.arange(length + 1)) % count], bool(seen[first]), False))
+    return runs
+
+
+def _marks(
+    marked: Sequence[CandidateEntry],
+    matrix: NDArray[np.float64],
+    girdle: Points | None,
+    size: tuple[int, int],
+    unit: float,
+    texts: Texts,
+) -> list[Group]:
+    positions = _mapped(np.array([c.candidate.position for c in marked]).reshape(-1, 2), matrix)
+    widest = max((tag_width(c.number, unit) for c in marked), default=0.0)
+    places = tag_places(
+        positions,
+        outline=girdle,
+        size=size,
+        margin=style.TAG_MARGIN * unit,
+        spacing=widest + style.TAG_GAP * unit,
+    )
+    groups = []
+    for c, place in zip(marked, places, strict=True):
+        line = style.FINDING if c.is_finding else style.CANDIDATE
+        path = _mapped(c.candidate.path, matrix)
+        ring = around(path, style.CLEARANCE * unit, closed=c.candidate.kind == "spot")
+        nearest = ring[np.argmin(np.hypot(*(ring - place).T))]
+        role: Role = "finding" if c.is_finding else "candidate"
+        groups.append(
+            Group(
+                role,
+                mark_title(c, texts),
+                (
+                    *stroke(np.array([nearest, place]), style.LEADER, unit, closed=False),
+                    *stroke(ring, line, unit, closed=True),
+                ),
+                tag=tag(c.number, float(place[0]), float(place[1]), unit, finding=c.is_finding),
+                number=c.number,
+            )
+        )
+    return groups
+
+
+def mark_title(entry: CandidateEntry, texts: Texts) -> str:
+    """Say in words what a mark shows: ``"3: fissure (finding)"``, ``"4: candidate line"``."""
+    if entry.is_finding and entry.decision is not None:
+        kind = entry.decision.kind
+        named = texts(f"kind.{kind.name.lower()}") if kind else texts("kind.other")
+        return texts("drawing.finding", number=entry.number, kind=named)
+    return texts("drawing.candidate", number=entry.number, kind=texts(f"candidate.{entry.candidate.kind}"))
+
+
+def _mapped(points: NDArray[np.float64], matrix: NDArray[np.float64]) -> Points:
+    """Points (N, 2) through a projective map (3, 3)."""
+    homogeneous = points @ matrix[:, :2].T + matrix[:, 2]
+    return np.asarray(homogeneous[:, :2] / homogeneous[:, 2:], np.float64)

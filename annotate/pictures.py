@@ -1,0 +1,71 @@
+"""Annotated pictures of a stone: a PNG to look at, and the same drawing as SVG."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from setstone import __version__
+from setstone.annotate.files import replace_file, safe_stem
+from setstone.annotate.legend import with_legend
+from setstone.annotate.overlay import overlay_of
+from setstone.annotate.png import drawn_on, encode_png
+from setstone.annotate.svg import svg_document
+from setstone.annotate.texts import english
+from setstone.capture.open import open_photograph
+from setstone.measure.candidates import LampName
+from setstone.record.entries import ExaminationEntry, PhotographEntry, StoneEntry
+
+GENERATOR = f"setstone {__version__}"
+
+
+def write_pictures(
+    entry: ExaminationEntry,
+    stone: StoneEntry,
+    photographs: Sequence[PhotographEntry],
+    folder: Path,
+) -> tuple[Path, ...]:
+    """Write the annotated pictures of one examination: PNG and SVG for each of its photographs.
+
+    Files are named by position, occasion and lamp: ``lid-3-as-received-blue.png``. A picture of ours
+    that stands there already is replaced in one step; any other file is left alone.
+
+    Parameters
+    ----------
+    entry : ExaminationEntry
+    stone : StoneEntry
+    photographs : sequence of PhotographEntry
+        Among them those of the examination; others are passed over.
+    folder : Path
+        Made where it does not exist.
+
+    Returns
+    -------
+    tuple of Path
+        What was written, white before blue, PNG before SVG.
+
+    Raises
+    ------
+    AnnotateError
+        If a file cannot be written, or one that is not ours stands in its place.
+    PhotographError
+        If a photograph cannot be opened.
+    """
+    texts = english()
+    written: list[Path] = []
+    for lamp, photograph in examined(entry, photographs):
+        pixels = open_photograph(photograph.path).pixels
+        overlay = overlay_of(entry, lamp, (pixels.shape[1], pixels.shape[0]), texts)
+        drawing = with_legend(overlay, entry, stone, photograph, lamp, texts)
+        stem = safe_stem(stone.position, entry.occasion, lamp)
+        png = encode_png(drawn_on(pixels, drawing), GENERATOR, drawing.description)
+        written.append(replace_file(folder / f"{stem}.png", png))
+        written.append(replace_file(folder / f"{stem}.svg", svg_document(drawing, GENERATOR).encode()))
+    return tuple(written)
+
+
+def examined(
+    entry: ExaminationEntry, photographs: Sequence[PhotographEntry]
+) -> tuple[tuple[LampName, PhotographEntry], ...]:
+    """Return the photographs an examination was made from, white before blue."""
+    by_hash = {p.sha256: p for p in photographs}
+    lamps: tuple[tuple[LampName, str | None], ...] = (("white", entry.white), ("blue", entry.blue))
+    return tuple((lamp, by_hash[sha]) for lamp, sha in lamps if sha in by_hash)

@@ -1,0 +1,180 @@
+"""Entries as a book gives them back, made from the exact truth of the computed stones."""
+
+import json
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from setstone.capture.photograph import Lamp
+from setstone.measure.candidates import Candidate, LampName, Reason
+from setstone.measure.examination import Examination, Flag
+from setstone.measure.outline import Outline, diameters
+from setstone.measure.quantity import Quantity
+from setstone.measure.scale import Scale
+from setstone.record.entries import (
+    CandidateEntry,
+    Decision,
+    ExaminationEntry,
+    PhotographEntry,
+    StoneEntry,
+)
+from setstone.record.vocabulary import FindingKind, Verdict
+
+STONES = Path(__file__).parents[3] / "shared" / "stones"
+MADE = datetime(2026, 3, 14, 10, 30, tzinfo=UTC)
+
+
+def decided(verdict: Verdict, kind: FindingKind | None = None) -> Decision:
+    return Decision(verdict, kind, "", "A. Sample", MADE)
+
+
+def candidate(
+    path: list[tuple[float, float]], kind: str = "line", lamp: LampName = "blue", score: float = 0.8
+) -> Candidate:
+    """Build a candidate on a made-up path, with sizes at 2 µm per pixel."""
+    points = np.array(path, np.float64)
+    sizes = (
+        {"length": Quantity(0.41, 0.006, "mm"), "width": Quantity(12.0, 2.5, "µm")}
+        if kind == "line"
+        else {"diameter": Quantity(41.0, 4.0, "µm"), "elongation": Quantity(1.3, 0.1, "")}
+    )
+    reasons = (
+        Reason("blue-only", "bright in blue light, hardly seen in white light", True),
+        Reason("near-facet-edge", "runs beside a facet edge for a part of its length", False),
+    )
+    return Candidate(kind, points, lamp, score, reasons, 42.0 if kind == "line" else -31.0, sizes)  # type: ignore[arg-type]
+
+
+def examination(
+    numbered: tuple[CandidateEntry, ...],
+    *,
+    size: tuple[int, int] = (300, 200),
+    um_per_px: float | None = 2.0,
+    outline: Outline | None = None,
+    blue_to_white: Any = None,
+    lamps: str = "white blue",
+    occasion: str = "as received",
+    flags: tuple[Flag, ...] = (),
+) -> ExaminationEntry:
+    """Build an entry around some candidates."""
+    scale = None if um_per_px is None else Scale(um_per_px, 0.002 * um_per_px, "scale bar", "500 µm")
+    sized = None if scale is None or outline is None else diameters(outline, scale)
+    result = Examination(
+        reference="white" if "white" in lamps else "blue",
+        size=size,
+        scale=scale,
+        outline=outline,
+        diameters=sized,
+        blue_to_white=blue_to_white,
+        candidates=tuple(c.candidate for c in numbered),
+        colour=None,
+        flags=flags,
+    )
+    return ExaminationEntry(
+        id=1,
+        stone_id=1,
+        occasion=occasion,
+        white="a" * 64 if "white" in lamps else None,
+        blue="b" * 64 if "blue" in lamps else None,
+        made=MADE,
+        by="A. Sample",
+        version="0.1.0",
+        result=result,
+        candidates=numbered,
+    )
+
+
+def ellipse(cx: float, cy: float, rx: float, ry: float) -> Outline:
+    """Build an elliptic girdle, a sixth of it hidden."""
+    t = np.linspace(0, 2 * np.pi, 120, endpoint=False)
+    points = np.column_stack((cx + rx * np.cos(t), cy + ry * np.sin(t)))
+    return Outline(points, t > np.pi / 3, 0.5, "oval")
+
+
+def photograph(path: Path, lamp: Lamp, size: tuple[int, int], **changed: Any) -> PhotographEntry:
+    """Build the entry of a stored photograph."""
+    values: dict[str, Any] = {
+        "sha256": {"white": "a", "blue": "b"}.get(lamp, "c") * 64,
+        "stone_id": 1,
+        "name": path.name,
+        "path": path,
+        "lamp": lamp,
+        "lamp_stated": True,
+        "occasion": "as received",
+        "taken": MADE,
+        "operator": "A. Sample",
+        "magnification": 60.0,
+        "um_per_px": None,
+        "width": size[0],
+        "height": size[1],
+        "bit_depth": 8,
+        "format": "JPEG",
+        "size_bytes": 1000,
+        "added": MADE,
+        "flags": (),
+    }
+    return PhotographEntry(**(values | changed))
+
+
+def stone(position: str = "lid-3", claimed_as: str = "ruby") -> StoneEntry:
+    """Build a stone of the demo snuff box."""
+    return StoneEntry(1, 1, "Presentation snuff box", position, claimed_as)
+
+
+def from_truth(lid: str, state: str, occasion: str) -> tuple[ExaminationEntry, tuple[PhotographEntry, ...]]:
+    """Build the entries of a demo stone, its true fissures and inclusions as candidates."""
+    folder = STONES / "demo" / lid
+    truth = json.loads((folder / "truth.json").read_text())[state]
+    image = truth["images"][f"{state}_white"]
+    size = (image["width"], image["height"])
+    um = truth["um_per_px"]
+    outline = np.array(truth["stone"]["outline_px"], np.float64)
+    found: list[Candidate] = []
+    for piece in (p for fissure in truth["fissures"] for p in fissure["pieces"] if p["blue"]["visible"]):
+        contrast, length = piece["blue"]["contrast"], piece["length_px"] * um / 1000
+        line = candidate(piece["line_px"], score=min(0.98, 0.4 + contrast / 120))
+        sizes = {"length": Quantity(length, 0.02 * length, "mm"), "width": Quantity(14.0, 4.0, "µm")}
+        found.append(replace(line, contrast=contrast, sizes=sizes))
+    turn = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+    for seen in (s for inclusion in truth["inclusions"] for s in inclusion["sightings"]):
+        if seen["white"]["contrast"] < -3:
+            r = seen["diameter_px"] / 2
+            ring = [(seen["x"] + r * np.cos(t), seen["y"] + r * np.sin(t)) for t in turn]
+            spot = candidate(ring, "spot", "white", 0.72)
+            sizes = {"diameter": Quantity(2 * r * um, 4.0, "µm"), "elongation": Quantity(1.1, 0.1, "")}
+            found.append(replace(spot, contrast=seen["white"]["contrast"], sizes=sizes))
+    found.sort(key=lambda c: -c.score)
+    entries = []
+    for number, c in enumerate(found, start=1):
+        decision = None
+        if number in (1, 2):
+            decision = decided(Verdict.ACCEPTED, FindingKind.FISSURE)
+        if number == 4:
+            decision = decided(Verdict.REJECTED)
+        entries.append(CandidateEntry(number, c, "program", decision))
+    entry = examination(
+        tuple(entries),
+        size=size,
+        um_per_px=um,
+        outline=Outline(outline, np.arange(len(outline)) > len(outline) // 6, 0.8, "oval"),
+        blue_to_white=np.eye(3),
+        occasion=occasion,
+    )
+    photographs = tuple(
+        photograph(folder / f"{state}_{lamp}.jpg", lamp, size, occasion=occasion)
+        for lamp in (Lamp.WHITE, Lamp.BLUE)
+    )
+    return entry, photographs
+
+
+@pytest.fixture(scope="session")
+def demo() -> Callable[[str, str, str], tuple[ExaminationEntry, tuple[PhotographEntry, ...]]]:
+    """Give the builder of demo entries; skip where the stones do not stand beside the checkout."""
+    if not (STONES / "demo").is_dir():
+        pytest.skip("the computed stones do not stand beside the checkout (../shared/stones)")
+    return from_truth
