@@ -13,6 +13,7 @@ from setstone.annotate.placing import tag_places
 from setstone.annotate.shapes import Group, Overlay, Path, Points, Role, Shape, Text, pill
 from setstone.annotate.style import Line
 from setstone.annotate.texts import Texts
+from setstone.annotate.wording import kind_words
 from setstone.measure.candidates import LampName
 from setstone.measure.outline import Outline
 from setstone.record.entries import CandidateEntry, ExaminationEntry
@@ -58,11 +59,12 @@ def overlay_of(
     texts: Texts,
     *,
     least_score: float = SHOWN_FROM,
+    enlarged: float = 1.0,
 ) -> Overlay:
     """Describe what is drawn over the photograph taken in this light, without a legend.
 
     Findings are drawn on both photographs, an open candidate only on the one it was seen in. Where
-    blue and white could not be aligned, nothing is drawn on the photograph that is not the reference.
+    the alignment cannot be relied on, each photograph shows only what was seen in it.
 
     Parameters
     ----------
@@ -73,6 +75,8 @@ def overlay_of(
     texts : Texts
     least_score : float
         Open candidates below are left out.
+    enlarged : float
+        Lines and tags are drawn so many times as large, for a picture that is shown small.
 
     Returns
     -------
@@ -80,15 +84,18 @@ def overlay_of(
         In pixels of that photograph.
     """
     matrix = to_photograph(entry, lamp)
-    unit = max(size) / 1000
+    unit = enlarged * max(size) / 1000
     groups: list[Group] = []
     if matrix is not None:
-        outline = entry.result.outline
+        both = entry.white is not None and entry.blue is not None
+        aligned = all(flag.code != "not-aligned" for flag in entry.result.flags)
+        outline = entry.result.outline if aligned or lamp == entry.result.reference else None
         if outline is not None:
             groups.append(_girdle(outline, matrix, unit, texts))
-        both = entry.white is not None and entry.blue is not None
         marked = [
-            c for c in shown(entry, least_score) if c.is_finding or not both or c.candidate.lamp == lamp
+            c
+            for c in shown(entry, least_score)
+            if c.candidate.lamp == lamp or not both or (c.is_finding and aligned)
         ]
         girdle = None if outline is None else _mapped(outline.points, matrix)
         groups.extend(_marks(marked, matrix, girdle, size, unit, texts))
@@ -202,12 +209,9 @@ def _marks(
 
 
 def mark_title(entry: CandidateEntry, texts: Texts) -> str:
-    """Say in words what a mark shows: ``"3: fissure (finding)"``, ``"4: candidate line"``."""
-    if entry.is_finding and entry.decision is not None:
-        kind = entry.decision.kind
-        named = texts(f"kind.{kind.name.lower()}") if kind else texts("kind.other")
-        return texts("drawing.finding", number=entry.number, kind=named)
-    return texts("drawing.candidate", number=entry.number, kind=texts(f"candidate.{entry.candidate.kind}"))
+    """Say in words what a mark shows: ``"3: fissure (finding)"``."""
+    name = "drawing.finding" if entry.is_finding else "drawing.candidate"
+    return texts(name, number=entry.number, kind=kind_words(entry, texts))
 
 
 def _mapped(points: NDArray[np.float64], matrix: NDArray[np.float64]) -> Points:

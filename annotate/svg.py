@@ -30,8 +30,10 @@ def svg_document(overlay: Overlay, generator: str) -> str:
         An XML document; its size in pixels is that of the photograph with the strip.
     """
     height = overlay.height + overlay.strip
-    root = _root(overlay, height, xmlns=_NAMESPACE, width=f"{overlay.width}", height=f"{height}")
+    root = _root(height, overlay, xmlns=_NAMESPACE, width=f"{overlay.width}", height=f"{height}")
     _add(root, "metadata").text = generator
+    _add(root, "title").text = plain(overlay.title)
+    _add(root, "desc").text = plain(overlay.description)
     _draw(root, overlay.groups, link=lambda _: None)
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ElementTree.tostring(root, encoding="unicode") + "\n"
 
@@ -52,22 +54,23 @@ def svg_inline(overlay: Overlay, link: Callable[[int], str | None], name: str) -
     str
         One ``<svg>`` element; marks carry ``data-n`` and an ``id`` of `name` and their number.
     """
-    root = _root(overlay, overlay.height + overlay.strip, class_="overlay")
+    root = _root(overlay.height + overlay.strip, overlay)
+    root.set("class", "overlay")
+    if overlay.title:
+        root.set("aria-label", plain(f"{overlay.title}. {overlay.description}"))
+    else:
+        root.set("aria-hidden", "true")
     _draw(root, overlay.groups, link=link, name=name)
     return ElementTree.tostring(root, encoding="unicode")
 
 
-def _root(overlay: Overlay, shown_height: int, *, class_: str = "", **attributes: str) -> ElementTree.Element:
+def _root(shown_height: int, overlay: Overlay, **attributes: str) -> ElementTree.Element:
     root = ElementTree.Element("svg", attributes)
     root.set("viewBox", f"-0.5 -0.5 {overlay.width} {shown_height}")
     root.set("role", "group")
     root.set("font-family", _FONTS)
     root.set("stroke-linecap", "round")
     root.set("stroke-linejoin", "round")
-    if class_:
-        root.set("class", class_)
-    _add(root, "title").text = plain(overlay.title)
-    _add(root, "desc").text = plain(overlay.description)
     return root
 
 
@@ -82,7 +85,8 @@ def _draw(
     for group in groups:
         holder = _add(root, "g")
         holder.set("class", group.role)
-        _add(holder, "title").text = plain(group.title)
+        if group.title:
+            _add(holder, "title").text = plain(group.title)
         if group.number is not None:
             holder.set("data-n", str(group.number))
         for shape in group.shapes:

@@ -1,0 +1,140 @@
+"""The buyer's hand-out: one HTML file with everything in it, for any browser and for paper.
+
+It asks for no network, runs no script, and a content security policy (W3C CSP Level 3) keeps it so.
+"""
+
+import base64
+import hashlib
+from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from setstone import __version__
+from setstone.annotate.errors import AnnotateError
+from setstone.annotate.files import replace_file
+from setstone.annotate.lettering import plain
+from setstone.annotate.overlay import SHOWN_FROM
+from setstone.annotate.sheet import StoneSheet, sheet_of
+from setstone.annotate.texts import Texts, english
+from setstone.annotate.views import file_views, key_views, stone_view
+from setstone.annotate.wording import percent
+from setstone.record.entries import StoneEntry
+
+if TYPE_CHECKING:
+    from setstone.record.book import Book
+
+
+def write_handout(
+    book: "Book", stones: Sequence[StoneEntry], path: Path, *, made: datetime | None = None
+) -> Path:
+    """Write the hand-out on some stones of a book.
+
+    A hand-out of ours that stands there already is replaced in one step; any other file is left alone.
+
+    Parameters
+    ----------
+    book : Book
+    stones : sequence of StoneEntry
+        In the order they shall appear; at least one.
+    path : Path
+        The file to write, for example ``hand-out.html``.
+    made : datetime, optional
+        The date it shall bear; now when left out.
+
+    Returns
+    -------
+    Path
+        The same path.
+
+    Raises
+    ------
+    AnnotateError
+        If there is no stone, a photograph cannot be opened, or the file cannot be written.
+    """
+    if not stones:
+        raise AnnotateError("There is no stone to hand out; add one to the book and examine it first.")
+    texts = english()
+    sheets = [sheet_of(book, stone, texts) for stone in stones]
+    page = render(sheets, texts, made=made or datetime.now(UTC), workshop=book.workshop)
+    return replace_file(path, page.encode())
+
+
+def render(sheets: Sequence[StoneSheet], texts: Texts, *, made: datetime, workshop: str = "") -> str:
+    """Lay out the hand-out.
+
+    Parameters
+    ----------
+    sheets : sequence of StoneSheet
+    texts : Texts
+    made : datetime
+        The date it bears.
+    workshop : str
+        Who hands it out; may be empty.
+
+    Returns
+    -------
+    str
+        An HTML document; the same input gives the same text.
+    """
+    objects = tuple(dict.fromkeys(sheet.stone.object_name for sheet in sheets))
+    style = _style(sheets)
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    return (
+        _environment()
+        .get_template("handout.html.j2")
+        .render(
+            t=texts,
+            generator=f"setstone {__version__}",
+            version=__version__,
+            title=texts("page.title", object=", ".join(objects)),
+            workshop=workshop,
+            made=texts.date(made),
+            object_names=objects,
+            several_objects=len(objects) > 1,
+            stones=[stone_view(sheet, texts) for sheet in sheets],
+            files=file_views(sheets, texts),
+            keys=key_views(texts),
+            shown_from=percent(SHOWN_FROM),
+            style=Markup(style),  # noqa: S704 our own style sheet and whole numbers
+            style_hash=f"sha256-{digest}",
+        )
+    )
+
+
+#: While a mark or its row, number #, has the pointer or the focus, other marks fade.
+_JOINED = """\
+.exam:has([data-n="#"]:is(:hover, :focus-within)) .overlay [data-n]:not([data-n="#"]) { opacity: .2; }
+.exam:has(.overlay [data-n="#"]:is(:hover, :focus)) tr[data-n="#"] { background: var(--high); }"""
+
+
+def _style(sheets: Iterable[StoneSheet]) -> str:
+    """Return the style sheet, with a rule for each number that joins its mark and its row."""
+    numbers = sorted(
+        {
+            c.number
+            for sheet in sheets
+            for occasion in sheet.occasions
+            for c in occasion.examination.candidates
+        }
+    )
+    joined = "\n".join(_JOINED.replace("#", str(n)) for n in numbers)
+    sheet = Path(__file__).with_name("templates").joinpath("handout.css").read_text("utf-8")
+    return f"{sheet}\n@media screen {{\n{joined}\n}}\n" if joined else sheet
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("setstone.annotate"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["plain"] = plain
+    return environment

@@ -1,0 +1,208 @@
+"""What the template of the hand-out prints, all of it worded: no arithmetic is left to the template."""
+
+import base64
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from markupsafe import Markup
+
+from setstone.annotate import style
+from setstone.annotate.legend import length_label, round_length
+from setstone.annotate.lettering import plain
+from setstone.annotate.overlay import SHOWN_FROM, shown, stroke
+from setstone.annotate.shapes import Group, Overlay
+from setstone.annotate.sheet import OccasionSheet, PictureSheet, StoneSheet
+from setstone.annotate.svg import svg_inline
+from setstone.annotate.texts import Texts
+from setstone.annotate.wording import contrast_words, figure, kind_words, score_words, size_words
+from setstone.measure.scale import Scale
+from setstone.record.entries import CandidateEntry, ExaminationEntry, ReadingEntry
+
+View = dict[str, Any]
+
+
+def stone_view(sheet: StoneSheet, texts: Texts) -> View:
+    """Word everything about one stone."""
+    stone = sheet.stone
+    return {
+        "id": f"s{stone.id}",
+        "object_name": stone.object_name,
+        "position": stone.position,
+        "claim": stone.claimed_as,
+        "exams": [_exam(sheet, occasion, texts) for occasion in sheet.occasions],
+        "readings": [_reading(reading, texts) for reading in sheet.readings],
+        "remarks": [
+            {
+                "text": plain(remark.text, lines=True),
+                "by": texts("remarks.by", by=remark.by, date=texts.date(remark.at)),
+            }
+            for remark in sheet.remarks
+        ],
+    }
+
+
+def file_views(sheets: Sequence[StoneSheet], texts: Texts) -> list[View]:
+    """List the photographs a hand-out rests on."""
+    return [
+        {
+            "stone": sheet.stone.position,
+            "name": f"{occasion.examination.occasion}, {texts(f'light.{picture.lamp}')}",
+            "sha256": picture.photograph.sha256,
+        }
+        for sheet in sheets
+        for occasion in sheet.occasions
+        for picture in occasion.pictures
+    ]
+
+
+def key_views(texts: Texts) -> list[View]:
+    """Draw a sample of each line with its meaning."""
+    line = np.array([[5.0, 8.0], [46.0, 8.0]])
+    kinds = {
+        "finding": style.FINDING,
+        "candidate": style.CANDIDATE,
+        "girdle": style.OUTLINE,
+        "extrapolated": style.EXTRAPOLATED,
+    }
+    return [
+        {
+            "svg": _markup(
+                Overlay(51, 16, 0, "", "", (Group("legend", "", stroke(line, kind, 1.4, closed=False)),))
+            ),
+            "text": texts(f"key.{name}"),
+        }
+        for name, kind in kinds.items()
+    ]
+
+
+def _exam(sheet: StoneSheet, occasion: OccasionSheet, texts: Texts) -> View:
+    entry = occasion.examination
+    exam_id = f"s{sheet.stone.id}e{entry.id}"
+    listed = shown(entry)
+    open_ones = [c for c in entry.candidates if c.decision is None]
+    result = entry.result
+    widths = result.diameters
+    pictures = [_picture(sheet, entry, picture, exam_id, texts) for picture in occasion.pictures]
+    targets = {
+        group.number: f"{exam_id}-{picture.lamp}-{group.number}"
+        for picture in occasion.pictures
+        for group in picture.overlay.groups
+    }
+    rows = [_row(c, targets.get(c.number), texts) for c in listed]
+    return {
+        "id": exam_id,
+        "occasion": entry.occasion,
+        "pictures": pictures,
+        "mean": figure(widths.mean) if widths else "",
+        "diameters": texts(
+            "exam.diameters",
+            mean=figure(widths.mean),
+            least=figure(widths.least),
+            greatest=figure(widths.greatest),
+        )
+        if widths
+        else "",
+        "outline": texts(
+            "exam.outline_seen",
+            shape=texts(f"shape.{result.outline.shape}"),
+            percent=round(100 * float(result.outline.seen.mean())),
+        )
+        if result.outline
+        else "",
+        "scale": _scale(result.scale, texts) if result.scale else "",
+        "colour": (),
+        "examined": texts(
+            "exam.examined_by" if entry.by else "exam.examined_plain",
+            date=texts.date(entry.made),
+            by=entry.by,
+            version=entry.version,
+        ),
+        "flags": [flag.text for flag in result.flags],
+        "findings": [row for row in rows if row["finding"]],
+        "candidates": [row for row in rows if not row["finding"]],
+        "weak": sum(c.candidate.score < SHOWN_FROM for c in open_ones),
+        "rejected": sum(not c.is_finding and c.decision is not None for c in entry.candidates),
+    }
+
+
+def _picture(
+    sheet: StoneSheet, entry: ExaminationEntry, picture: PictureSheet, exam_id: str, texts: Texts
+) -> View:
+    words = {
+        "position": plain(sheet.stone.position),
+        "occasion": plain(entry.occasion),
+        "light": texts(f"light.{picture.lamp}"),
+    }
+    name = f"{exam_id}-{picture.lamp}"
+    taken = picture.photograph.taken
+    return {
+        "id": name,
+        "light": texts(f"picture.light_{picture.lamp}"),
+        "label": texts("picture.label", **words),
+        "alt": texts("picture.alt", **words),
+        "data": base64.b64encode(picture.jpeg).decode(),
+        "width": picture.width,
+        "height": picture.height,
+        "svg": _markup(picture.overlay, exam_id, name),
+        "bar": _bar(picture),
+        "date": texts("picture.caption", date=texts.date(taken)) if taken else texts("picture.undated"),
+    }
+
+
+def _bar(picture: PictureSheet) -> View | None:
+    """Scale bar of at most a third of the picture: its share of the width in thousandths, its label."""
+    if picture.um_per_px is None:
+        return None
+    whole = picture.overlay.width * picture.um_per_px
+    length = round_length(whole / 3)
+    return {"share": f"{1000 * length / whole:.2f}", "label": length_label(length)}
+
+
+def _row(entry: CandidateEntry, target: str | None, texts: Texts) -> View:
+    candidate, decision = entry.candidate, entry.decision
+    decided = ""
+    if decision is not None:
+        name = "table.accepted" if decision.by else "table.accepted_plain"
+        decided = texts(name, by=plain(decision.by), date=texts.date(decision.at))
+    by_hand = entry.origin == "hand"
+    return {
+        "number": entry.number,
+        "target": target,
+        "finding": entry.is_finding,
+        "kind": kind_words(entry, texts),
+        "origin": texts("table.by_hand")
+        if by_hand
+        else texts("table.seen_in", light=texts(f"light.{candidate.lamp}")),
+        "decided": decided,
+        "reason": decision.reason if decision else "",
+        "reasons": candidate.reasons,
+        "sizes": size_words(candidate, texts),
+        "contrast": contrast_words(candidate, texts),
+        "score": texts("table.hand_score") if by_hand else score_words(candidate, texts),
+    }
+
+
+def _reading(reading: ReadingEntry, texts: Texts) -> View:
+    value = f"{reading.value} {reading.unit}".strip()
+    if reading.uncertainty:
+        value += f" ± {reading.uncertainty.removeprefix('±').strip()}"
+    return {
+        "date": texts.date(reading.at),
+        "test": reading.test,
+        "value": value,
+        "instrument": reading.instrument,
+        "state": texts("readings.set" if reading.stone_is_set else "readings.unset"),
+        "remark": reading.remark,
+        "by": reading.by,
+    }
+
+
+def _scale(scale: Scale, texts: Texts) -> str:
+    source = texts(f"scale.{scale.source}", detail=scale.detail).replace(" ()", "")
+    return texts("exam.scale_u", source=source, percent=f"{200 * scale.relative_u:.2g}")
+
+
+def _markup(overlay: Overlay, exam_id: str = "", name: str = "") -> Markup:
+    drawn = svg_inline(overlay, lambda number: f"#{exam_id}-{number}" if exam_id else None, name)
+    return Markup(drawn)  # noqa: S704 built and escaped by xml.etree
