@@ -126,7 +126,7 @@ class _Frame:
     y1: int
 
     def cut(self, pixels: Pixels) -> Pixels:
-        return np.ascontiguousarray(pixels[self.y0 : self.y1, self.x0 : self.x1])
+        return pixels[self.y0 : self.y1, self.x0 : self.x1].copy()
 
 
 def _choose_scale(
@@ -173,9 +173,11 @@ def _aligned(
 ) -> tuple[Pixels | None, NDArray[np.float64] | None, list[Flag]]:
     if white is None or blue is None:
         missing = "white" if white is None else "blue"
-        loses = "colour and dark inclusions are judged less well" if white is None else "fissures show less well"
+        loses = (
+            "colour and dark inclusions are judged less well" if white is None else "fissures show less well"
+        )
         return blue, None, [Flag(f"no-{missing}", f"There is no photograph under {missing} light: {loses}.")]
-    found = align(blue, white, mask=_without_bar(white.shape, bars["white"]))
+    found = align(blue, white, usable=_without_bar(white.shape, bars["white"]))
     flags = []
     if not found.reliable:
         flags.append(
@@ -201,7 +203,10 @@ def _outline_flags(outline: Outline, shape: tuple[int, ...]) -> list[Flag]:
     x, y = outline.points.T
     if x.min() < 0 or y.min() < 0 or x.max() > shape[1] - 1 or y.max() > shape[0] - 1:
         flags.append(
-            Flag("cut-off", "Part of the girdle lies outside the picture; photograph the whole stone if you can.")
+            Flag(
+                "cut-off",
+                "Part of the girdle lies outside the picture; photograph the whole stone if you can.",
+            )
         )
     hidden = 1 - float(outline.seen.mean())
     if hidden > 0.25:
@@ -223,7 +228,12 @@ def _frame(outline: Outline, shape: tuple[int, ...]) -> _Frame:
 
 
 def _scene(
-    white: Pixels | None, blue: Pixels | None, outline: Outline, first: Pixels, frame: _Frame, scale: Scale | None
+    white: Pixels | None,
+    blue: Pixels | None,
+    outline: Outline,
+    first: Pixels,
+    frame: _Frame,
+    scale: Scale | None,
 ) -> tuple[Scene, tuple[float, float]]:
     moved = outline.shifted(-frame.x0, -frame.y0)
     scene = Scene(

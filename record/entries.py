@@ -30,6 +30,11 @@ class StoneEntry:
     position: str
     claimed_as: str
 
+    @property
+    def full_name(self) -> str:
+        """The stone among those of all objects, for example ``Snuff box/lid-3``."""
+        return f"{self.object_name}/{self.position}"
+
 
 @dataclass(frozen=True)
 class PhotographEntry:

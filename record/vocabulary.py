@@ -30,6 +30,8 @@ class Verdict(StrEnum):
 
     ACCEPTED = "accepted"
     REJECTED = "rejected"
+    #: An earlier decision taken back: to be judged again.
+    OPEN = "open"
 
 
 #: Occasions offered first; any other short text is allowed.

@@ -42,7 +42,9 @@ def failure(error: Exception) -> str:
         return str(error)
     if isinstance(error, OSError) and error.strerror:
         where = f" '{error.filename}'" if error.filename else ""
-        return f"The system refuses{where}: {error.strerror}; check the disk, the folder and your rights on it."
+        return (
+            f"The system refuses{where}: {error.strerror}; check the disk, the folder and your rights on it."
+        )
     return (
         f"setstone met a fault of its own ({type(error).__name__}: {error}); nothing of this command was kept. "
         "Set SETSTONE_DEBUG=1 to see where, and report it."

@@ -1,5 +1,6 @@
 """Entries as JSON for scripts: stable keys, the unit in each key's name, times in ISO 8601 UTC."""
 
+import math
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
@@ -86,7 +87,7 @@ def candidate(entry: CandidateEntry) -> dict[str, Any]:
         "origin": entry.origin,
         "light": proposed.lamp,
         "score": round(proposed.score, 4),
-        "contrast_grey_levels": proposed.contrast,
+        "contrast_grey_levels": None if math.isnan(proposed.contrast) else proposed.contrast,
         **sizes,
         "rests_on": [{"code": r.code, "text": r.text, "speaks_for": r.speaks_for} for r in proposed.reasons],
         "path_px": proposed.path.round(3).tolist(),

@@ -74,8 +74,12 @@ def list_objects(book: BookOption = HERE, as_json: JsonOption = False) -> None:
 
 @stone_commands.command("add")
 def add_stone(
-    positions: Annotated[list[str], typer.Argument(metavar="POSITION...", help="Where it sits: lid-1, lid-2 …")],
-    claimed: Annotated[str, typer.Option(help="What the stone is claimed to be: a claim, not a finding.")] = "",
+    positions: Annotated[
+        list[str], typer.Argument(metavar="POSITION...", help="Where it sits: lid-1, lid-2 …")
+    ],
+    claimed: Annotated[
+        str, typer.Option(help="What the stone is claimed to be: a claim, not a finding.")
+    ] = "",
     of: Annotated[str, typer.Option("--object", help="Its object; needed when the book holds several.")] = "",
     by: ByOption = "",
     book: BookOption = HERE,

@@ -94,4 +94,3 @@ def progress(total: int) -> Iterator[Callable[[str], None]]:
                 bar.update(task, description=text, completed=done)
 
         yield tell
-

@@ -1,6 +1,7 @@
 """Commands that examine stones and decide on what was proposed."""
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -64,7 +65,7 @@ def examine(
     from setstone.measure.errors import MeasurementError
     from setstone.record.book import Book
     from setstone.record.errors import BookError
-    from setstone.record.examining import examine_stone, given_scale, given_length
+    from setstone.record.examining import examine_stone, given_length, given_scale
 
     scale = None if um_per_px is None else given_scale(um_per_px)
     bar_length_um = given_length(bar_length) if bar_length else None
@@ -106,7 +107,9 @@ def examine(
 def candidates(
     stone: StoneArgument,
     occasion: OccasionOption = "",
-    everything: Annotated[bool, typer.Option("--all", help="Also those the program thinks little of.")] = False,
+    everything: Annotated[
+        bool, typer.Option("--all", help="Also those the program thinks little of.")
+    ] = False,
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
@@ -177,7 +180,8 @@ def mark(
         ),
     ],
     diameter_um: Annotated[
-        float | None, typer.Option("--diameter-um", help="Diameter of a spot in micrometres.", min=0.1, max=1e5)
+        float | None,
+        typer.Option("--diameter-um", help="Diameter of a spot in micrometres.", min=0.1, max=1e5),
     ] = None,
     occasion: OccasionOption = "",
     by: ByOption = "",
@@ -190,12 +194,12 @@ def mark(
     """
     from setstone.commands import as_json as j
     from setstone.record.book import Book
-    from setstone.record.marking import points_mm
+    from setstone.record.marking import drawn_by_hand, points_mm
 
     with Book.open(book) as opened:
-        of = opened.stone(stone)
-        entry = opened.examination(of, occasion or None)
-        added = opened.add_finding(entry, points_mm(at), kind=kind, diameter_um=diameter_um, by=by)
+        entry = opened.examination(opened.stone(stone), occasion or None)
+        drawn = drawn_by_hand(entry.result, points_mm(at), diameter_um=diameter_um)
+        added = opened.add_finding(entry, drawn, kind=kind, by=by)
     show(as_json, j.candidate(added), lambda: say(f"Added finding {added.number}: {kind}."))
 
 
@@ -207,7 +211,7 @@ def _decide(
     reason: str,
     occasion: str,
     by: str,
-    book: "BookOption",
+    book: Path,
     as_json: bool,
 ) -> None:
     from setstone.commands import as_json as j
@@ -266,7 +270,8 @@ def print_candidates(entries: Sequence[CandidateEntry], total: int) -> None:
                 _what(e),
                 "to be judged" if e.decision is None else str(e.decision.verdict),
                 "–" if e.origin == "hand" else f"{e.candidate.score:.2f}",
-                "; ".join(f"{name.replace('_', ' ')} {value}" for name, value in e.candidate.sizes.items()) or "–",
+                "; ".join(f"{name.replace('_', ' ')} {value}" for name, value in e.candidate.sizes.items())
+                or "–",
                 e.candidate.lamp,
                 "; ".join(r.text for r in e.candidate.reasons) or "–",
             )

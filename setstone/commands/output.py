@@ -17,7 +17,8 @@ def register(app: typer.Typer) -> None:
 
 def pictures(
     stones: Annotated[
-        list[str] | None, typer.Argument(metavar="[STONE...]", help="Which stones.", show_default="all examined")
+        list[str] | None,
+        typer.Argument(metavar="[STONE...]", help="Which stones.", show_default="all examined"),
     ] = None,
     to: Annotated[Path, typer.Option(help="Folder for the pictures.")] = Path("pictures"),
     book: BookOption = HERE,
@@ -46,7 +47,8 @@ def pictures(
 def handout(
     to: Annotated[Path, typer.Option(help="File to write.")] = Path("hand-out.html"),
     stones: Annotated[
-        list[str] | None, typer.Argument(metavar="[STONE...]", help="Which stones.", show_default="all examined")
+        list[str] | None,
+        typer.Argument(metavar="[STONE...]", help="Which stones.", show_default="all examined"),
     ] = None,
     book: BookOption = HERE,
     as_json: JsonOption = False,

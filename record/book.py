@@ -1,0 +1,186 @@
+"""The book: a workshop's record, a folder with one database and the photographs."""
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+from sqlalchemy import select
+
+from setstone.record import examinations as _examinations
+from setstone.record import inventory, notes, schema
+from setstone.record import journal as _journal
+from setstone.record import photographs as _photographs
+from setstone.record.entries import ObjectEntry
+from setstone.record.errors import BookError
+from setstone.record.store import DATABASE, PHOTOGRAPHS, Store, damaged
+from setstone.record.text import clean, operator
+from setstone.record.upgrading import bring_up_to_date, set_up
+
+
+class Book(Store):
+    """A workshop's record.
+
+    Each method is the function of the same name in a module of this room; a book is opened with
+    `Book.open` and closed by the end of its ``with`` block.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder, Book.create(Path(folder) / "book") as book:
+    ...     box = book.add_object("Presentation snuff box")
+    ...     stone = book.add_stone(box, "lid-3", claimed_as="ruby")
+    ...     book.stone("LID-3").full_name
+    'Presentation snuff box/lid-3'
+    """
+
+    add_object = inventory.add_object
+    objects = inventory.objects
+    correct_object = inventory.correct_object
+    add_stone = inventory.add_stone
+    stones = inventory.stones
+    stone = inventory.find_stone
+    correct_stone = inventory.correct_stone
+    add_photograph = _photographs.add_photograph
+    photographs = _photographs.photographs
+    save_examination = _examinations.save_examination
+    examinations = _examinations.examinations
+    examination = _examinations.examination
+    latest_examination = _examinations.latest_examination
+    latest_examinations = _examinations.latest_examinations
+    decide = _examinations.decide
+    add_finding = _examinations.add_finding
+    add_reading = notes.add_reading
+    readings = notes.readings
+    add_remark = notes.add_remark
+    remarks = notes.remarks
+    journal = _journal.journal
+
+    @classmethod
+    def create(cls, folder: Path, *, workshop: str = "", by: str = "") -> "Book":
+        """Start a book in a folder that is empty or does not exist yet.
+
+        Parameters
+        ----------
+        folder : Path
+        workshop : str, optional
+            Whose book it is; shown on the hand-out.
+        by : str, optional
+            Who starts it.
+
+        Returns
+        -------
+        Book
+            Open.
+
+        Raises
+        ------
+        BookError
+            When the folder is not empty or cannot be written.
+        """
+        workshop = clean(workshop, "The name of the workshop", longest=200, required=False)
+        by = operator(by, required=False)
+        _require_empty(folder)
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            (folder / PHOTOGRAPHS).mkdir()
+        except OSError as error:
+            raise BookError(
+                f"The folder '{folder}' cannot be made or written ({error.strerror}); choose another place."
+            ) from error
+        book = cls(folder)
+        try:
+            set_up(book, workshop, by)
+        except BaseException:
+            book.close()
+            # Nothing of a book that never was stays behind to be in the way of the next try.
+            (folder / DATABASE).unlink(missing_ok=True)
+            (folder / PHOTOGRAPHS).rmdir()
+            raise
+        return book
+
+    @classmethod
+    def open(cls, folder: Path) -> "Book":
+        """Open a book, bringing one of an older version up to date.
+
+        Parameters
+        ----------
+        folder : Path
+
+        Returns
+        -------
+        Book
+
+        Raises
+        ------
+        BookError
+            When there is no book, or it is damaged, of a newer version, or cannot be read.
+        """
+        _require_database(folder)
+        book = cls(folder)
+        try:
+            bring_up_to_date(book)
+        except BaseException:
+            book.close()
+            raise
+        return book
+
+    @property
+    def workshop(self) -> str:
+        """Whose book it is."""
+        with self.snapshot() as connection:
+            return connection.execute(select(schema.book.c.workshop)).scalar() or ""
+
+    def object(self, name: str | None = None) -> ObjectEntry:
+        """Find an object by its name, or the only one there is.
+
+        Raises
+        ------
+        BookError
+            When there is none of that name, or several and none is named.
+        """
+        if name is not None:
+            return inventory.find_object(self, name)
+        everything = self.objects()
+        if len(everything) == 1:
+            return everything[0]
+        if not everything:
+            raise BookError(f"The book {self.folder} holds no object yet; add one first.")
+        raise BookError(
+            f"The book {self.folder} holds several objects; say which: "
+            + ", ".join(f"'{o.name}'" for o in everything)
+            + "."
+        )
+
+
+def _require_empty(folder: Path) -> None:
+    if (folder / DATABASE).exists():
+        raise BookError(f"There is a book in '{folder}' already; open it, or choose another folder.")
+    if folder.is_dir():
+        try:
+            occupied = any(folder.iterdir())
+        except OSError as error:
+            raise BookError(
+                f"The folder '{folder}' cannot be read ({error.strerror}); choose another."
+            ) from error
+        if occupied:
+            raise BookError(
+                f"The folder '{folder}' is not empty; choose one that is empty or does not exist yet."
+            )
+    elif folder.exists():
+        raise BookError(f"'{folder}' is a file, not a folder; choose another name.")
+
+
+def _require_database(folder: Path) -> None:
+    """Say what is wrong before SQLite would make an empty database of its own."""
+    database = folder / DATABASE
+    if not folder.is_dir():
+        raise BookError(f"There is no folder '{folder}'; check its name, or start a book there.")
+    if not database.is_file():
+        raise BookError(f"The folder '{folder}' holds no book; choose the folder of your book, or start one.")
+    try:
+        with closing(sqlite3.connect(f"{database.resolve().as_uri()}?mode=ro", uri=True)) as connection:
+            connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except sqlite3.DatabaseError as error:
+        code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+        if code in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT):
+            raise BookError(damaged(folder)) from error

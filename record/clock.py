@@ -1,0 +1,13 @@
+"""Times of the book: aware, in UTC."""
+
+from datetime import UTC, datetime
+
+
+def now() -> datetime:
+    """Return the present moment in UTC."""
+    return datetime.now(UTC)
+
+
+def in_utc(moment: datetime) -> datetime:
+    """Return a moment in UTC; one without a time zone, as cameras write it, is taken as local time."""
+    return moment.astimezone(UTC)

@@ -1,0 +1,66 @@
+"""The journal: one line for every change, written in the same transaction, never altered."""
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, insert, select
+
+from setstone.record import schema
+from setstone.record.entries import JournalEntry, StoneEntry
+from setstone.record.store import Store
+
+
+def note(
+    connection: Connection,
+    at: datetime,
+    by: str,
+    action: str,
+    subject: str,
+    *,
+    stone_id: int | None = None,
+    before: dict[str, Any] | None = None,
+    after: dict[str, Any] | None = None,
+) -> None:
+    """Write one line, in the transaction of the change it tells of.
+
+    Parameters
+    ----------
+    connection : Connection
+    at : datetime
+        When, aware.
+    by : str
+        Who; empty where nobody was named.
+    action : str
+        What was done, in a few words.
+    subject : str
+        To what: a name people know it by.
+    stone_id : int, optional
+        The stone in whose journal it belongs.
+    before, after : dict, optional
+        What stood there before and what after, in values JSON can hold.
+    """
+    connection.execute(
+        insert(schema.journal).values(
+            at=at, by=by, action=action, subject=subject, stone_id=stone_id, before=before, after=after
+        )
+    )
+
+
+def journal(book: Store, stone: StoneEntry | None = None) -> tuple[JournalEntry, ...]:
+    """Read the journal, oldest line first.
+
+    Parameters
+    ----------
+    stone : StoneEntry, optional
+        Only lines about this stone.
+
+    Returns
+    -------
+    tuple of JournalEntry
+    """
+    t = schema.journal
+    lines = select(t.c.id, t.c.at, t.c.by, t.c.action, t.c.subject, t.c.before, t.c.after).order_by(t.c.id)
+    if stone is not None:
+        lines = lines.where(t.c.stone_id == stone.id)
+    with book.snapshot() as connection:
+        return tuple(JournalEntry(**row) for row in connection.execute(lines).mappings())

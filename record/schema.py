@@ -1,0 +1,195 @@
+"""The tables of the book, in types that SQLite and a database server share.
+
+How they came to be, and how a book of an older version gets there, stands in
+`setstone.record.migrations`; a test holds both together.
+"""
+
+from datetime import UTC, datetime
+
+from sqlalchemy import (
+    JSON,
+    Boolean,
+    Column,
+    DateTime,
+    Dialect,
+    Float,
+    ForeignKey,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+    TypeDecorator,
+    UniqueConstraint,
+)
+
+from setstone.record.clock import in_utc
+
+
+class UTCDateTime(TypeDecorator[datetime]):
+    """An aware moment. SQLite keeps no time zone, so UTC is what is stored and what comes back."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002, D102
+        return None if value is None else in_utc(value)
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002, D102
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else in_utc(value)
+
+
+# Constraints need names so that a later migration can speak of them.
+metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(column_0_label)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+# A missing value is SQL's NULL, not the JSON word null, so that both databases find it alike.
+_json = JSON(none_as_null=True)
+
+# One row: what holds for the whole book.
+book = Table(
+    "book",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("workshop", String(200), nullable=False),
+)
+
+objects = Table(
+    "objects",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", String(100), nullable=False),
+    # What `text.key` makes of the name: how SQLite and a server fold case differs.
+    Column("name_key", Text, nullable=False, unique=True),
+    Column("description", Text, nullable=False),
+    Column("added", UTCDateTime, nullable=False),
+)
+
+stones = Table(
+    "stones",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("object_id", ForeignKey("objects.id"), nullable=False),
+    Column("position", String(60), nullable=False),
+    Column("position_key", Text, nullable=False),
+    Column("claimed_as", String(200), nullable=False),
+    Column("added", UTCDateTime, nullable=False),
+    UniqueConstraint("object_id", "position_key"),
+)
+
+photographs = Table(
+    "photographs",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("sha256", String(64), nullable=False, unique=True),
+    Column("stone_id", ForeignKey("stones.id"), nullable=False, index=True),
+    Column("name", String(255), nullable=False),
+    # Name inside the folder of photographs.
+    Column("file", String(255), nullable=False),
+    Column("lamp", String(20), nullable=False),
+    Column("lamp_stated", Boolean, nullable=False),
+    Column("occasion", String(60), nullable=False),
+    Column("taken", UTCDateTime),
+    Column("operator", String(100), nullable=False),
+    Column("magnification", Float),
+    Column("um_per_px", Float),
+    Column("width", Integer, nullable=False),
+    Column("height", Integer, nullable=False),
+    Column("bit_depth", Integer, nullable=False),
+    Column("format", String(40), nullable=False),
+    Column("size_bytes", Integer, nullable=False),
+    Column("added", UTCDateTime, nullable=False),
+    Column("flags", _json, nullable=False),
+)
+
+examinations = Table(
+    "examinations",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("stone_id", ForeignKey("stones.id"), nullable=False, index=True),
+    Column("occasion", String(60), nullable=False),
+    Column("white", ForeignKey("photographs.sha256")),
+    Column("blue", ForeignKey("photographs.sha256")),
+    Column("made", UTCDateTime, nullable=False),
+    Column("by", String(100), nullable=False),
+    Column("version", String(40), nullable=False),
+    # All of the Examination but its candidates, which have rows of their own.
+    Column("result", _json, nullable=False),
+)
+
+candidates = Table(
+    "candidates",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("examination_id", ForeignKey("examinations.id"), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("origin", String(20), nullable=False),
+    Column("candidate", _json, nullable=False),
+    # The same in the examination before, for one that this examination did not find itself.
+    Column("carried_from", ForeignKey("candidates.id")),
+    UniqueConstraint("examination_id", "number"),
+)
+
+decisions = Table(
+    "decisions",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("candidate_id", ForeignKey("candidates.id"), nullable=False, index=True),
+    Column("verdict", String(20), nullable=False),
+    Column("kind", String(60)),
+    Column("reason", Text, nullable=False),
+    Column("by", String(100), nullable=False),
+    Column("at", UTCDateTime, nullable=False),
+    # The same decision as taken on the examination before.
+    Column("carried_from", ForeignKey("decisions.id")),
+    # A number is never given twice, not even after the last line was lost.
+    sqlite_autoincrement=True,
+)
+
+readings = Table(
+    "readings",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("stone_id", ForeignKey("stones.id"), nullable=False, index=True),
+    Column("test", String(100), nullable=False),
+    Column("value", String(200), nullable=False),
+    Column("unit", String(40), nullable=False),
+    Column("uncertainty", String(100), nullable=False),
+    Column("instrument", String(200), nullable=False),
+    Column("stone_is_set", Boolean, nullable=False),
+    Column("remark", Text, nullable=False),
+    Column("by", String(100), nullable=False),
+    Column("at", UTCDateTime, nullable=False),
+)
+
+remarks = Table(
+    "remarks",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("stone_id", ForeignKey("stones.id"), nullable=False, index=True),
+    Column("text", Text, nullable=False),
+    Column("by", String(100), nullable=False),
+    Column("at", UTCDateTime, nullable=False),
+)
+
+journal = Table(
+    "journal",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("at", UTCDateTime, nullable=False),
+    Column("by", String(100), nullable=False),
+    Column("action", String(60), nullable=False),
+    Column("subject", Text, nullable=False),
+    Column("stone_id", ForeignKey("stones.id"), index=True),
+    Column("before", _json),
+    Column("after", _json),
+    sqlite_autoincrement=True,
+)

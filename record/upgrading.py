@@ -1,0 +1,137 @@
+"""Bring the database of a book to the shape this version of setstone works with."""
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sqlalchemy import Connection, insert
+from sqlalchemy.exc import DatabaseError
+
+from setstone import __version__
+from setstone.record import schema
+from setstone.record.clock import now
+from setstone.record.errors import BookError
+from setstone.record.journal import note
+from setstone.record.migrations import LATEST
+from setstone.record.store import BACKUPS, DATABASE, Store, damaged
+
+if TYPE_CHECKING:
+    from alembic.config import Config
+
+#: Marks a SQLite database as a setstone book: "SETS" (sqlite.org/pragma.html#pragma_application_id).
+APPLICATION_ID = 0x53455453
+
+_PROGRAM = f"setstone {__version__}"
+
+
+def set_up(store: Store, workshop: str, by: str) -> None:
+    """Make the tables of an empty book.
+
+    Parameters
+    ----------
+    store : Store
+        With a database that holds nothing yet.
+    workshop : str
+        Whose book it is.
+    by : str
+        Who makes the book, for the journal.
+    """
+    with store.rebuilding() as connection:
+        connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
+        _take_steps(connection)
+        connection.execute(insert(schema.book).values(id=1, workshop=workshop))
+        after = {"workshop": workshop, "made with": _PROGRAM}
+        note(connection, now(), by, "start book", store.folder.name, after=after)
+
+
+def bring_up_to_date(store: Store) -> None:
+    """Bring the database of an older book to the latest revision, after copying it.
+
+    Parameters
+    ----------
+    store : Store
+
+    Raises
+    ------
+    BookError
+        When the folder holds no setstone book, when the book is damaged, was made by a newer version,
+        or cannot be written.
+    """
+    with store.snapshot() as connection:
+        revision = _revision(connection, store.folder)
+    if revision == LATEST:
+        return
+    if revision not in _known():
+        raise BookError(f"The book {store.folder} was made by a newer setstone; update setstone to open it.")
+    with store.rebuilding() as connection:
+        # Read again under the lock: another program may have been quicker.
+        revision = _revision(connection, store.folder)
+        if revision == LATEST:
+            return
+        copy = _copy(store.folder, revision)
+        try:
+            _take_steps(connection)
+        except DatabaseError as error:
+            raise BookError(
+                f"The book {store.folder} could not be brought up to date and was left as it is ({error.orig}); "
+                f"a copy of its database is {copy}."
+            ) from error
+        before, after = {"revision": revision}, {"revision": LATEST, "copy": copy.name}
+        what = "bring book up to date"
+        note(connection, now(), _PROGRAM, what, store.folder.name, before=before, after=after)
+
+
+def _revision(connection: Connection, folder: Path) -> str:
+    if connection.exec_driver_sql("PRAGMA application_id").scalar() != APPLICATION_ID:
+        raise BookError(
+            f"The folder {folder} holds no setstone book: its {DATABASE} belongs to something else; choose another folder."
+        )
+    try:
+        found = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
+    except DatabaseError as error:
+        raise BookError(damaged(folder)) from error
+    if found is None:
+        raise BookError(damaged(folder))
+    return str(found)
+
+
+def _copy(folder: Path, revision: str) -> Path:
+    copies = folder / BACKUPS
+    copy = copies / f"book-{revision}-{now():%Y%m%dT%H%M%S.%fZ}.db"
+    try:
+        copies.mkdir(exist_ok=True)
+        # SQLite's own copying: a file copy could catch the database between two pages.
+        with closing(sqlite3.connect(folder / DATABASE)) as book, closing(sqlite3.connect(copy)) as target:
+            book.backup(target)
+    except (OSError, sqlite3.Error) as error:
+        raise BookError(
+            f"The book {folder} is of an older version and was not brought up to date, because its database could "
+            f"not be copied to {copy} first ({error}); make room or check the rights of the folder."
+        ) from error
+    return copy
+
+
+# Alembic is loaded only here: it takes longer than opening a book.
+
+
+def _known() -> set[str]:
+    from alembic.script import ScriptDirectory
+
+    return {step.revision for step in ScriptDirectory.from_config(_config()).walk_revisions()}
+
+
+def _take_steps(connection: Connection) -> None:
+    from alembic import command
+
+    config = _config()
+    config.attributes["connection"] = connection
+    command.upgrade(config, "head")
+
+
+def _config() -> "Config":
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", "setstone.record:migrations")
+    return config
