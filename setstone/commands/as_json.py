@@ -24,7 +24,7 @@ UNIT_KEYS = {"mm": "_mm", "µm": "_um", "µm/px": "_um_per_px", "": ""}
 
 
 def quantity(name: str, value: Quantity | None) -> dict[str, float | None]:
-    """`name` with its unit, and its standard uncertainty."""
+    """Give `name` with its unit, and its standard uncertainty."""
     if value is None:
         return {}
     key = name + UNIT_KEYS[value.unit]
@@ -32,27 +32,27 @@ def quantity(name: str, value: Quantity | None) -> dict[str, float | None]:
 
 
 def time(moment: datetime | None) -> str | None:
-    """ISO 8601 with offset."""
+    """Write a moment in ISO 8601 with offset."""
     return None if moment is None else moment.isoformat()
 
 
 def flags(entries: Sequence[Flag]) -> list[dict[str, str]]:
-    """Flags as code and sentence."""
+    """Give flags as code and sentence."""
     return [{"code": f.code, "text": f.text} for f in entries]
 
 
 def an_object(entry: ObjectEntry) -> dict[str, Any]:
-    """An object of the book."""
+    """Give an object of the book."""
     return {"object": entry.name, "description": entry.description}
 
 
 def stone(entry: StoneEntry) -> dict[str, Any]:
-    """A stone of the book."""
+    """Give a stone of the book."""
     return {"object": entry.object_name, "stone": entry.position, "claimed_as": entry.claimed_as}
 
 
 def photograph(entry: PhotographEntry) -> dict[str, Any]:
-    """A photograph as stored."""
+    """Give a photograph as stored."""
     return {
         "sha256": entry.sha256,
         "name": entry.name,
@@ -75,7 +75,7 @@ def photograph(entry: PhotographEntry) -> dict[str, Any]:
 
 
 def candidate(entry: CandidateEntry) -> dict[str, Any]:
-    """A candidate or finding with the decision in force."""
+    """Give a candidate or finding with the decision in force."""
     proposed: Candidate = entry.candidate
     decision = entry.decision
     sizes: dict[str, float | None] = {}
@@ -104,7 +104,7 @@ def candidate(entry: CandidateEntry) -> dict[str, Any]:
 
 
 def measured(result: Examination) -> dict[str, Any]:
-    """What was measured, without the candidates."""
+    """Give what was measured, without the candidates."""
     scale, found, colour = result.scale, result.diameters, result.colour
     return {
         "scale": None
@@ -133,7 +133,7 @@ def measured(result: Examination) -> dict[str, Any]:
 
 
 def examination(entry: ExaminationEntry, of: StoneEntry) -> dict[str, Any]:
-    """One examination with its candidates."""
+    """Give one examination with its candidates."""
     return {
         **stone(of),
         "occasion": entry.occasion,
@@ -149,7 +149,7 @@ def examination(entry: ExaminationEntry, of: StoneEntry) -> dict[str, Any]:
 
 
 def reading(entry: ReadingEntry) -> dict[str, Any]:
-    """A reading."""
+    """Give a reading."""
     return {
         "test": entry.test,
         "value": entry.value,
@@ -164,12 +164,12 @@ def reading(entry: ReadingEntry) -> dict[str, Any]:
 
 
 def remark(entry: RemarkEntry) -> dict[str, Any]:
-    """A remark."""
+    """Give a remark."""
     return {"text": entry.text, "by": entry.by, "at": time(entry.at)}
 
 
 def journal(entry: JournalEntry) -> dict[str, Any]:
-    """One line of the journal."""
+    """Give one line of the journal."""
     return {
         "at": time(entry.at),
         "by": entry.by,

@@ -99,7 +99,7 @@ def test_a_finding_drawn_by_hand_has_its_size_with_uncertainty(book: Book, stone
 
 def test_nothing_is_drawn_outside_the_picture_or_without_a_scale() -> None:
     result = examination()
-    with pytest.raises(BookError, match="3.20 mm wide"):
+    with pytest.raises(BookError, match="mm wide and"):
         drawn_by_hand(result, np.array([[9.0, 1.0]]), diameter_um=10)
     with pytest.raises(BookError, match="diameter"):
         drawn_by_hand(result, np.array([[1.0, 1.0]]))

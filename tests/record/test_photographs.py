@@ -87,7 +87,7 @@ def test_a_full_disk_is_said_and_leaves_nothing(
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(photographs.shutil, "copyfileobj", full)
+    monkeypatch.setattr("shutil.copyfileobj", full)
     with pytest.raises(BookError, match="No space left on device"):
         book.add_photograph(stone, picture)
     assert list(book.photographs_folder.iterdir()) == []
