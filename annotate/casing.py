@@ -7,7 +7,7 @@ from skimage.measure import approximate_polygon, find_contours
 from setstone.annotate.shapes import Points
 
 #: Cells of the distance map per clear distance: the drawn line is off by less than a tenth of it.
-_CELLS = 8.0
+_CELLS = 12.0
 
 
 def around(path: Points, distance: float, *, closed: bool) -> Points:

@@ -9,7 +9,6 @@ from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -23,14 +22,12 @@ from setstone.annotate.sheet import StoneSheet, sheet_of
 from setstone.annotate.texts import Texts, english
 from setstone.annotate.views import file_views, key_views, stone_view
 from setstone.annotate.wording import percent
+from setstone.record.book import Book
 from setstone.record.entries import StoneEntry
-
-if TYPE_CHECKING:
-    from setstone.record.book import Book
 
 
 def write_handout(
-    book: "Book", stones: Sequence[StoneEntry], path: Path, *, made: datetime | None = None
+    book: Book, stones: Sequence[StoneEntry], path: Path, *, made: datetime | None = None
 ) -> Path:
     """Write the hand-out on some stones of a book.
 

@@ -25,7 +25,7 @@ def plain(text: str, *, lines: bool = False) -> str:
     """
     if lines:
         return "\n".join(plain(line) for line in text.splitlines())
-    return "".join(c for c in " ".join(text.split()) if _shows(c))
+    return " ".join("".join(c for c in text if _shows(c) or c.isspace()).split())
 
 
 def _shows(character: str) -> bool:

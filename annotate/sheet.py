@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
 
 import cv2
 
@@ -16,10 +15,8 @@ from setstone.capture.errors import PhotographError
 from setstone.capture.open import open_photograph
 from setstone.measure.candidates import LampName
 from setstone.measure.light import Pixels
+from setstone.record.book import Book
 from setstone.record.entries import ExaminationEntry, PhotographEntry, ReadingEntry, RemarkEntry, StoneEntry
-
-if TYPE_CHECKING:
-    from setstone.record.book import Book
 
 #: Longest side of a picture in the hand-out, in pixels: enough for a full screen, small enough to send.
 LONGEST_SIDE = 1600
@@ -73,7 +70,7 @@ class StoneSheet:
     remarks: tuple[RemarkEntry, ...]
 
 
-def sheet_of(book: "Book", stone: StoneEntry, texts: Texts) -> StoneSheet:
+def sheet_of(book: Book, stone: StoneEntry, texts: Texts) -> StoneSheet:
     """Gather what a book holds about a stone.
 
     Parameters

@@ -1,5 +1,7 @@
 """Figures put into plain words for people who did not make them."""
 
+import math
+
 from setstone.annotate.texts import Texts
 from setstone.measure.candidates import Candidate
 from setstone.measure.quantity import Quantity
@@ -50,6 +52,8 @@ def score_words(candidate: Candidate, texts: Texts) -> str:
 
 def contrast_words(candidate: Candidate, texts: Texts) -> str:
     """Say how a candidate stands out, for example ``"strong, 42 grey levels brighter (of 255)"``."""
+    if not math.isfinite(candidate.contrast):
+        return texts("table.no_contrast")
     name = next(name for least, name in _CONTRASTS if abs(candidate.contrast) >= least)
     side = "table.brighter" if candidate.contrast >= 0 else "table.darker"
     return texts(side, word=texts(f"contrast.{name}"), levels=round(abs(candidate.contrast)))

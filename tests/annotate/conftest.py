@@ -5,13 +5,14 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
 from setstone.capture.photograph import Lamp
-from setstone.measure.candidates import Candidate, LampName, Reason
+from setstone.measure.candidates import Candidate, CandidateKind, LampName, Reason
 from setstone.measure.examination import Examination, Flag
 from setstone.measure.outline import Outline, diameters
 from setstone.measure.quantity import Quantity
@@ -34,7 +35,7 @@ def decided(verdict: Verdict, kind: FindingKind | None = None) -> Decision:
 
 
 def candidate(
-    path: list[tuple[float, float]], kind: str = "line", lamp: LampName = "blue", score: float = 0.8
+    path: list[tuple[float, float]], kind: CandidateKind = "line", lamp: LampName = "blue", score: float = 0.8
 ) -> Candidate:
     """Build a candidate on a made-up path, with sizes at 2 µm per pixel."""
     points = np.array(path, np.float64)
@@ -47,7 +48,7 @@ def candidate(
         Reason("blue-only", "bright in blue light, hardly seen in white light", True),
         Reason("near-facet-edge", "runs beside a facet edge for a part of its length", False),
     )
-    return Candidate(kind, points, lamp, score, reasons, 42.0 if kind == "line" else -31.0, sizes)  # type: ignore[arg-type]
+    return Candidate(kind, points, lamp, score, reasons, 42.0 if kind == "line" else -31.0, sizes)
 
 
 def examination(
@@ -170,6 +171,20 @@ def from_truth(lid: str, state: str, occasion: str) -> tuple[ExaminationEntry, t
         for lamp in (Lamp.WHITE, Lamp.BLUE)
     )
     return entry, photographs
+
+
+@pytest.fixture(scope="session")
+def make() -> SimpleNamespace:
+    """Give the builders of this file to a test."""
+    return SimpleNamespace(
+        candidate=candidate,
+        decided=decided,
+        ellipse=ellipse,
+        examination=examination,
+        photograph=photograph,
+        stone=stone,
+        made=MADE,
+    )
 
 
 @pytest.fixture(scope="session")
