@@ -1,0 +1,316 @@
+"""Train the weights by which spots are judged, and say how well they do on stones not trained on.
+
+    python benchmarks/train_spot_scores.py [--stones ../shared/stones] [--cache FOLDER] [--write]
+
+Needs scikit-learn, for training only. The weights go to measure/spot_weights.py as plain numbers.
+Stones are few, so each is also seen turned, larger or smaller, noisier and of other exposure, and
+with opaque bodies of random size, outline, place and softness put into it. Folds are by stone: both
+photographs of a pair, and all variants of a stone, are in the same fold. Only the photographs as
+they are count in what is reported.
+"""
+
+import argparse
+import json
+import math
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from sklearn.linear_model import LogisticRegression
+
+sys.path.insert(0, str(Path(__file__).parent))
+from stone_scenes import StoneScene, stone_scenes
+
+from setstone.measure.judge_spots import describe_spots
+from setstone.measure.scene import Scene
+from setstone.measure.spot_features import NAMES, ground_of
+
+VARIANTS = 3
+FOLDS = 8
+#: Ratios and shares, compared by their logarithm; the offset keeps the noise of small ones out.
+LOGARITHMIC = {
+    "size": 1e-4,
+    "pixels": 1.0,
+    "grey": 5.0,
+    "against_grain": 1.0,
+    "ring_edges": 0.1,
+    "edge_sharpness": 0.2,
+    "ring_spread": 0.03,
+    "ring_steps": 0.03,
+    "body_spread": 0.03,
+    "glint_near": 0.05,
+    "off_ellipse": 0.01,
+}
+
+
+@dataclass
+class Sample:
+    """Candidates of one photograph or variant: features, what they are (1 inclusion, 0 not, -1 either)."""
+
+    stone: str
+    photograph: str
+    original: bool
+    vectors: NDArray[np.float64]
+    labels: NDArray[np.int64]
+    needed: int
+
+
+def labelled(case: StoneScene, original: bool) -> Sample:
+    """Find and label the candidates of one scene."""
+    spots, features = describe_spots(case.scene, ground_of(case.scene))
+    labels = np.zeros(len(spots), np.int64)
+    for k, spot in enumerate(spots):
+        x, y = spot.centre
+        row, column = min(round(y), case.spare.shape[0] - 1), min(round(x), case.spare.shape[1] - 1)
+        if case.spare[max(row, 0), max(column, 0)]:
+            labels[k] = -1
+        for sx, sy, diameter, needed in case.sightings:
+            away = math.hypot(x - sx, y - sy)
+            if away <= max(10, diameter / 2):
+                labels[k] = max(labels[k], -1) if labels[k] == 1 else -1
+            if needed and away <= max(3, diameter / 3) and 0.55 < spot.diameter_px / diameter < 1.7:
+                labels[k] = 1
+                break
+    vectors = np.array([f.vector() for f in features]).reshape(-1, len(NAMES))
+    return Sample(case.stone, case.photograph, original, vectors, labels, sum(s[3] for s in case.sightings))
+
+
+def varied(case: StoneScene, rng: np.random.Generator) -> StoneScene:
+    """Turn, enlarge, blur, expose and soil a scene, and put bodies into it."""
+    scene = case.scene
+    white, blue = (np.float32(p) / np.float32(np.iinfo(p.dtype).max) for p in (scene.white, scene.blue))
+    height, width = white.shape[:2]
+    scale = math.exp(rng.uniform(math.log(0.75), math.log(1.5)))
+    turn = cv2.getRotationMatrix2D((width / 2, height / 2), rng.uniform(0, 360), scale)
+    if rng.random() < 0.5:
+        turn = turn @ np.array([[-1, 0, width - 1], [0, 1, 0], [0, 0, 1]], np.float64)
+    size = math.ceil(1.02 * scale * max(width, height))
+    turn[:, 2] += size / 2 - np.array([width / 2, height / 2])
+
+    def moved(plane: NDArray[np.float32], how: int = cv2.INTER_CUBIC) -> NDArray[np.float32]:
+        return cv2.warpAffine(plane, turn, (size, size), flags=how, borderMode=cv2.BORDER_REFLECT)
+
+    white, blue = np.clip(moved(white), 0, 1), np.clip(moved(blue), 0, 1)
+    stone = moved(scene.stone.astype(np.float32), cv2.INTER_NEAREST) > 0.5
+    spare = moved(case.spare.astype(np.float32), cv2.INTER_NEAREST) > 0.5
+    points = scene.outline.points @ turn[:, :2].T + turn[:, 2]
+    sightings = []
+    for x, y, diameter, needed in case.sightings:
+        nx, ny = turn @ np.array([x, y, 1.0])
+        sightings.append((float(nx), float(ny), diameter * scale, needed))
+    blur = rng.choice([0.0, 0.0, 0.5, 0.8])
+    if blur:
+        white, blue = cv2.GaussianBlur(white, (0, 0), blur), cv2.GaussianBlur(blue, (0, 0), blur)
+    softness = math.hypot(0.65 * max(scale, 1), blur)
+    sightings += _put_in(white, blue, stone, spare, sightings, softness, scene.diameter_px * scale, rng)
+    white **= np.float32(math.exp(rng.normal(0, 0.12)))
+    noise = rng.uniform(0.5, 3) / 255
+    white += rng.normal(0, noise, white.shape).astype(np.float32)
+    blue += rng.normal(0, noise, blue.shape).astype(np.float32)
+    return replace(
+        case,
+        scene=Scene(
+            white=_bytes(white),
+            blue=_bytes(blue),
+            outline=replace(scene.outline, points=points),
+            stone=stone,
+            um_per_px=None if scene.um_per_px is None else scene.um_per_px / scale,
+        ),
+        sightings=sightings,
+        spare=spare,
+    )
+
+
+def _bytes(picture: NDArray[np.float32]) -> NDArray[np.uint8]:
+    pixels = np.round(np.clip(picture, 0, 1) * 255).astype(np.uint8)
+    ok, packed = cv2.imencode(".jpg", pixels, [cv2.IMWRITE_JPEG_QUALITY, 93])
+    return np.asarray(cv2.imdecode(packed, cv2.IMREAD_COLOR) if ok else pixels, np.uint8)
+
+
+def _put_in(
+    white: NDArray[np.float32],
+    blue: NDArray[np.float32],
+    stone: NDArray[np.bool_],
+    spare: NDArray[np.bool_],
+    sightings: list[tuple[float, float, float, bool]],
+    softness: float,
+    stone_px: float,
+    rng: np.random.Generator,
+) -> list[tuple[float, float, float, bool]]:
+    """Put opaque bodies into a picture at random places; those too weak to see need not be found."""
+    free = cv2.distanceTransform(np.pad(stone & ~spare, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
+    put: list[tuple[float, float, float, bool]] = []
+    ys, xs = np.nonzero(free > 0.04 * stone_px)
+    for _ in range(10):
+        if not len(xs):
+            break
+        k = rng.integers(len(xs))
+        x, y = xs[k] + rng.uniform(-0.5, 0.5), ys[k] + rng.uniform(-0.5, 0.5)
+        diameter = max(4.0, stone_px * math.exp(rng.uniform(math.log(0.006), math.log(0.026))))
+        if any(math.hypot(x - q[0], y - q[1]) < 25 + diameter + q[2] for q in sightings + put):
+            continue
+        reach = math.ceil(1.5 * diameter) + 5
+        x0, y0 = int(x) - reach, int(y) - reach
+        area = (slice(max(y0, 0), int(y) + reach), slice(max(x0, 0), int(x) + reach))
+        cover, true_diameter = _cover(x, y, diameter, softness, area, rng)
+        before = white[area].copy()
+        # Nothing passes an opaque body; what is left is glare on the table above it.
+        glare = np.float32(rng.uniform(0.005, 0.03)) * np.array([1, 0.85, 0.75], np.float32)
+        light = (before**2.2) * (1 - cover[..., None]) + glare * cover[..., None]
+        white[area] = light ** (1 / 2.2)
+        weight = cover > 0.7
+        lost = float((before - white[area])[weight].mean() * 255) if weight.any() else 0.0
+        grain = float(np.abs(before - cv2.GaussianBlur(before, (0, 0), 1)).mean() * 255 + 0.5)
+        dim = np.float32(rng.choice([1.0, 0.9, 0.6, 0.3]))
+        blue[area] *= 1 - cover[..., None] * (1 - dim)
+        if rng.random() < 0.4:  # its skin glitters under blue light
+            flecks = (
+                (rng.random(cover.shape) < 0.15).astype(np.float32)
+                * cover
+                * np.float32(rng.uniform(0.1, 0.5))
+            )
+            blue[area] += cv2.GaussianBlur(flecks, (0, 0), 0.7)[..., None] * np.array(
+                [0.1, 0.3, 1], np.float32
+            )
+        put.append((x, y, true_diameter, lost > max(12.0, 4 * grain)))
+    return put
+
+
+def _cover(
+    x: float, y: float, diameter: float, softness: float, area: tuple[slice, slice], rng: np.random.Generator
+) -> tuple[NDArray[np.float32], float]:
+    """Share of each pixel that a lumpy ellipse covers, blurred; and its diameter of equal area."""
+    rows, columns = np.mgrid[area].astype(np.float32)
+    turn, stretch = rng.uniform(0, math.pi), math.sqrt(rng.uniform(1, 2))
+    u = ((columns - x) * math.cos(turn) + (rows - y) * math.sin(turn)) / stretch
+    v = (-(columns - x) * math.sin(turn) + (rows - y) * math.cos(turn)) * stretch
+    angle = np.arctan2(v, u)
+    radius = np.full(angle.shape, diameter / 2)
+    for order in (2, 3, 4, 5):
+        radius = radius * (
+            1 + rng.normal(0, 0.16 / order) * np.cos(order * angle + rng.uniform(0, 2 * math.pi))
+        )
+    sharp = np.clip(radius - np.hypot(u, v) + 0.5, 0, 1).astype(np.float32)
+    true = 2 * math.sqrt(float(sharp.sum()) / math.pi)
+    return np.asarray(cv2.GaussianBlur(sharp, (0, 0), softness), np.float32), true
+
+
+def flattened(vectors: NDArray[np.float64]) -> NDArray[np.float64]:
+    """As in setstone.measure.judge_spots, but with the table being trained."""
+    out = vectors.copy()
+    for name, offset in LOGARITHMIC.items():
+        k = NAMES.index(name)
+        out[:, k] = np.log(np.maximum(out[:, k], 0) + offset)
+    return np.clip(out, -10, 10)
+
+
+def samples(stones: Path, cache: Path | None) -> Iterator[Sample]:
+    """Yield all scenes and their variants, described once and kept in the cache."""
+    for case in stone_scenes(stones):
+        for variant in range(VARIANTS + 1):
+            kept = cache / f"{case.photograph.replace('/', '-')}-{variant}.npz" if cache else None
+            if kept is not None and kept.exists():
+                data = np.load(kept)
+                yield Sample(case.stone, case.photograph, variant == 0, data["v"], data["l"], int(data["n"]))
+                continue
+            rng = np.random.default_rng([variant, *map(ord, case.photograph)])
+            sample = labelled(case if variant == 0 else varied(case, rng), variant == 0)
+            if kept is not None:
+                np.savez(kept, v=sample.vectors, l=sample.labels, n=sample.needed)
+            yield sample
+
+
+def fit(rows: list[Sample]) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], float]:
+    """Return middle, spread, weight and bias."""
+    X = flattened(np.vstack([s.vectors for s in rows]))
+    y = np.concatenate([s.labels for s in rows])
+    # Bodies put in are ten to a picture, ten times what is common: they count a tenth.
+    w = np.concatenate([np.where((s.labels == 1) & (not s.original), 0.15, 1.0) for s in rows])
+    w[np.concatenate([np.full(len(s.labels), not s.original) for s in rows]) & (y == 0)] *= 0.5
+    use = y >= 0
+    X, y, w = X[use], y[use], w[use]
+    middle, spread = np.average(X[y == 1], axis=0, weights=w[y == 1]), X.std(axis=0) + 1e-6
+    model = LogisticRegression(C=0.3, max_iter=3000)
+    model.fit((X - middle) / spread, y == 1, sample_weight=w)
+    return middle, spread, model.coef_[0], float(model.intercept_[0])
+
+
+def figures(scores: NDArray[np.float64], labels: NDArray[np.int64], needed: int, threshold: float) -> str:
+    """Hits, false ones and F1 at a threshold."""
+    hit, false = (
+        int(((scores >= threshold) & (labels == 1)).sum()),
+        int(((scores >= threshold) & (labels == 0)).sum()),
+    )
+    return f"score >= {threshold:.2f}: {hit} of {needed} found, {false} false, F1 {2 * hit / max(hit + false + needed, 1):.3f}"
+
+
+def main() -> None:
+    """Train, report and, when asked, write."""
+    options = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    root = Path(__file__).resolve().parents[1]
+    options.add_argument("--stones", type=Path, default=root.parent / "shared" / "stones")
+    options.add_argument("--cache", type=Path)
+    options.add_argument("--write", action="store_true", help="replace measure/spot_weights.py")
+    chosen = options.parse_args()
+    if chosen.cache:
+        chosen.cache.mkdir(parents=True, exist_ok=True)
+    rows = list(samples(chosen.stones, chosen.cache))
+    stones = sorted({s.stone for s in rows})
+    fold = {stone: k % FOLDS for k, stone in enumerate(np.random.default_rng(1).permutation(stones))}
+    scores, labels, needed = [], [], 0
+    for k in range(FOLDS):
+        middle, spread, weight, bias = fit([s for s in rows if fold[s.stone] != k])
+        for s in rows:
+            if fold[s.stone] == k and s.original:
+                z = (flattened(s.vectors) - middle) / spread @ weight + bias
+                scores.append(1 / (1 + np.exp(-z)))
+                labels.append(s.labels)
+                needed += s.needed
+    print("held-out folds, photographs as they are")
+    for threshold in (0.3, 0.4, 0.5, 0.6, 0.7):
+        print(" ", figures(np.concatenate(scores), np.concatenate(labels), needed, threshold))
+    if chosen.write:
+        write(root / "measure" / "spot_weights.py", *fit(rows))
+
+
+def write(
+    path: Path,
+    middle: NDArray[np.float64],
+    spread: NDArray[np.float64],
+    weight: NDArray[np.float64],
+    bias: float,
+) -> None:
+    """Write the table as a small module; reasons are told against a body on the verge."""
+    # Shift what a feature is compared with so that the bias is zero: share it by weight.
+    shift = bias * np.abs(weight) / np.abs(weight).sum() / np.where(np.abs(weight) < 1e-6, 1, weight)
+    verge = middle - shift * spread
+    lines = [
+        '"""Weights of the features of a spot, written by benchmarks/train_spot_scores.py: do not edit."""',
+        "",
+        "import numpy as np",
+        "",
+        "#: Features compared by their logarithm, and what is added to them before.",
+        f"LOGARITHMIC = {json.dumps(LOGARITHMIC, indent=4)[:-1].rstrip()},\n}}",
+        "",
+        "# One row a feature: its value on the verge of being believed, its spread, its weight.",
+        "_TABLE = {",
+        *(
+            f'    "{name}": ({m:.4g}, {s:.4g}, {w:.4g}),'
+            for name, m, s, w in zip(NAMES, verge, spread, weight, strict=True)
+        ),
+        "}",
+        "",
+        "MIDDLE, SPREAD, WEIGHT = np.array(list(_TABLE.values()), np.float64).T",
+        "",
+    ]
+    path.write_text("\n".join(lines), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

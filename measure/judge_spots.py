@@ -1,0 +1,251 @@
+"""Judge spots: which of the dark bodies in a facetted stone are consistent with an inclusion.
+
+Facets are dark, too, and there are many more of them. What tells an inclusion: it is opaque in
+every colour, round or smooth in outline, sharp all the way round, and lies on the even tone of one
+facet that goes on undisturbed around it. Each of these is a feature free of scale
+(`setstone.measure.spot_features`); a logistic regression weighs them (Cox 1958, J. R. Stat. Soc. B
+20:215), trained on computed stones by benchmarks/train_spot_scores.py. Its summands are the reasons.
+"""
+
+import math
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from setstone.measure.candidates import Candidate, LampName, Reason
+from setstone.measure.light import srgb_to_linear
+from setstone.measure.quantity import Quantity, combine
+from setstone.measure.scene import Scene
+from setstone.measure.spot_features import (
+    NAMES,
+    Ground,
+    SpotFeatures,
+    crowds,
+    describe,
+    distance_outside,
+    ground_of,
+)
+from setstone.measure.spot_weights import LOGARITHMIC, MIDDLE, SPREAD, WEIGHT
+from setstone.measure.spots import Spot, find_spots, local_grain, undimmed
+
+#: Diameters looked for, in shares of the stone's diameter: nobody needs the larger pointed out, and
+#: the smaller are lost in a photograph that shows the whole stone.
+SMALLEST_SHARE, LARGEST_SHARE = 0.003, 0.06
+SMALLEST_UM, LARGEST_UM = 8.0, 300.0
+LEAST_DEPTH = 0.2  # share of the light that is missing
+LEAST_GREY = 5.0  # grey levels: nobody sees less
+SHOWN = 60  # the weakest of more candidates help nobody
+LEAST_SCORE = 0.01
+
+
+def judge_spots(scene: Scene) -> tuple[Candidate, ...]:
+    """Find and judge candidate inclusions in the white photograph (the blue one when it is missing).
+
+    Parameters
+    ----------
+    scene : Scene
+        Both photographs, aligned, cropped to the stone.
+
+    Returns
+    -------
+    tuple of Candidate
+        Best first, in pixels of the crop; those unlikely to be real keep a low score and the reason.
+    """
+    ground = ground_of(scene)
+    lamp: LampName = "blue" if scene.white is None else "white"
+    spots, features = describe_spots(scene, ground)
+    if not spots:
+        return ()
+    scores, summands = weigh(np.array([f.vector() for f in features]))
+    order = sorted(range(len(spots)), key=lambda i: (-scores[i], spots[i].centre))
+    order = [i for i in order if scores[i] >= LEAST_SCORE][:SHOWN]
+    return tuple(
+        Candidate(
+            kind="spot",
+            path=spots[i].outline,
+            lamp=lamp,
+            score=float(scores[i]),
+            reasons=_reasons(summands[i]),
+            contrast=-features[i].grey,
+            sizes=_sizes(spots[i], ground, scene.um_per_px),
+        )
+        for i in order
+    )
+
+
+def describe_spots(scene: Scene, ground: Ground) -> tuple[tuple[Spot, ...], list[SpotFeatures]]:
+    """Find the spots of a stone worth judging, and their features.
+
+    Parameters
+    ----------
+    scene : Scene
+    ground : Ground
+
+    Returns
+    -------
+    spots : tuple of Spot
+    features : list of SpotFeatures
+        In the same order.
+    """
+    um_per_px = scene.um_per_px or 1.0
+    stone_um = ground.diameter_px * um_per_px
+    smallest, largest = SMALLEST_SHARE * stone_um, LARGEST_SHARE * stone_um
+    if scene.um_per_px is not None:
+        smallest, largest = max(smallest, SMALLEST_UM), min(largest, LARGEST_UM)
+    found = find_spots(
+        ground.plane, um_per_px=um_per_px, smallest_um=smallest, largest_um=largest, mask=scene.stone
+    )
+    spots = tuple(s for s in found if s.contrast >= LEAST_GREY)
+    spots = _worth_judging(spots, ground)
+    return spots, [describe(s, ground, crowd) for s, crowd in zip(spots, crowds(spots), strict=True)]
+
+
+def _worth_judging(spots: tuple[Spot, ...], ground: Ground) -> tuple[Spot, ...]:
+    """Leave out what is no darker than grain or a shade of the facet; that is nine in ten."""
+    if not spots:
+        return ()
+    columns, rows = np.round(np.array([s.centre for s in spots])).astype(int).T
+    rows, columns = rows.clip(0, ground.plane.shape[0] - 1), columns.clip(0, ground.plane.shape[1] - 1)
+    contrast = np.array([s.contrast for s in spots])
+    level = cv2.GaussianBlur(ground.plane, (0, 0), 1.0)[rows, columns]
+    depth = contrast / np.maximum(level + contrast - ground.black, contrast)
+    keep = (contrast >= 3 * local_grain(ground.plane)[rows, columns]) & (depth >= LEAST_DEPTH)
+    return tuple(s for s, kept in zip(spots, keep, strict=True) if kept)
+
+
+def weigh(vectors: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Score features by the stored weights.
+
+    Parameters
+    ----------
+    vectors : (N, F) float64 array
+        Features in the order of their definition.
+
+    Returns
+    -------
+    scores : (N,) float64 array
+        0 to 1.
+    summands : (N, F) float64 array
+        What each feature adds to the logarithm of the odds, against one on the verge of being believed.
+    """
+    summands = (flattened(vectors) - MIDDLE) / SPREAD * WEIGHT
+    return 1 / (1 + np.exp(-summands.sum(axis=1))), summands
+
+
+def flattened(vectors: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Take logarithms of ratios, and keep every feature within what the weights were trained on.
+
+    Parameters
+    ----------
+    vectors : (N, F) float64 array
+
+    Returns
+    -------
+    (N, F) float64 array
+    """
+    out = np.array(vectors, np.float64)
+    for name, offset in LOGARITHMIC.items():
+        k = NAMES.index(name)
+        out[:, k] = np.log(np.maximum(out[:, k], 0) + offset)
+    return np.asarray(np.clip(out, -10, 10), np.float64)
+
+
+def _sizes(spot: Spot, ground: Ground, um_per_px: float | None) -> dict[str, Quantity]:
+    diameter, u_px = _diameter(spot, ground)
+    sizes = {"elongation": Quantity(spot.elongation, spot.elongation * math.sqrt(2) * u_px / diameter, "")}
+    if um_per_px is not None:
+        sizes["diameter"] = Quantity(diameter * um_per_px, u_px * um_per_px, "µm")
+    return sizes
+
+
+def _diameter(spot: Spot, ground: Ground) -> tuple[float, float]:
+    """Diameter of the disc of equal area and its standard uncertainty, in pixels.
+
+    In linear light the blur of an edge leaves the sum of what is missing unchanged, so that each
+    pixel counts by the share of light it lacks. Uncertainty (JCGM 100:2008, 5.1.2): the level of
+    the surroundings, the grain, and a tenth of a pixel for where the edge is.
+    """
+    reach = math.ceil(1.2 * spot.diameter_px) + 5
+    height, width = ground.plane.shape
+    left, top = max(0, round(spot.centre[0]) - reach), max(0, round(spot.centre[1]) - reach)
+    right, bottom = (
+        min(width, round(spot.centre[0]) + reach + 1),
+        min(height, round(spot.centre[1]) + reach + 1),
+    )
+    light = srgb_to_linear(np.clip(ground.plane[top:bottom, left:right], 0, 255) / 255)
+    away = distance_outside(spot.outline - np.array([left, top]), light.shape)
+    ring = light[(away >= 2) & (away <= 3 + spot.diameter_px / 3)]
+    inside = np.sort(light[away <= 0])
+    if ring.size < 8 or inside.size < 3:
+        return spot.diameter_px, 0.1 * spot.diameter_px
+    around, body = float(np.median(ring)), float(inside[: max(2, inside.size // 2)].mean())
+    if around <= body:
+        return spot.diameter_px, 0.1 * spot.diameter_px
+    share = np.clip((around - light[away <= 2]) / (around - body), 0, 1)
+    area = float(share.sum())
+    diameter = undimmed(2 * math.sqrt(area / math.pi))
+    spread = 1.4826 * float(np.median(np.abs(ring - around))) / (around - body)
+    # d(diameter)/d(area) = 2 / (pi diameter); the level is the median of the ring's pixels.
+    u_area = combine(area * spread / math.sqrt(ring.size / 4), spread * math.sqrt(share.size))
+    return diameter, combine(2 * u_area / (math.pi * diameter), 0.2, 0.03 * diameter)
+
+
+#: Features that tell the same, what they say for and against: code, words.
+_WORDS: dict[tuple[str, ...], tuple[tuple[str, str], tuple[str, str]]] = {
+    ("depth", "blackness", "grey"): (
+        ("opaque", "dark through and through, as an opaque body is"),
+        ("not-dark", "lets light through: likely a darker facet, a ghost or dust"),
+    ),
+    ("colour_left",): (
+        ("colourless-body", "without the stone's own colour, as an opaque body is"),
+        ("stone-coloured", "of the stone's own colour: likely a darker facet"),
+    ),
+    ("against_grain", "ring_spread", "body_spread", "crowd"): (
+        ("stands-alone", "stands out clearly from even surroundings"),
+        ("grain", "hardly stands out from the grain of its surroundings: likely noise or a frosted facet"),
+    ),
+    ("ring_steps", "weakest_side", "ring_edges"): (
+        ("inside-one-facet", "lies inside one facet of even tone"),
+        ("facet-edge", "bounded by facet edges that run on beyond it: likely a facet corner or a reflection"),
+    ),
+    ("off_ellipse", "roundness", "convexity", "straight", "elongation"): (
+        ("smooth-outline", "smooth, compact outline"),
+        ("angular", "angular or straggling outline with straight sides: likely a small facet"),
+    ),
+    ("edge_sharpness", "edge_evenness"): (
+        ("even-edge", "equally sharp all the way round"),
+        ("uneven-edge", "sharp on some sides only: likely a part of a facet"),
+    ),
+    ("rim_distance",): (
+        ("away-from-rim", "well away from the setting"),
+        ("rim", "close to the rim: likely a reflection of the setting or a claw"),
+    ),
+    ("centre_distance",): (
+        ("away-from-culet", "not where the culet is"),
+        ("culet", "in the middle of the stone: possibly the culet"),
+    ),
+    ("glint_near",): (
+        ("no-glint", "no bright rim around it"),
+        ("bright-rim", "a bright rim or glint beside it: possibly a bubble or a worn edge"),
+    ),
+    ("blue_depth", "blue_against_grain"): (
+        ("dark-in-blue", "dark under blue light, too"),
+        ("bright-in-blue", "bright under blue light: possibly dust on the surface"),
+    ),
+    ("size", "pixels"): (
+        ("usual-size", "of a size common for inclusions"),
+        ("unusual-size", "very small or large for an inclusion in this photograph"),
+    ),
+}
+
+
+def _reasons(summands: NDArray[np.float64]) -> tuple[Reason, ...]:
+    """Name the groups of features that moved the score, weightiest first."""
+    weighted = []
+    for names, (speaks_for, against) in _WORDS.items():
+        total = float(sum(summands[NAMES.index(n)] for n in names))
+        code, text = speaks_for if total > 0 else against
+        weighted.append((abs(total), Reason(code, text, total > 0)))
+    weighted.sort(key=lambda pair: -pair[0])
+    return tuple(reason for weight, reason in weighted[:5] if weight > 0.3)

@@ -1,0 +1,365 @@
+"""What can be told of a spot in a facetted stone from its own small surroundings.
+
+Every feature is free of scale: lengths are shares of the spot's diameter, brightnesses shares of
+its contrast, so that the same numbers hold for every magnification, exposure and stone.
+"""
+
+import math
+from dataclasses import dataclass, fields
+
+import cv2
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from setstone.measure.errors import MeasurementError
+from setstone.measure.light import Pixels, Plane
+from setstone.measure.scene import Scene
+from setstone.measure.spots import Spot
+
+
+@dataclass(frozen=True)
+class SpotFeatures:
+    """Scale-free description of a spot; see the comment on each."""
+
+    size: float  # diameter as a share of the stone's
+    pixels: float  # diameter in pixels: what a photograph of this scale can show of a shape
+    grey: float  # contrast in grey levels
+    depth: float  # share of the surroundings' light that is missing, above the stone's own black
+    blackness: float  # light left in the body above the stone's black, as a share of the stone's range
+    against_grain: float  # contrast over the grain of the surroundings
+    ring_spread: float  # spread of the surroundings over the contrast
+    ring_steps: float  # unlikeness of opposite and neighbouring sides of the surroundings
+    weakest_side: float  # contrast of the weakest side over the median side's
+    ring_edges: float  # strongest edges in the surroundings over the contrast
+    edge_sharpness: float  # slope across the outline over the contrast, in diameters
+    edge_evenness: float  # weak slopes along the outline over the median slope
+    body_spread: float  # spread inside the body over the contrast
+    elongation: float
+    convexity: float  # area over that of the convex hull
+    roundness: float  # area over that of a circle as long as the outline
+    off_ellipse: float  # distance of the outline from its ellipse over the diameter
+    straight: float  # longest straight stretch of the outline over the diameter
+    colour_left: float  # colour of the body over that of its surroundings
+    centre_distance: float  # distance from the stone's centre in shares of its diameter, up to 0.1: the culet
+    rim_distance: float  # distance from the girdle or setting, in shares of the stone's diameter
+    glint_near: float  # brighter rim or glint right around the body, over the contrast
+    blue_depth: float  # share of the surroundings' blue light that is missing
+    blue_against_grain: float  # the same over the grain of the surroundings under blue light
+    crowd: float  # logarithm of the number of spots as strong nearby
+
+    def vector(self) -> NDArray[np.float64]:
+        """All features in the order of their definition, shape (number of features,)."""
+        return np.array([getattr(self, f.name) for f in fields(self)], np.float64)
+
+
+NAMES: tuple[str, ...] = tuple(f.name for f in fields(SpotFeatures))
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """What is the same for all spots of a stone.
+
+    Parameters
+    ----------
+    plane : (H, W) float32 array
+        The stone's own colour in grey levels, in which spots were found.
+    colour : (H, W, 3) float32 array
+        The same photograph, grey levels of the three channels.
+    blue : (H, W) float32 array or None
+        Grey levels under blue light.
+    black, bright : float
+        Grey levels of the darkest and of the bright parts of the stone in `plane`.
+    rim : (H, W) float32 array
+        Distance to the nearest pixel that is not stone, in pixels.
+    diameter_px : float
+        Of the stone.
+    centre : (float, float)
+        Of the stone, x, y in pixels.
+    """
+
+    plane: Plane
+    colour: Plane
+    blue: Plane | None
+    black: float
+    bright: float
+    rim: Plane
+    diameter_px: float
+    centre: tuple[float, float]
+
+
+def ground_of(scene: Scene) -> Ground:
+    """Prepare what is the same for all spots of a stone.
+
+    Spots are looked for in the stone's own colour (channels weighted by how much of its light they
+    carry): an opaque body blocks just that, while a channel the stone absorbs shows noise only.
+
+    Parameters
+    ----------
+    scene : Scene
+
+    Returns
+    -------
+    Ground
+    """
+    pixels, other = (scene.blue, None) if scene.white is None else (scene.white, scene.blue)
+    if pixels is None:
+        raise MeasurementError(
+            "There is no photograph to look for spots in; give one under white or blue light."
+        )
+    colour = _grey_levels(pixels)
+    stone = scene.stone if scene.stone.any() else np.ones(scene.stone.shape, np.bool_)
+    means = colour[stone].mean(axis=0) + 1e-3
+    plane = np.asarray(
+        cv2.transform(colour, (means / means.sum()).reshape(1, 3).astype(np.float32)), np.float32
+    )
+    plane = plane.reshape(colour.shape[:2])
+    smooth = cv2.GaussianBlur(plane, (0, 0), 1.0)[stone]
+    # Padded: the border of the crop is no stone either.
+    rim = cv2.distanceTransform(np.pad(stone, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
+    return Ground(
+        plane=plane,
+        colour=colour,
+        blue=None if other is None else np.ascontiguousarray(_grey_levels(other)[..., 2]),
+        black=float(np.percentile(smooth, 0.3)),
+        bright=float(np.percentile(smooth, 90)),
+        rim=rim,
+        diameter_px=scene.diameter_px,
+        centre=scene.outline.centre,
+    )
+
+
+def _grey_levels(pixels: Pixels) -> Plane:
+    return pixels.astype(np.float32) * np.float32(255 / np.iinfo(pixels.dtype).max)
+
+
+def describe(spot: Spot, ground: Ground, crowd: int) -> SpotFeatures:
+    """Measure the features of one spot.
+
+    Parameters
+    ----------
+    spot : Spot
+    ground : Ground
+    crowd : int
+        Number of other spots of at least half its contrast within four diameters.
+
+    Returns
+    -------
+    SpotFeatures
+    """
+    diameter = max(spot.diameter_px, 2.0)
+    reach = math.ceil(1.6 * diameter) + 4
+    height, width = ground.plane.shape
+    left, right = max(0, round(spot.centre[0]) - reach), min(width, round(spot.centre[0]) + reach + 1)
+    top, bottom = max(0, round(spot.centre[1]) - reach), min(height, round(spot.centre[1]) + reach + 1)
+    area = (slice(top, bottom), slice(left, right))
+    window = ground.plane[area]
+    outline = spot.outline - np.array([left, top])
+
+    away = distance_outside(outline, window.shape)
+    body = away <= -0.7 if (away <= -0.7).sum() >= 3 else away <= np.sort(away, axis=None)[2]
+    ring = (away >= 1.5) & (away <= max(0.5 * diameter, 3.0) + 1.0)
+    if ring.sum() < 8:
+        ring = away >= 1.0
+    inner = (away >= 1.0) & (away <= 2.5)
+
+    around = float(middle(window[ring]))
+    level = float(middle(window[body]))
+    contrast = max(around - level, 0.5)
+    ring_values = window[ring]
+    spread = 1.4826 * float(middle(np.abs(ring_values - around)))
+    smooth = cv2.GaussianBlur(window, (0, 0), 1.0)
+    grain = 1.4826 * float(middle(np.abs(window - smooth)[ring])) * 1.2 + 0.5
+    sides = _sides(smooth, spot.centre[0] - left, spot.centre[1] - top, ring)
+    gx, gy = (
+        cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=1 / 8),
+        cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=1 / 8),
+    )
+    slope = np.hypot(gx, gy)
+    outer = (away >= 3.0) & (away <= max(0.8 * diameter, 5.0) + 1.0)
+    edges = float(np.percentile(slope[outer], 90)) if outer.sum() >= 8 else 0.0
+    across = _along(slope, outline)
+    across_median = float(middle(across))
+
+    hull = cv2.convexHull(outline.astype(np.float32)).reshape(-1, 2)
+    own = _polygon_area(outline)
+    length = float(np.hypot(*(np.roll(outline, -1, axis=0) - outline).T).sum())
+
+    colour = ground.colour[area]
+    body_rgb, ring_rgb = _medians(colour[body]), _medians(colour[ring])
+    ring_chroma = float(ring_rgb.max() - ring_rgb.min())
+    body_chroma = float(body_rgb.max() - body_rgb.min())
+
+    blue_depth = blue_grain = 0.0
+    if ground.blue is not None:
+        blue = ground.blue[area]
+        blue_around = float(middle(blue[ring]))
+        blue_level = float(middle(blue[body]))
+        blue_noise = 1.4826 * float(middle(np.abs(blue[ring] - blue_around))) + 1.0
+        blue_depth = (blue_around - blue_level) / (blue_around + 5.0)
+        blue_grain = math.tanh((blue_around - blue_level) / blue_noise / 5)
+
+    extent = max(ground.bright - ground.black, 10.0)
+    return SpotFeatures(
+        size=diameter / ground.diameter_px,
+        pixels=diameter,
+        grey=contrast,
+        depth=contrast / max(around - min(ground.black, level), 1.0),
+        blackness=(level - ground.black) / extent,
+        against_grain=contrast / grain,
+        ring_spread=spread / contrast,
+        ring_steps=float(np.ptp(sides)) / contrast,
+        weakest_side=(float(sides.min()) - level) / contrast,
+        ring_edges=edges * diameter / contrast,
+        edge_sharpness=across_median * diameter / contrast,
+        edge_evenness=float(np.percentile(across, 15)) / max(across_median, 1e-3),
+        body_spread=float(window[body].std()) / contrast,
+        elongation=spot.elongation,
+        convexity=own / max(_polygon_area(hull), 1e-3),
+        roundness=4 * math.pi * own / max(length * length, 1e-3),
+        off_ellipse=_off_ellipse(outline, diameter),
+        straight=_longest_straight(outline) / diameter,
+        colour_left=(body_chroma + 3.0) / (ring_chroma + 3.0),
+        centre_distance=min(0.1, math.dist(spot.centre, ground.centre) / ground.diameter_px),
+        rim_distance=float(_at(ground.rim, spot.centre)) / ground.diameter_px,
+        glint_near=(float(np.percentile(window[inner], 90)) - around) / contrast if inner.any() else 0.0,
+        blue_depth=blue_depth,
+        blue_against_grain=blue_grain,
+        crowd=math.log1p(crowd),
+    )
+
+
+def crowds(spots: tuple[Spot, ...]) -> list[int]:
+    """Count around each spot those at least half as strong, within four of its diameters.
+
+    Parameters
+    ----------
+    spots : tuple of Spot
+
+    Returns
+    -------
+    list of int
+    """
+    if not spots:
+        return []
+    centres = np.array([s.centre for s in spots])
+    contrasts = np.array([s.contrast for s in spots])
+    near = cKDTree(centres).query_ball_point(centres, [4 * s.diameter_px for s in spots])
+    return [int((contrasts[j] >= 0.5 * contrasts[i]).sum()) - 1 for i, j in enumerate(near)]
+
+
+@njit(cache=True)
+def middle(values: NDArray[np.floating]) -> float:  # pragma: no cover - compiled
+    """Median of few numbers, many times faster than NumPy's own.
+
+    Parameters
+    ----------
+    values : (N,) float array
+
+    Returns
+    -------
+    float
+    """
+    return float(np.median(values))
+
+
+def _medians(pixels: Plane) -> NDArray[np.float64]:
+    return np.array([middle(channel) for channel in np.ascontiguousarray(pixels.T)])
+
+
+def _at(plane: Plane, centre: tuple[float, float]) -> float:
+    row = min(max(round(centre[1]), 0), plane.shape[0] - 1)
+    column = min(max(round(centre[0]), 0), plane.shape[1] - 1)
+    return float(plane[row, column])
+
+
+def distance_outside(outline: NDArray[np.float64], shape: tuple[int, ...]) -> Plane:
+    """Distance of every pixel from an outline, negative inside it.
+
+    Parameters
+    ----------
+    outline : (N, 2) float64 array
+        Closed, x, y in pixels.
+    shape : (int, int)
+        Of the picture.
+
+    Returns
+    -------
+    (H, W) float32 array
+        In pixels, true to a quarter of one.
+    """
+    fine = np.zeros((2 * shape[0], 2 * shape[1]), np.uint8)
+    cv2.fillPoly(fine, [np.round((outline + 0.25) * 2).astype(np.int32)], 1)
+    out = cv2.distanceTransform(1 - fine, cv2.DIST_L2, 5)
+    if fine.any():
+        out -= cv2.distanceTransform(fine, cv2.DIST_L2, 5)
+    height, width = shape[0], shape[1]
+    return np.asarray(out.reshape(height, 2, width, 2).mean(axis=(1, 3)) / 2, np.float32)
+
+
+def _sides(smooth: Plane, x: float, y: float, ring: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Median level of the surroundings in each of eight directions, shape (8,)."""
+    rows, columns = np.nonzero(ring)
+    sector = ((np.arctan2(rows - y, columns - x) / (2 * math.pi) * 8).astype(int)) % 8
+    values = smooth[rows, columns]
+    overall = float(middle(values))
+    return np.array(
+        [float(middle(values[sector == k])) if (sector == k).sum() >= 2 else overall for k in range(8)]
+    )
+
+
+def _along(plane: Plane, outline: NDArray[np.float64]) -> NDArray[np.float64]:
+    rows = np.clip(np.round(outline[:, 1]).astype(int), 0, plane.shape[0] - 1)
+    columns = np.clip(np.round(outline[:, 0]).astype(int), 0, plane.shape[1] - 1)
+    return plane[rows, columns].astype(np.float64)
+
+
+def _polygon_area(points: NDArray[np.floating]) -> float:
+    x, y = np.asarray(points, np.float64).T
+    return abs(float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())) / 2
+
+
+def _off_ellipse(outline: NDArray[np.float64], diameter: float) -> float:
+    """Root mean square distance of the outline from the ellipse of equal second moments, in diameters."""
+    points = _evenly(outline, 48)
+    centred = points - points.mean(axis=0)
+    values, vectors = np.linalg.eigh(centred.T @ centred / len(centred))
+    axes = np.sqrt(2 * np.maximum(values, 1e-3))
+    radius = np.hypot(*((centred @ vectors) / axes).T)
+    return float(np.sqrt(np.mean((radius - 1) ** 2)) * math.sqrt(axes[0] * axes[1]) / diameter)
+
+
+def _longest_straight(outline: NDArray[np.float64]) -> float:
+    """Longest stretch of the outline within 5 % of its own length of its chord, in pixels."""
+    return float(_longest_chord(_evenly(outline, 48)))
+
+
+@njit(cache=True)
+def _longest_chord(points: NDArray[np.float64]) -> float:  # pragma: no cover - compiled
+    total = len(points)
+    best = 0.0
+    for count in range(6, 30, 2):
+        for start in range(total):
+            x0, y0 = points[start]
+            dx, dy = points[(start + count) % total, 0] - x0, points[(start + count) % total, 1] - y0
+            square = dx * dx + dy * dy
+            if square <= best * best:
+                continue
+            fits = True
+            for k in range(1, count):
+                x, y = points[(start + k) % total]
+                if abs(dx * (y - y0) - dy * (x - x0)) > 0.05 * square:
+                    fits = False
+                    break
+            if fits:
+                best = math.sqrt(square)
+    return best
+
+
+def _evenly(outline: NDArray[np.float64], count: int) -> NDArray[np.float64]:
+    """Resample `count` points at even steps along a closed outline."""
+    closed = np.vstack((outline, outline[:1]))
+    along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))))
+    at = np.linspace(0, along[-1], count, endpoint=False)
+    return np.column_stack([np.interp(at, along, closed[:, k]) for k in (0, 1)])
