@@ -65,13 +65,15 @@ def fitness(pixels: Pixels, inside: NDArray[np.bool_] | None = None) -> tuple[Fl
                 f"The picture is only {width} × {height} pixels; use the camera's full size.",
             )
         )
-    shown = pixels.reshape(-1, 3) if inside is None else pixels[inside]
     top = np.iinfo(pixels.dtype).max
-    brightest = shown.max(axis=-1)
+    red, green, blue = cv2.split(pixels)
+    brightest, dimmest = np.maximum(np.maximum(red, green), blue), np.minimum(np.minimum(red, green), blue)
+    if inside is not None:
+        brightest, dimmest = brightest[inside], dimmest[inside]
     clipped = float((brightest > top * _WHITE / 255).mean())
     if (brightest < top * _BLACK / 255).mean() > _ALL:
         flags.append(Flag("black", f"The {where} is black; check the lamp and photograph again."))
-    elif (shown.min(axis=-1) > top * _WHITE / 255).mean() > _ALL:
+    elif (dimmest > top * _WHITE / 255).mean() > _ALL:
         flags.append(Flag("white", f"The {where} is white; shorten the exposure and photograph again."))
     elif clipped > _CLIPPED_SHARE:
         flags.append(

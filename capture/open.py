@@ -87,7 +87,9 @@ def _read(path: Path, name: str) -> bytes:
             raise PhotographError(f"'{name}' is larger than 2 GB; save a smaller picture.")
         data = path.read_bytes()
     except FileNotFoundError as error:
-        raise PhotographError(f"'{name}' is no longer there; check the folder '{path.parent}'.") from error
+        raise PhotographError(
+            f"'{name}' was not found; check its name and the folder '{path.parent}'."
+        ) from error
     except PermissionError as error:
         raise PhotographError(f"'{name}' may not be read; ask for permission to read the file.") from error
     except PhotographError:

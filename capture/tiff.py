@@ -101,12 +101,12 @@ def _check_header(page: TiffPage, size_bytes: int) -> None:
         raise RefusalError("holds a volume, not a picture; save one plane of it")
     if page.is_tiled:
         check_size(page.tilewidth, page.tilelength)
+    if page.compression not in _COMPRESSIONS:
+        raise RefusalError("is compressed in a way not read here; save it again without compression")
     if page.photometric == PHOTOMETRIC.SEPARATED:
         raise RefusalError("is made for print, in four inks (CMYK); save it again as an RGB picture")
     if page.photometric not in _PHOTOMETRICS:
         raise RefusalError("keeps its colours in a way not read here; save it again as an RGB picture")
-    if page.compression not in _COMPRESSIONS:
-        raise RefusalError("is compressed in a way not read here; save it again without compression")
     if page.sampleformat == 3:
         raise RefusalError("holds floating-point numbers; save it again as an 8-bit or 16-bit picture")
     if page.sampleformat != 1 or page.bitspersample not in (8, 16):
@@ -118,8 +118,18 @@ def _check_header(page: TiffPage, size_bytes: int) -> None:
         raise RefusalError(f"holds {page.samplesperpixel} channels per pixel; save it as an RGB picture")
     # TIFF allows empty strips, and decoders fill them with black; in a photograph they are a loss.
     parts = list(zip(page.dataoffsets, page.databytecounts, strict=True))
-    if not parts or any(count == 0 or start + count > size_bytes for start, count in parts):
+    missing = len(parts) < _part_count(page)
+    if missing or any(count == 0 or start + count > size_bytes for start, count in parts):
         raise RefusalError("is cut short, parts of the picture are missing; copy it again from the camera")
+
+
+def _part_count(page: TiffPage) -> int:
+    """Count the strips or tiles the picture needs (TIFF 6.0, sections 3 and 15)."""
+    planes = page.samplesperpixel if page.planarconfig == 2 else 1
+    if page.is_tiled:
+        across = math.ceil(page.imagewidth / page.tilewidth)
+        return planes * across * math.ceil(page.imagelength / page.tilelength)
+    return planes * math.ceil(page.imagelength / max(1, page.rowsperstrip))
 
 
 def _channels(page: TiffPage) -> Pixels:
