@@ -5,7 +5,17 @@ from typing import Annotated
 
 import typer
 
-from setstone.commands.common import HERE, BookOption, ByOption, JsonOption, StoneArgument, say, show, table
+from setstone.commands.common import (
+    HERE,
+    LOGIN,
+    BookOption,
+    ByOption,
+    JsonOption,
+    StoneArgument,
+    say,
+    show,
+    table,
+)
 
 object_commands = typer.Typer(help="The antique pieces in the book.", no_args_is_help=True)
 stone_commands = typer.Typer(help="The stones of an object.", no_args_is_help=True)
@@ -37,7 +47,7 @@ def new(
 def add_object(
     name: Annotated[str, typer.Argument(help="What the workshop calls it.")],
     description: Annotated[str, typer.Option(help="Anything worth knowing about it.")] = "",
-    by: ByOption = "",
+    by: ByOption = LOGIN,
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
@@ -81,7 +91,7 @@ def add_stone(
         str, typer.Option(help="What the stone is claimed to be: a claim, not a finding.")
     ] = "",
     of: Annotated[str, typer.Option("--object", help="Its object; needed when the book holds several.")] = "",
-    by: ByOption = "",
+    by: ByOption = LOGIN,
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
@@ -141,9 +151,7 @@ def list_stones(book: BookOption = HERE, as_json: JsonOption = False) -> None:
 def show_stone(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOption = False) -> None:
     """Show all that the book holds on one stone."""
     from setstone.commands import as_json as j
-    from setstone.commands.examination import print_examination
-    from setstone.commands.photographs import print_photographs
-    from setstone.commands.readings import print_readings
+    from setstone.commands import screen
     from setstone.record.book import Book
 
     with Book.open(book) as opened:
@@ -154,10 +162,10 @@ def show_stone(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOptio
 
     def human() -> None:
         say(f"{entry.object_name}, {entry.position}: claimed as {entry.claimed_as or '(nothing)'}")
-        print_photographs(photographs)
+        screen.print_photographs(photographs)
         for examination in examinations:
-            print_examination(entry, examination)
-        print_readings(readings, remarks)
+            screen.print_examination(entry, examination)
+        screen.print_readings(readings, remarks)
 
     data = {
         **j.stone(entry),

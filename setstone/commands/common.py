@@ -23,7 +23,6 @@ ByOption = Annotated[
         "--by",
         envvar="SETSTONE_OPERATOR",
         help="Who does this.",
-        default_factory=getpass.getuser,
         show_default="your login name",
     ),
 ]
@@ -32,6 +31,16 @@ StoneArgument = Annotated[
 ]
 
 HERE = Path()
+
+
+def _login() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):  # a machine without accounts
+        return ""
+
+
+LOGIN = _login()
 
 
 def show(as_json: bool, data: Any, human: Callable[[], None]) -> None:

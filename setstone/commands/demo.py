@@ -27,7 +27,7 @@ def demo(
     from setstone.annotate.handout import write_handout
     from setstone.annotate.pictures import write_pictures
     from setstone.commands import as_json as j
-    from setstone.commands.examination import print_results
+    from setstone.commands import screen
     from setstone.record.book import Book
     from setstone.record.entries import ExaminationEntry, StoneEntry
     from setstone.record.examining import examine_stone
@@ -53,7 +53,7 @@ def demo(
         sheet = write_handout(book, book.stones(), folder / "hand-out.html")
 
     def human() -> None:
-        print_results(done)
+        screen.print_results(done)
         say(f"Book:      {folder}")
         say(f"Pictures:  {folder / 'pictures'} ({len(drawn)} files)")
         say(f"Hand-out:  {sheet} (open it in a browser)")

@@ -8,6 +8,7 @@ import typer
 
 from setstone.commands.common import (
     HERE,
+    LOGIN,
     BookOption,
     ByOption,
     JsonOption,
@@ -15,18 +16,13 @@ from setstone.commands.common import (
     progress,
     say,
     show,
-    table,
 )
-from setstone.record.entries import CandidateEntry, ExaminationEntry, StoneEntry
 from setstone.record.vocabulary import FindingKind, Verdict
 
 OccasionOption = Annotated[
     str, typer.Option(help="Which photographs.", show_default="those of the latest occasion")
 ]
 NumbersArgument = Annotated[list[int], typer.Argument(metavar="NUMBER...", help="Numbers of candidates.")]
-
-#: Candidates below this score are counted, not listed, unless asked for.
-LISTED = 0.5
 
 
 def register(app: typer.Typer) -> None:
@@ -50,7 +46,7 @@ def examine(
     bar_length: Annotated[
         str, typer.Option(help="Length printed at the scale bar when it cannot be read: '1 mm', '500 µm'.")
     ] = "",
-    by: ByOption = "",
+    by: ByOption = LOGIN,
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
@@ -62,8 +58,10 @@ def examine(
     """
     from setstone.capture.errors import PhotographError
     from setstone.commands import as_json as j
+    from setstone.commands import screen
     from setstone.measure.errors import MeasurementError
     from setstone.record.book import Book
+    from setstone.record.entries import ExaminationEntry, StoneEntry
     from setstone.record.errors import BookError
     from setstone.record.examining import examine_stone, given_length, given_scale
 
@@ -96,7 +94,7 @@ def examine(
             "examined": [j.examination(e, s) for s, e in done],
             "failed": [{**j.stone(s), "error": text} for s, text in failed],
         },
-        lambda: print_results(done),
+        lambda: screen.print_results(done),
     )
     for stone, text in failed:
         typer.echo(f"{stone.position}: {text}", err=True)
@@ -115,13 +113,18 @@ def candidates(
 ) -> None:
     """List what was proposed for a stone, with score, size and what each rests on."""
     from setstone.commands import as_json as j
+    from setstone.commands import screen
     from setstone.record.book import Book
 
     with Book.open(book) as opened:
         of = opened.stone(stone)
         entry = opened.examination(of, occasion or None)
-    shown = [c for c in entry.candidates if everything or _is_shown(c)]
-    show(as_json, [j.candidate(c) for c in shown], lambda: print_candidates(shown, len(entry.candidates)))
+    shown = [c for c in entry.candidates if everything or screen.is_shown(c)]
+    show(
+        as_json,
+        [j.candidate(c) for c in shown],
+        lambda: screen.print_candidates(shown, len(entry.candidates)),
+    )
 
 
 def accept(
@@ -130,7 +133,7 @@ def accept(
     kind: Annotated[FindingKind, typer.Option(help="What it is, in the trade's words.")],
     remark: Annotated[str, typer.Option(help="Anything worth saying about it.")] = "",
     occasion: OccasionOption = "",
-    by: ByOption = "",
+    by: ByOption = LOGIN,
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
@@ -146,7 +149,7 @@ def reject(
     numbers: NumbersArgument,
     reason: Annotated[str, typer.Option(help="Why: 'facet edge', 'dust' …")],
     occasion: OccasionOption = "",
-    by: ByOption = "",
+    by: ByOption = LOGIN,
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
@@ -161,7 +164,7 @@ def reopen(
     stone: StoneArgument,
     numbers: NumbersArgument,
     occasion: OccasionOption = "",
-    by: ByOption = "",
+    by: ByOption = LOGIN,
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
@@ -184,7 +187,7 @@ def mark(
         typer.Option("--diameter-um", help="Diameter of a spot in micrometres.", min=0.1, max=1e5),
     ] = None,
     occasion: OccasionOption = "",
-    by: ByOption = "",
+    by: ByOption = LOGIN,
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
@@ -215,6 +218,7 @@ def _decide(
     as_json: bool,
 ) -> None:
     from setstone.commands import as_json as j
+    from setstone.commands import screen
     from setstone.record.book import Book
 
     with Book.open(book) as opened, opened.atomic():
@@ -226,68 +230,5 @@ def _decide(
     show(
         as_json,
         [j.candidate(c) for c in decided],
-        lambda: print_candidates(decided, len(decided)),
+        lambda: screen.print_candidates(decided, len(decided)),
     )
-
-
-def print_results(done: Sequence[tuple[StoneEntry, ExaminationEntry]]) -> None:
-    """Print one line a stone, then what a person must know."""
-    table(
-        ("stone", "occasion", "diameter", "lines", "spots", "colour", "flags"),
-        [
-            (
-                stone.position,
-                entry.occasion,
-                "–" if entry.result.diameters is None else str(entry.result.diameters.mean),
-                str(sum(c.candidate.kind == "line" and _is_shown(c) for c in entry.candidates)),
-                str(sum(c.candidate.kind == "spot" and _is_shown(c) for c in entry.candidates)),
-                "–" if entry.result.colour is None else entry.result.colour.hue,
-                ", ".join(f.code for f in entry.result.flags) or "–",
-            )
-            for stone, entry in done
-        ],
-        "Nothing was examined.",
-    )
-    for stone, entry in done:
-        for flag in entry.result.flags:
-            say(f"  ! {stone.position}, {entry.occasion}: {flag.text}")
-
-
-def print_examination(stone: StoneEntry, entry: ExaminationEntry) -> None:
-    """Print one examination: measurements, then candidates and findings."""
-    say(f"Examined {entry.made.astimezone():%Y-%m-%d %H:%M} by {entry.by} ({entry.occasion})")
-    print_results([(stone, entry)])
-    print_candidates([c for c in entry.candidates if _is_shown(c)], len(entry.candidates))
-
-
-def print_candidates(entries: Sequence[CandidateEntry], total: int) -> None:
-    """Print candidates and findings as a table."""
-    table(
-        ("number", "what", "state", "score", "size", "light", "rests on"),
-        [
-            (
-                str(e.number),
-                _what(e),
-                "to be judged" if e.decision is None else str(e.decision.verdict),
-                "–" if e.origin == "hand" else f"{e.candidate.score:.2f}",
-                "; ".join(f"{name.replace('_', ' ')} {value}" for name, value in e.candidate.sizes.items())
-                or "–",
-                e.candidate.lamp,
-                "; ".join(r.text for r in e.candidate.reasons) or "–",
-            )
-            for e in entries
-        ],
-        "No candidates.",
-    )
-    if len(entries) < total:
-        say(f"{total - len(entries)} weaker candidates are kept; '--all' lists them.")
-
-
-def _what(entry: CandidateEntry) -> str:
-    if entry.is_finding and entry.decision is not None:
-        return str(entry.decision.kind)
-    return "candidate fissure" if entry.candidate.kind == "line" else "candidate inclusion"
-
-
-def _is_shown(entry: CandidateEntry) -> bool:
-    return entry.candidate.score >= LISTED or entry.decision is not None

@@ -1,15 +1,12 @@
 """Commands that take photographs into the book."""
 
-from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
-from setstone.capture.photograph import Lamp
-from setstone.commands.common import HERE, BookOption, ByOption, JsonOption, StoneArgument, say, show, table
-from setstone.record.entries import PhotographEntry
+from setstone.commands.common import HERE, LOGIN, BookOption, ByOption, JsonOption, StoneArgument, say, show
 
 photo_commands = typer.Typer(help="The photographs of a stone.", no_args_is_help=True)
 
@@ -30,7 +27,8 @@ def add(
     stone: StoneArgument,
     files: Annotated[list[Path], typer.Argument(help="JPEG, PNG, TIFF or OME-TIFF, 8 or 16 bit.")],
     light: Annotated[
-        Lamp | None, typer.Option(help="The light it was taken under.", show_default="recognised")
+        Literal["white", "blue", "other"] | None,
+        typer.Option(help="The light it was taken under.", show_default="recognised"),
     ] = None,
     occasion: Annotated[str, typer.Option(help="'as received', 'before', 'after' …")] = "as received",
     taken: Annotated[
@@ -39,7 +37,7 @@ def add(
     magnification: Annotated[
         float | None, typer.Option(help="Of the microscope, for example 60.", min=0.1, max=10000)
     ] = None,
-    by: ByOption = "",
+    by: ByOption = LOGIN,
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
@@ -47,6 +45,7 @@ def add(
 
     Example: setstone photo add lid-3 white.jpg blue.jpg --magnification 60
     """
+    from setstone.capture.photograph import Lamp
     from setstone.commands import as_json as j
     from setstone.record.book import Book
 
@@ -56,7 +55,7 @@ def add(
             opened.add_photograph(
                 entry,
                 file,
-                lamp=light,
+                lamp=None if light is None else Lamp(light),
                 occasion=occasion,
                 by=by,
                 taken=None if taken is None else taken.astimezone(),
@@ -82,31 +81,9 @@ def add(
 def list_photographs(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOption = False) -> None:
     """List the photographs of a stone."""
     from setstone.commands import as_json as j
+    from setstone.commands import screen
     from setstone.record.book import Book
 
     with Book.open(book) as opened:
         entries = opened.photographs(opened.stone(stone))
-    show(as_json, [j.photograph(e) for e in entries], lambda: print_photographs(entries))
-
-
-def print_photographs(entries: Sequence[PhotographEntry]) -> None:
-    """Print photographs as a table."""
-    table(
-        ("photograph", "light", "occasion", "taken", "by", "size", "kept as"),
-        [
-            (
-                e.name,
-                str(e.lamp) + ("" if e.lamp_stated else " (recognised)"),
-                e.occasion,
-                "–" if e.taken is None else f"{e.taken.astimezone():%Y-%m-%d %H:%M}",
-                e.operator,
-                f"{e.width * e.height / 1e6:.1f} megapixels, {e.bit_depth} bit",
-                e.sha256[:12],
-            )
-            for e in entries
-        ],
-        "No photographs yet; add them with 'setstone photo add STONE FILE'.",
-    )
-    for e in entries:
-        for flag in e.flags:
-            say(f"  ! {e.name}: {flag.text}")
+    show(as_json, [j.photograph(e) for e in entries], lambda: screen.print_photographs(entries))

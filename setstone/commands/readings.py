@@ -1,12 +1,10 @@
 """Commands for readings and remarks."""
 
-from collections.abc import Sequence
 from typing import Annotated
 
 import typer
 
-from setstone.commands.common import HERE, BookOption, ByOption, JsonOption, StoneArgument, say, show, table
-from setstone.record.entries import ReadingEntry, RemarkEntry
+from setstone.commands.common import HERE, LOGIN, BookOption, ByOption, JsonOption, StoneArgument, say, show
 
 reading_commands = typer.Typer(help="Results of instruments on a stone.", no_args_is_help=True)
 
@@ -29,7 +27,7 @@ def add(
         bool, typer.Option("--set/--unset", help="Whether the stone was in its setting.")
     ] = True,
     remark: Annotated[str, typer.Option(help="Anything worth knowing about it.")] = "",
-    by: ByOption = "",
+    by: ByOption = LOGIN,
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
@@ -38,6 +36,7 @@ def add(
     Example: setstone reading add lid-3 refractometer 1.762-1.770 --uncertainty 0.002 --unset
     """
     from setstone.commands import as_json as j
+    from setstone.commands import screen
     from setstone.record.book import Book
 
     with Book.open(book) as opened:
@@ -52,13 +51,14 @@ def add(
             remark=remark,
             by=by,
         )
-    show(as_json, j.reading(entry), lambda: print_readings([entry], []))
+    show(as_json, j.reading(entry), lambda: screen.print_readings([entry], []))
 
 
 @reading_commands.command("list")
 def list_readings(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOption = False) -> None:
     """List the readings and remarks of a stone."""
     from setstone.commands import as_json as j
+    from setstone.commands import screen
     from setstone.record.book import Book
 
     with Book.open(book) as opened:
@@ -67,14 +67,14 @@ def list_readings(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOp
     show(
         as_json,
         {"readings": [j.reading(r) for r in entries], "remarks": [j.remark(r) for r in remarks]},
-        lambda: print_readings(entries, remarks),
+        lambda: screen.print_readings(entries, remarks),
     )
 
 
 def remark(
     stone: StoneArgument,
     text: Annotated[str, typer.Argument(help="The remark.")],
-    by: ByOption = "",
+    by: ByOption = LOGIN,
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
@@ -88,26 +88,3 @@ def remark(
     with Book.open(book) as opened:
         entry = opened.add_remark(opened.stone(stone), text, by=by)
     show(as_json, j.remark(entry), lambda: say("Kept the remark."))
-
-
-def print_readings(entries: Sequence[ReadingEntry], remarks: Sequence[RemarkEntry]) -> None:
-    """Print readings as a table, then remarks."""
-    table(
-        ("test", "value", "uncertainty", "instrument", "stone", "when", "by", "remark"),
-        [
-            (
-                e.test,
-                f"{e.value} {e.unit}".strip(),
-                e.uncertainty or "–",
-                e.instrument or "–",
-                "set" if e.stone_is_set else "unset",
-                f"{e.at.astimezone():%Y-%m-%d %H:%M}",
-                e.by,
-                e.remark or "–",
-            )
-            for e in entries
-        ],
-        "No readings yet; enter one with 'setstone reading add STONE TEST VALUE'.",
-    )
-    for r in remarks:
-        say(f"{r.at.astimezone():%Y-%m-%d %H:%M} {r.by}: {r.text}")

@@ -1,0 +1,126 @@
+"""Entries of the book as tables for people; loaded only when there is something to print."""
+
+from collections.abc import Sequence
+
+from setstone.commands.common import say, table
+from setstone.record.entries import (
+    CandidateEntry,
+    ExaminationEntry,
+    PhotographEntry,
+    ReadingEntry,
+    RemarkEntry,
+    StoneEntry,
+)
+
+#: Candidates below this score are counted, not listed, unless asked for.
+LISTED = 0.5
+
+
+def print_photographs(entries: Sequence[PhotographEntry]) -> None:
+    """Print photographs as a table."""
+    table(
+        ("photograph", "light", "occasion", "taken", "by", "size", "kept as"),
+        [
+            (
+                e.name,
+                str(e.lamp) + ("" if e.lamp_stated else " (recognised)"),
+                e.occasion,
+                "–" if e.taken is None else f"{e.taken.astimezone():%Y-%m-%d %H:%M}",
+                e.operator,
+                f"{e.width * e.height / 1e6:.1f} megapixels, {e.bit_depth} bit",
+                e.sha256[:12],
+            )
+            for e in entries
+        ],
+        "No photographs yet; add them with 'setstone photo add STONE FILE'.",
+    )
+    for e in entries:
+        for flag in e.flags:
+            say(f"  ! {e.name}: {flag.text}")
+
+
+def print_results(done: Sequence[tuple[StoneEntry, ExaminationEntry]]) -> None:
+    """Print one line a stone, then what a person must know."""
+    table(
+        ("stone", "occasion", "diameter", "lines", "spots", "colour", "flags"),
+        [
+            (
+                stone.position,
+                entry.occasion,
+                "–" if entry.result.diameters is None else str(entry.result.diameters.mean),
+                str(sum(c.candidate.kind == "line" and is_shown(c) for c in entry.candidates)),
+                str(sum(c.candidate.kind == "spot" and is_shown(c) for c in entry.candidates)),
+                "–" if entry.result.colour is None else entry.result.colour.hue,
+                ", ".join(f.code for f in entry.result.flags) or "–",
+            )
+            for stone, entry in done
+        ],
+        "Nothing was examined.",
+    )
+    for stone, entry in done:
+        for flag in entry.result.flags:
+            say(f"  ! {stone.position}, {entry.occasion}: {flag.text}")
+
+
+def print_examination(stone: StoneEntry, entry: ExaminationEntry) -> None:
+    """Print one examination: measurements, then candidates and findings."""
+    say(f"Examined {entry.made.astimezone():%Y-%m-%d %H:%M} by {entry.by} ({entry.occasion})")
+    print_results([(stone, entry)])
+    print_candidates([c for c in entry.candidates if is_shown(c)], len(entry.candidates))
+
+
+def print_candidates(entries: Sequence[CandidateEntry], total: int) -> None:
+    """Print candidates and findings as a table."""
+    table(
+        ("number", "what", "state", "score", "size", "light", "rests on"),
+        [
+            (
+                str(e.number),
+                _what(e),
+                "to be judged" if e.decision is None else str(e.decision.verdict),
+                "–" if e.origin == "hand" else f"{e.candidate.score:.2f}",
+                "; ".join(f"{name.replace('_', ' ')} {value}" for name, value in e.candidate.sizes.items())
+                or "–",
+                e.candidate.lamp,
+                "; ".join(r.text for r in e.candidate.reasons) or "–",
+            )
+            for e in entries
+        ],
+        "No candidates.",
+    )
+    if len(entries) < total:
+        say(f"{total - len(entries)} weaker candidates are kept; '--all' lists them.")
+
+
+def _what(entry: CandidateEntry) -> str:
+    if entry.is_finding and entry.decision is not None:
+        return str(entry.decision.kind)
+    return "candidate fissure" if entry.candidate.kind == "line" else "candidate inclusion"
+
+
+def is_shown(entry: CandidateEntry) -> bool:
+    """Return True for what is listed without being asked for: likely candidates and decided ones."""
+    return entry.candidate.score >= LISTED or entry.decision is not None
+
+
+def print_readings(entries: Sequence[ReadingEntry], remarks: Sequence[RemarkEntry]) -> None:
+    """Print readings as a table, then remarks."""
+    table(
+        ("test", "value", "uncertainty", "instrument", "stone", "when", "by", "remark"),
+        [
+            (
+                e.test,
+                f"{e.value} {e.unit}".strip(),
+                e.uncertainty or "–",
+                e.instrument or "–",
+                "set" if e.stone_is_set else "unset",
+                f"{e.at.astimezone():%Y-%m-%d %H:%M}",
+                e.by,
+                e.remark or "–",
+            )
+            for e in entries
+        ],
+        "No readings yet; enter one with 'setstone reading add STONE TEST VALUE'.",
+    )
+    for r in remarks:
+        say(f"{r.at.astimezone():%Y-%m-%d %H:%M} {r.by}: {r.text}")
