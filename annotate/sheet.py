@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import cv2
+import numpy as np
 
 from setstone.annotate.errors import AnnotateError
 from setstone.annotate.overlay import overlay_of, um_per_px
@@ -108,7 +109,7 @@ def jpeg_copy(pixels: Pixels) -> tuple[bytes, int, int]:
     width, height = round(pixels.shape[1] * shrink), round(pixels.shape[0] * shrink)
     small = eight_bit(pixels)
     if shrink < 1:
-        small = cv2.resize(small, (width, height), interpolation=cv2.INTER_AREA)
+        small = np.asarray(cv2.resize(small, (width, height), interpolation=cv2.INTER_AREA), np.uint8)
     # full colour resolution: thin saturated lines on dark ground suffer first
     settings = [
         cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY,

@@ -16,6 +16,7 @@ from setstone.annotate.sheet import OccasionSheet, PictureSheet, StoneSheet
 from setstone.annotate.svg import svg_inline
 from setstone.annotate.texts import Texts
 from setstone.annotate.wording import contrast_words, figure, kind_words, score_words, size_words
+from setstone.measure.colour import StoneColour
 from setstone.measure.scale import Scale
 from setstone.record.entries import CandidateEntry, ExaminationEntry, ReadingEntry
 
@@ -111,7 +112,7 @@ def _exam(sheet: StoneSheet, occasion: OccasionSheet, texts: Texts) -> View:
         if result.outline
         else "",
         "scale": _scale(result.scale, texts) if result.scale else "",
-        "colour": (),
+        "colour": _colour(result.colour, texts) if result.colour else (),
         "examined": texts(
             "exam.examined_by" if entry.by else "exam.examined_plain",
             date=texts.date(entry.made),
@@ -201,6 +202,15 @@ def _reading(reading: ReadingEntry, texts: Texts) -> View:
 def _scale(scale: Scale, texts: Texts) -> str:
     source = texts(f"scale.{scale.source}", detail=scale.detail).replace(" ()", "")
     return texts("exam.scale_u", source=source, percent=f"{200 * scale.relative_u:.2g}")
+
+
+def _colour(colour: StoneColour, texts: Texts) -> tuple[str, ...]:
+    lightness, a, b = (f"{round(v)}" for v in colour.lab)
+    return (
+        *([texts("exam.colour_name", hue=colour.hue)] if colour.hue else []),
+        texts("exam.colour_lab", lightness=lightness, a=a, b=b),
+        texts("exam.colour_haze", haze=f"{colour.haze:.2g}", milky=texts(f"milky.{colour.milky}")),
+    )
 
 
 def _markup(overlay: Overlay, exam_id: str = "", name: str = "") -> Markup:

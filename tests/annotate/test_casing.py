@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
-import shapely
 
 from setstone.annotate.casing import around
+
+shapely = pytest.importorskip("shapely", reason="shapely comes with rapidocr")
 
 
 @pytest.mark.parametrize(

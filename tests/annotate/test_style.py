@@ -15,8 +15,8 @@ USED = {style.BLUE, style.YELLOW, style.WHITE, style.INK}
 
 def test_colours_are_those_of_okabe_and_ito() -> None:
     # Okabe & Ito 2008, "Color Universal Design": blue (0, 114, 178), yellow (240, 228, 66)
-    assert style.BLUE == "#" + bytes((0, 114, 178)).hex()
-    assert style.YELLOW == "#" + bytes((240, 228, 66)).hex()
+    assert "#" + bytes((0, 114, 178)).hex() == style.BLUE
+    assert "#" + bytes((240, 228, 66)).hex() == style.YELLOW
 
 
 @pytest.mark.parametrize("deficiency", ["Protanomaly", "Deuteranomaly", "Tritanomaly"])

@@ -1,0 +1,296 @@
+"""The hand-out, made from a book as a workshop keeps it."""
+
+import base64
+import hashlib
+import io
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from setstone.annotate.errors import AnnotateError
+from setstone.annotate.handout import write_handout
+from setstone.capture.photograph import Lamp
+from setstone.measure.colour import StoneColour
+from setstone.measure.examination import Flag
+from setstone.record.book import Book
+from setstone.record.entries import StoneEntry
+from setstone.record.vocabulary import FindingKind, Verdict
+
+#: Elements without end tag (HTML Living Standard, 13.1.2).
+VOID = {"area", "base", "br", "col", "embed", "hr", "img", "input", "link", "meta", "source", "track", "wbr"}
+HOSTILE = "<script>alert('x')\"><img src=x onerror=1> &amp; {{ 7*7 }}"
+
+
+class Page(HTMLParser):
+    """What a page is made of; complains of unbalanced tags and repeated identifiers."""
+
+    def __init__(self, source: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.open: list[str] = []
+        self.elements: list[tuple[str, dict[str, str]]] = []
+        self.texts: list[tuple[tuple[str, ...], str]] = []
+        self.ids: set[str] = set()
+        self.feed(source)
+        self.close()
+        assert not self.open, self.open
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        values = {k: v or "" for k, v in attrs}
+        self.elements.append((tag, values))
+        if "id" in values:
+            assert values["id"] not in self.ids, values["id"]
+            self.ids.add(values["id"])
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.handle_starttag(tag, attrs)
+        if tag not in VOID:
+            self.open.pop()
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open, f"</{tag}> closes nothing"
+        assert self.open[-1] == tag, f"</{tag}> closes <{self.open[-1]}>"
+        self.open.pop()
+
+    def handle_data(self, data: str) -> None:
+        self.texts.append((tuple(self.open), data))
+
+    @property
+    def visible(self) -> str:
+        """All text a reader sees."""
+        return " ".join(text for where, text in self.texts if "style" not in where)
+
+    def all(self, tag: str) -> list[dict[str, str]]:
+        return [values for name, values in self.elements if name == tag]
+
+
+def fill(book: Book, make: SimpleNamespace, folder: Path, *, words: str = "") -> StoneEntry:
+    """Put a stone with two occasions into a book; `words` goes wherever free text does."""
+    rng = np.random.default_rng(7)
+    box = book.add_object(words or "Presentation snuff box")
+    stone: StoneEntry = book.add_stone(box, words or "lid-3", claimed_as=words or "ruby")
+    for occasion in ("as received", "after"):
+        hashes = {}
+        for lamp in (Lamp.WHITE, Lamp.BLUE):
+            file = folder / f"{occasion}-{lamp}.jpg"
+            Image.fromarray(rng.integers(0, 256, (200, 300, 3), np.uint8)).save(file)
+            hashes[lamp] = book.add_photograph(stone, file, lamp=lamp, occasion=occasion, by="A. Sample")[
+                0
+            ].sha256
+        candidates = (
+            make.candidate([(100, 90), (150, 100), (200, 120)], score=0.93),
+            make.candidate([(90, 130), (140, 150)], score=0.72),
+            make.candidate([(120, 60), (126, 60), (126, 66), (120, 66)], "spot", "white", 0.55),
+            make.candidate([(90, 140), (140, 160)], score=0.3),
+            make.candidate([(80, 140), (130, 160)], score=0.6),
+        )
+        numbered = tuple(SimpleNamespace(candidate=c) for c in candidates)
+        result = make.examination(
+            numbered, outline=make.ellipse(150, 100, 110, 80), blue_to_white=np.eye(3),
+            flags=(Flag("girdle-hidden", words or "A sixth of the girdle cannot be seen."),),
+        ).result  # fmt: skip
+        result = replace(result, colour=StoneColour((34.2, 41.0, 12.3), "red", 0.12, "slight"))
+        entry = book.save_examination(
+            stone, result, occasion=occasion, white=hashes[Lamp.WHITE], blue=hashes[Lamp.BLUE], by="A. Sample"
+        )
+        book.decide(entry, 1, Verdict.ACCEPTED, kind=FindingKind.FISSURE, reason=words, by="A. Sample")
+        book.decide(entry, 5, Verdict.REJECTED, reason="dust", by="A. Sample")
+    book.add_reading(
+        stone, test="refractive index", value=words or "1.762 to 1.770", uncertainty="0.002",
+        instrument=words or "refractometer R-2", by="A. Sample",
+    )  # fmt: skip
+    book.add_remark(stone, words or "Old adhesive removed.\nSet again.", by="A. Sample")
+    return stone
+
+
+@pytest.fixture(scope="module")
+def source(make: SimpleNamespace, tmp_path_factory: pytest.TempPathFactory) -> str:
+    """Give a hand-out on two stones, one of them not examined."""
+    folder = tmp_path_factory.mktemp("handout")
+    with Book.create(folder / "book", workshop="Workshop at the Old Mill") as book:
+        stone = fill(book, make, folder)
+        other = book.add_stone(book.object(), "lid-1")
+        path = write_handout(book, [stone, other], folder / "hand-out.html", made=make.made)
+    return path.read_text("utf-8")
+
+
+@pytest.fixture(scope="module")
+def page(source: str) -> Page:
+    return Page(source)
+
+
+def test_it_is_sound_html(source: str, page: Page) -> None:
+    assert source.startswith("<!DOCTYPE html>")
+    assert page.all("html") == [{"lang": "en"}]
+    assert {"charset": "utf-8"} in page.all("meta")
+    assert len(page.all("h1")) == 1
+    assert next(name for name, _ in page.elements if re.fullmatch(r"h\d", name)) == "h1"
+
+
+def test_everything_has_a_name_for_those_who_cannot_see_it(page: Page) -> None:
+    # WCAG 2.2, success criteria 1.1.1 (text alternatives), 1.3.1 and 4.1.2 (labels)
+    assert len(page.all("img")) == 4
+    assert all(image["alt"] for image in page.all("img"))
+    labelled = {label["for"] for label in page.all("label")}
+    assert {control["id"] for control in page.all("input")} == labelled
+    assert all(h["scope"] in {"col", "row"} for h in page.all("th"))
+    for _, values in page.elements:
+        if "aria-labelledby" in values:
+            assert values["aria-labelledby"] in page.ids
+
+
+def test_links_lead_somewhere_inside(page: Page) -> None:
+    addresses = [values["href"] for values in page.all("a")]
+    assert len(addresses) > 10
+    assert all(a.startswith("#") and a[1:] in page.ids for a in addresses)
+
+
+def test_it_asks_for_nothing_from_outside(source: str, page: Page) -> None:
+    without_pictures = re.sub(r"data:image/jpeg;base64,[A-Za-z0-9+/=]+|sha256-[A-Za-z0-9+/=]+", "", source)
+    assert not re.search(r"https?:|//\w|url\(|@import|javascript:", without_pictures)
+    names = {name for name, _ in page.elements}
+    assert not names & {"script", "link", "iframe", "object", "embed", "form", "base", "video", "audio"}
+    for _, values in page.elements:
+        assert not [k for k in values if k.startswith("on") or k in {"style", "srcset", "formaction"}]
+        assert values.get("src", "data:image/jpeg;base64,").startswith("data:image/jpeg;base64,")
+
+
+def test_the_policy_admits_its_own_style_only(source: str, page: Page) -> None:
+    # W3C Content Security Policy Level 3: default-src, img-src, hashes of inline style
+    (policy,) = [m["content"] for m in page.all("meta") if m.get("http-equiv") == "Content-Security-Policy"]
+    style = source[source.index("<style>") + len("<style>") : source.index("</style>")]
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    assert policy == (
+        f"default-src 'none'; img-src data:; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+    )
+    assert source.index("Content-Security-Policy") < source.index("<style>")
+
+
+def test_pictures_are_whole_and_unmarked(page: Page) -> None:
+    for image in page.all("img"):
+        data = base64.b64decode(image["src"].partition(",")[2])
+        decoded = Image.open(io.BytesIO(data))
+        assert (decoded.format, decoded.size) == ("JPEG", (300, 200))
+        assert (image["width"], image["height"]) == ("300", "200")
+
+
+def test_the_words_of_a_workshop_not_of_a_laboratory(page: Page) -> None:
+    text = page.visible.lower()
+    for word in (
+        "genuine",
+        "certif",
+        "authentic",
+        "guarantee",
+        "proven",
+        "flawless",
+        "real ruby",
+        "is a ruby",
+    ):
+        assert word not in text, word
+    for words in (
+        "claimed as", "a claim handed on to the workshop, not a finding", "consistent with",
+        "does not replace a laboratory report", "only a gemmological laboratory", "must disclose",
+        "never look at a blue or ultraviolet lamp",
+    ):  # fmt: skip
+        assert words in text, words
+
+
+def test_it_tells_what_the_book_holds(page: Page) -> None:
+    text = re.sub(r"\s+", " ", page.visible)
+    for words in (
+        "Presentation snuff box", "prepared by Workshop at the Old Mill", "14 March 2026", "lid-3", "lid-1",
+        "This stone has not been examined.", "fissure", "candidate line", "candidate spot",
+        "0.410 mm ± 0.012 mm long", "41 µm ± 8 µm across", "1.3 times as long as wide",
+        "strong, 42 grey levels brighter (of 255)", "clear, 31 grey levels darker (of 255)",
+        "very likely a real flaw: 93 %", "likely a real flaw: 72 %", "about as likely as not a real flaw: 55 %",
+        "bright in blue light, hardly seen in white light", "read from the scale bar in the photograph (500 µm)",
+        "relative uncertainty ± 0.4 % (k = 2)", "1.762 to 1.770 ± 0.002", "refractometer R-2",
+        "Old adhesive removed. Set again.", "A sixth of the girdle cannot be seen.", "red, as photographed",
+        "L* 34, a* 41, b* 12", "haze 0.12", "milkiness: slight",
+        "open candidates below 50 %: 1; rejected by a person: 1", "oval, 82 % of it seen",
+    ):  # fmt: skip
+        assert words in text.replace("\xa0", " "), words
+    assert "px" not in re.sub(r"SHA-256|[0-9a-f]{64}", "", text)
+    assert "pixel" not in text
+
+
+def test_both_occasions_in_the_order_of_time(page: Page) -> None:
+    text = page.visible
+    titles = [t for where, t in page.texts if "h3" in where and t in {"as received", "after"}]
+    assert titles == ["as received", "after"]
+    assert len(re.findall(r"[0-9a-f]{64}", text)) == 4
+
+
+def test_each_mark_meets_its_row(page: Page) -> None:
+    rows = {v["id"]: v["data-n"] for v in page.all("tr") if "data-n" in v}
+    assert sorted(rows.values()) == ["1", "1", "2", "2", "3", "3"]
+    marks = [v for v in page.all("a") if v.get("class", "").startswith("tag ")]
+    # a finding in both photographs, a candidate in one: 2 + 1 + 1 marks an occasion
+    assert len(marks) == 8
+    assert all(rows[m["href"][1:]] == m["data-n"] for m in marks)
+
+
+def test_every_size_has_a_unit(page: Page) -> None:
+    cells = [
+        t for where, t in page.texts if where[-2:] == ("td", "span") and re.search(r"\d", t) and "±" in t
+    ]
+    assert cells
+    for cell in cells:
+        assert re.fullmatch(r"(up to )?[\d.]+\xa0(mm|µm) ±\xa0[\d.]+\xa0(mm|µm) (long|wide|across)", cell), (
+            cell
+        )
+
+
+def test_hostile_text_stays_text(make: SimpleNamespace, tmp_path: Path) -> None:
+    with Book.create(tmp_path / "book", workshop=HOSTILE) as book:
+        stone = fill(book, make, tmp_path, words=HOSTILE)
+        source = write_handout(book, [stone], tmp_path / "h.html", made=make.made).read_text("utf-8")
+    page = Page(source)
+    assert not {name for name, _ in page.elements} & {"script", "iframe"}
+    assert len(page.all("img")) == 4
+    assert all(i["src"].startswith("data:") for i in page.all("img"))
+    assert "{{ 7*7 }}" in page.visible
+    assert page.visible.count("<script>alert('x')") > 10
+    assert not [v for _, v in page.elements if any(k.startswith("on") for k in v)]
+
+
+def test_entries_that_bypassed_the_book_cannot_turn_the_page(make: SimpleNamespace, tmp_path: Path) -> None:
+    with Book.create(tmp_path / "book") as book:
+        stone = fill(book, make, tmp_path)
+        odd = replace(
+            stone, position="lid\u202e-3\x00\ud800", claimed_as="ruby " * 4000, object_name="\u2067box"
+        )
+        source = write_handout(book, [odd], tmp_path / "h.html", made=make.made).read_text("utf-8")
+    assert not re.search("[\u202a-\u202e\u2066-\u2069\x00]", source)
+    Page(source)
+
+
+def test_the_same_book_gives_the_same_page(make: SimpleNamespace, tmp_path: Path) -> None:
+    with Book.create(tmp_path / "book") as book:
+        stone = fill(book, make, tmp_path)
+        one = write_handout(book, [stone], tmp_path / "1.html", made=make.made).read_bytes()
+        two = write_handout(book, [stone], tmp_path / "2.html", made=make.made).read_bytes()
+    assert one == two
+
+
+def test_what_cannot_be_handed_out_is_told(make: SimpleNamespace, tmp_path: Path) -> None:
+    with Book.create(tmp_path / "book") as book:
+        with pytest.raises(AnnotateError, match="no stone"):
+            write_handout(book, [], tmp_path / "h.html")
+        stone = fill(book, make, tmp_path)
+        (tmp_path / "h.html").write_text("my own page")
+        with pytest.raises(AnnotateError, match=r"h\.html.*left alone"):
+            write_handout(book, [stone], tmp_path / "h.html")
+        gone = book.photographs(stone)[0].path
+        gone.chmod(0o600)
+        gone.unlink()
+        with pytest.raises(AnnotateError, match=re.escape(gone.name)):
+            write_handout(book, [stone], tmp_path / "i.html")
+        assert not (tmp_path / "i.html").exists()
