@@ -61,7 +61,7 @@ def encode_png(picture: RGB, generator: str, description: str) -> bytes:
     notes.add_text("Software", generator)
     notes.add_itxt("Description", description)
     file = io.BytesIO()
-    Image.fromarray(picture).save(file, "PNG", pnginfo=notes, compress_level=5)
+    Image.fromarray(picture).save(file, "PNG", pnginfo=notes, compress_level=4)
     return file.getvalue()
 
 
@@ -121,10 +121,12 @@ def _window(picture: RGB, low: Points, high: Points) -> tuple[int, int, int, int
 def _blend(picture: RGB, window: tuple[int, int, int, int], mask: NDArray[np.uint8], colour: str) -> None:
     left, top, right, bottom = window
     cover = cv2.resize(mask, (right - left, bottom - top), interpolation=cv2.INTER_AREA)
-    alpha = cover[:, :, None].astype(np.float32) / 255
+    touched = cover > 0
+    alpha = cover[touched][:, None].astype(np.float32) / 255
     part = picture[top:bottom, left:right]
     rgb = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)], np.float32)
-    part[:] = np.rint(part + alpha * (rgb - part)).astype(np.uint8)
+    before = part[touched]
+    part[touched] = np.rint(before + alpha * (rgb - before)).astype(np.uint8)
 
 
 def _dashes(points: Points, closed: bool, pattern: tuple[float, ...]) -> list[Points]:

@@ -5,6 +5,8 @@ from hypothesis import strategies as st
 
 from setstone.annotate.placing import tag_places
 
+shapely = pytest.importorskip("shapely", reason="shapely comes with rapidocr")
+
 SIZE = (1200, 900)
 T = np.linspace(0, 2 * np.pi, 90, endpoint=False)
 OVAL = np.column_stack((620 + 380 * np.cos(T), 440 + 300 * np.sin(T)))
@@ -23,6 +25,15 @@ def test_tags_stand_apart_inside_the_picture_and_outside_the_stone(marks: list[t
     apart = np.hypot(*(places[:, None] - places[None]).transpose(2, 0, 1)) + 1e3 * np.eye(len(places))
     # spaced along the ring, whose bends bring neighbours a little nearer than its length does
     assert apart.min() > 0.9 * 50.0
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(inside, min_size=2, max_size=15, unique=True))
+def test_joining_lines_do_not_cross(marks: list[tuple[float, float]]) -> None:
+    places = tag_places(np.array(marks), outline=OVAL, size=SIZE, margin=40.0, spacing=50.0)
+    lines = [shapely.LineString(pair) for pair in zip(marks, places.tolist(), strict=True)]
+    for i, line in enumerate(lines):
+        assert not any(line.crosses(other) for other in lines[i + 1 :])
 
 
 def test_a_lone_tag_stands_straight_out_from_its_flaw() -> None:
