@@ -3,6 +3,7 @@
 It has µ, ± and ×, Latin, Greek, Cyrillic and, through its second font, Chinese and Japanese.
 """
 
+import re
 import unicodedata
 from functools import cache
 
@@ -11,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 _REGULAR, _BOLD = 400, 600
+_BLANKS = re.compile(r"[^\S\xa0]+")
 
 
 def plain(text: str, *, lines: bool = False) -> str:
@@ -18,14 +20,15 @@ def plain(text: str, *, lines: bool = False) -> str:
 
     Control characters, lone surrogates, format characters other than the two joiners, and
     noncharacters are left out (categories of the Unicode Character Database); what remains is legal
-    in XML 1.0. Runs of blanks become one space; line ends too, unless `lines` keeps them.
+    in XML 1.0. Runs of blanks become one space; line ends too, unless `lines` keeps them; no-break
+    spaces stay.
 
     >>> plain("lid-3\n\u202egnp.exe\x00")
     'lid-3 gnp.exe'
     """
     if lines:
         return "\n".join(plain(line) for line in text.splitlines())
-    return " ".join("".join(c for c in text if _shows(c) or c.isspace()).split())
+    return _BLANKS.sub(" ", "".join(c for c in text if _shows(c) or c.isspace())).strip()
 
 
 def _shows(character: str) -> bool:
