@@ -35,6 +35,8 @@ GRAIN_OF_RANGE = 0.002
 #: The pass to the surroundings stands at least this share of the contrast above the body. Lines and
 #: corners stay below 0.1; a body that lies across the edge of a facet can come down to 0.3.
 LEAST_PASS = 0.25
+#: Rows done at a time, and the rows beside them that blurring needs; multiples of four.
+STRIP, STRIP_MARGIN = 256, 32
 LONGEST = 4.0  # elongation: longer ones are lines
 
 
@@ -142,15 +144,29 @@ def _pyramid(base: Plane, least: float, most: float) -> list[Plane]:
 def _seeds(level: Plane, smallest: float, most: float) -> list[tuple[float, float, float]]:
     """Peaks x, y, diameter of the scale-normalised Laplacian over one octave of sizes.
 
-    Only three responses and one blurred picture are held at a time.
+    Done in strips of rows, so that all that is held fits the processor's cache.
     """
+    threshold = _threshold(level)
+    peaks: list[tuple[float, float, float]] = []
+    height = level.shape[0]
+    for top in range(0, height, STRIP):
+        first, last = max(0, top - STRIP_MARGIN), min(height, top + STRIP + STRIP_MARGIN)
+        for x, y, diameter in _strip_seeds(level[first:last], threshold[first // 4 :], smallest, most):
+            if top <= y + first < top + STRIP:
+                peaks.append((x, y + first, diameter))
+    return peaks
+
+
+def _strip_seeds(
+    strip: Plane, threshold: Plane, smallest: float, most: float
+) -> list[tuple[float, float, float]]:
+    """Peaks x, y, diameter within some rows of a picture."""
     step = 2 ** (1 / SIZES_PER_OCTAVE)
     diameters = [smallest * step**k for k in range(-1, SIZES_PER_OCTAVE + 1)]
-    blurred = level
+    blurred = strip
     has = 0.5  # a camera's picture is never sharper than this, in pixels
     responses: list[Plane] = []
     peaks: list[tuple[float, float, float]] = []
-    threshold = local_grain(level) * np.float32(ABOVE_GRAIN)
     for index, diameter in enumerate(diameters):
         sigma = diameter / (2 * math.sqrt(2))
         if sigma > has:
@@ -172,7 +188,7 @@ def _seeds(level: Plane, smallest: float, most: float) -> list[tuple[float, floa
 def local_grain(level: Plane) -> Plane:
     """Spread of noise and fine grain around each place, blind to edges and spots.
 
-    The median, over some 20 px, of what a slight blur takes away.
+    The median, over some 28 px, of what a slight blur takes away.
 
     Parameters
     ----------
@@ -183,15 +199,31 @@ def local_grain(level: Plane) -> Plane:
     (H, W) float32 array
         Standard deviation, in units of the picture.
     """
-    fine = np.abs(level - cv2.GaussianBlur(level, (0, 0), 1.0))[::2, ::2]
+    height, width = level.shape
+    return np.asarray(
+        cv2.resize(_coarse_grain(level), (width, height), interpolation=cv2.INTER_LINEAR), np.float32
+    )
+
+
+def _coarse_grain(level: Plane) -> Plane:
+    """`local_grain` at a quarter of the size, shape (ceil(H/4), ceil(W/4))."""
+    strips = []
+    for top in range(0, level.shape[0], STRIP):
+        first = max(0, top - STRIP_MARGIN)
+        strip = level[first : top + STRIP + STRIP_MARGIN]
+        fine = cv2.absdiff(strip, cv2.GaussianBlur(strip, (0, 0), 1.0))
+        strips.append(fine[top - first : top - first + STRIP : 4, ::4])
+    fine = np.ascontiguousarray(np.concatenate(strips))
     # The fast median filter knows 256 steps: 1/32 of the picture's own middle, up to eight times it.
     least = GRAIN_OF_RANGE * float(np.ptp(level)) + 1e-12
     step = max(float(np.median(fine)), least) / 32
-    coarse = cv2.medianBlur(cv2.convertScaleAbs(fine, alpha=1 / step), 11)
-    height, width = level.shape
-    spread = cv2.resize(coarse, (width, height), interpolation=cv2.INTER_LINEAR).astype(np.float32)
+    coarse = cv2.medianBlur(cv2.convertScaleAbs(fine, alpha=1 / step), 7)
     # 1.4826: median to standard deviation; 1.2: the blur leaves 1/1.2 of white noise out.
-    return np.maximum(spread * np.float32(1.4826 * 1.2 * step), np.float32(least))
+    return np.maximum(coarse * np.float32(1.4826 * 1.2 * step), np.float32(least))
+
+
+def _threshold(level: Plane) -> Plane:
+    return _coarse_grain(level) * np.float32(ABOVE_GRAIN)
 
 
 @njit(cache=True)
@@ -221,7 +253,7 @@ def _peaks(
         for j in range(2, width - 2):
             v = here[i, j]
             if (
-                v <= threshold[i, j]
+                v <= threshold[i // 4, j // 4]
                 or v < here[i, j - 1]
                 or v <= here[i, j + 1]
                 or v < here[i - 1, j]
