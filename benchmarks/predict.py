@@ -13,6 +13,7 @@ import math
 import sys
 import time
 from collections import defaultdict
+from collections.abc import Collection
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from numpy.typing import NDArray
 from setstone.capture.errors import PhotographError
 from setstone.capture.open import open_photograph
 from setstone.capture.photograph import Lamp
+from setstone.measure.candidates import LampName
 from setstone.measure.errors import MeasurementError
 from setstone.measure.examination import Examination
 from setstone.measure.examine import examine
@@ -32,7 +34,7 @@ THRESHOLD = 0.5
 
 
 def views(case: Path) -> dict[str, dict[Lamp, Path]]:
-    """Pictures of a case by occasion ("" for a single stone) and lamp."""
+    """Find the pictures of a case by occasion ("" for a single stone) and lamp."""
     found: dict[str, dict[Lamp, Path]] = defaultdict(dict)
     for path in sorted(case.iterdir()):
         occasion, _, lamp = path.stem.rpartition("_")
@@ -42,7 +44,7 @@ def views(case: Path) -> dict[str, dict[Lamp, Path]]:
 
 
 def disc_of_equal_area(outline: NDArray[np.float64]) -> dict[str, float]:
-    """Centroid and diameter of the disc that covers as much as a closed outline."""
+    """Give centroid and diameter of the disc that covers as much as a closed outline."""
     moments = cv2.moments(outline.astype(np.float32))
     area = moments["m00"]
     return {
@@ -53,8 +55,9 @@ def disc_of_equal_area(outline: NDArray[np.float64]) -> dict[str, float]:
 
 
 def prediction(result: Examination, lamp: Lamp) -> dict[str, Any]:
-    """One entry of the scorer's format, in the pixels of the photograph under `lamp`."""
-    likely = [(c.kind, result.seen_in(lamp.value, c.path)) for c in result.candidates if c.score >= THRESHOLD]
+    """Make one entry of the scorer's format, in the pixels of the photograph under `lamp`."""
+    name: LampName = "blue" if lamp is Lamp.BLUE else "white"
+    likely = [(c.kind, result.seen_in(name, c.path)) for c in result.candidates if c.score >= THRESHOLD]
     entry: dict[str, Any] = {
         "fissures": [path.tolist() for kind, path in likely if kind == "line"],
         "inclusions": [disc_of_equal_area(path) for kind, path in likely if kind == "spot"],
@@ -64,20 +67,20 @@ def prediction(result: Examination, lamp: Lamp) -> dict[str, Any]:
     if result.diameters is not None:
         entry["diameter_mm"] = result.diameters.mean.value
     elif result.outline is not None:
-        entry["outline"] = result.seen_in(lamp.value, result.outline.points).tolist()
+        entry["outline"] = result.seen_in(name, result.outline.points).tolist()
     if lamp is Lamp.WHITE and result.colour is not None:
         entry["milky"] = result.colour.milky
     return entry
 
 
-def predict(cases: Path) -> dict[str, Any]:
-    """Predictions for every case; a case that cannot be examined is named on stderr and left out."""
+def predict(cases: Path, lamps: Collection[Lamp] = (Lamp.WHITE, Lamp.BLUE)) -> dict[str, Any]:
+    """Predict every case from its photographs under some lamps; a case that cannot be examined is named on stderr and left out."""
     images: dict[str, Any] = {}
     for case in sorted(p for p in cases.iterdir() if p.is_dir()):
         for occasion, paths in views(case).items():
             start = time.perf_counter()
             try:
-                pixels = {lamp: open_photograph(path).pixels for lamp, path in paths.items()}
+                pixels = {lamp: open_photograph(path).pixels for lamp, path in paths.items() if lamp in lamps}
                 result = examine(pixels.get(Lamp.WHITE), pixels.get(Lamp.BLUE))
             except (PhotographError, MeasurementError) as error:
                 print(f"{case.name} {occasion}: {error}", file=sys.stderr)
