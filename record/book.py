@@ -6,9 +6,10 @@ from pathlib import Path
 
 from sqlalchemy import select
 
+from setstone.record import deciding, inventory, notes, schema
 from setstone.record import examinations as _examinations
-from setstone.record import inventory, notes, schema
 from setstone.record import journal as _journal
+from setstone.record import occasions as _occasions
 from setstone.record import photographs as _photographs
 from setstone.record.entries import ObjectEntry
 from setstone.record.errors import BookError
@@ -42,13 +43,17 @@ class Book(Store):
     correct_stone = inventory.correct_stone
     add_photograph = _photographs.add_photograph
     photographs = _photographs.photographs
+    photograph = _photographs.find_photograph
+    correct_photograph = _photographs.correct_photograph
+    occasions = _occasions.occasions
     save_examination = _examinations.save_examination
     examinations = _examinations.examinations
     examination = _examinations.examination
     latest_examination = _examinations.latest_examination
     latest_examinations = _examinations.latest_examinations
-    decide = _examinations.decide
-    add_finding = _examinations.add_finding
+    decide = deciding.decide
+    decisions = deciding.decisions
+    add_finding = deciding.add_finding
     add_reading = notes.add_reading
     readings = notes.readings
     add_remark = notes.add_remark

@@ -1,84 +1,134 @@
-"""What a person decided on one examination holds for the next one of the same photographs' occasion."""
+"""What a person decided on one examination holds for the next one of the same stone and occasion."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from setstone.measure.candidates import Candidate
 from setstone.measure.examination import Examination
+from setstone.measure.quantity import Quantity
 from setstone.record.entries import CandidateEntry, ExaminationEntry
 
 #: Two candidates are the same when their paths lie this near each other on average, as a share of the
-#: picture's shorter side.
+#: stone's size: a line drawn by the program shifts by less from one version to the next, and two
+#: neighbouring facet junctions lie farther apart (common practice, no source).
 _NEAR = 0.01
+#: Points along a path at which distances are taken.
+_POINTS = 64
+
+Path = NDArray[np.float64]
+Matrix = NDArray[np.float64]
 
 
-@dataclass(eq=False)
+@dataclass(frozen=True, eq=False)
 class Carried:
     """A candidate of the earlier examination that a person decided on or drew.
 
     Parameters
     ----------
-    entry : CandidateEntry
+    earlier : CandidateEntry
         As it stood in the earlier examination.
-    match : int or None
-        Index of the same candidate in the new one; None when it was not found again.
+    candidate : Candidate
+        The same in the pixels and the scale of the new examination.
     number : int
-        Its number in the new examination, once it has one.
+        Its number there.
+    found_again : bool
+        Whether `number` is that of a candidate the new examination found itself.
     """
 
-    entry: CandidateEntry
-    match: int | None
-    number: int = 0
+    earlier: CandidateEntry
+    candidate: Candidate
+    number: int
+    found_again: bool
 
 
-def carried_over(earlier: ExaminationEntry, result: Examination) -> list[Carried]:
+def carried_over(
+    earlier: ExaminationEntry, result: Examination, motion: Matrix | None = None
+) -> tuple[Carried, ...]:
     """Match what a person decided on earlier with the candidates of a new examination.
 
-    Nothing is lost: what was not found again is carried as it was.
+    Nothing is lost: what was not found again, and whatever was drawn by hand, is carried as it was and
+    numbered after all that was found.
 
     Parameters
     ----------
     earlier : ExaminationEntry
     result : Examination
+        Its candidates count from 1.
+    motion : (3, 3) float64 array, optional
+        Maps pixels (x, y, 1) of the earlier reference photograph to those of the new one; they are the
+        same when not given.
 
     Returns
     -------
-    list of Carried
+    tuple of Carried
         In the order of the earlier numbers.
     """
-    reach = _NEAR * min(result.size)
-    free = dict(enumerate(result.candidates))
+    motion = np.eye(3) if motion is None else motion
+    reach = _NEAR * _size(result)
+    free = dict(enumerate(result.candidates, start=1))
+    number = len(result.candidates)
     carried = []
     for entry in earlier.candidates:
         if entry.decision is None and entry.origin == "program":
             continue
-        distances = {
-            i: _distance(entry.candidate, c)
-            for i, c in free.items()
-            if entry.origin == "program"
-            and (c.kind, c.lamp) == (entry.candidate.kind, entry.candidate.lamp)
-            and _boxes_near(entry.candidate.path, c.path, reach)
-        }
-        best = min(distances, key=distances.__getitem__, default=None)
-        if best is not None and distances[best] <= reach:
-            del free[best]
-            carried.append(Carried(entry, best))
+        candidate = _moved(entry.candidate, motion, earlier.result, result)
+        match = None if entry.origin == "hand" else _nearest(candidate, free, reach)
+        if match is None:
+            number += 1
+            carried.append(Carried(entry, candidate, number, found_again=False))
         else:
-            carried.append(Carried(entry, None))
-    return carried
+            carried.append(Carried(entry, free.pop(match), match, found_again=True))
+    return tuple(carried)
 
 
-def _distance(a: Candidate, b: Candidate) -> float:
-    """Greater of the two mean distances from one path to the other, in pixels."""
-    there = np.mean(cKDTree(b.path).query(a.path)[0])
-    back = np.mean(cKDTree(a.path).query(b.path)[0])
-    return float(max(there, back))
+def _nearest(candidate: Candidate, among: dict[int, Candidate], reach: float) -> int | None:
+    """Return the number of the nearest candidate of the same kind and lamp within `reach` pixels."""
+    line = _sampled(candidate)
+    distances = {
+        number: _distance(line, _sampled(other))
+        for number, other in among.items()
+        if (other.kind, other.lamp) == (candidate.kind, candidate.lamp)
+    }
+    best = min(distances, key=distances.__getitem__, default=None)
+    return best if best is not None and distances[best] < reach else None
 
 
-def _boxes_near(a: NDArray[np.float64], b: NDArray[np.float64], reach: float) -> bool:
-    return bool(
-        (a.min(axis=0) <= b.max(axis=0) + reach).all() and (b.min(axis=0) <= a.max(axis=0) + reach).all()
-    )
+def _distance(a: Path, b: Path) -> float:
+    """Greater of the two mean distances from one path to the nearest points of the other, in pixels."""
+    between = np.hypot(*(a[:, None] - b).transpose(2, 0, 1))
+    return float(max(between.min(axis=0).mean(), between.min(axis=1).mean()))
+
+
+def _sampled(candidate: Candidate) -> Path:
+    """Points at equal steps along the path: its own vertices may be few and far between."""
+    path = candidate.path
+    if candidate.kind == "spot":  # its outline is closed
+        path = np.concatenate([path, path[:1]])
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
+    steps = np.linspace(0, along[-1], _POINTS)
+    return np.column_stack([np.interp(steps, along, path[:, i]) for i in (0, 1)])
+
+
+def _moved(candidate: Candidate, motion: Matrix, old: Examination, new: Examination) -> Candidate:
+    """Return the same candidate on the new reference photograph, measured with the new scale."""
+    if np.array_equal(motion, np.eye(3)) and old.scale == new.scale:
+        return candidate
+    x, y, w = motion @ np.column_stack([candidate.path, np.ones(len(candidate.path))]).T
+    sizes: dict[str, Quantity] = {}
+    for name, size in candidate.sizes.items():
+        if not size.unit:
+            sizes[name] = size
+        elif old.scale is not None and new.scale is not None:
+            zoom = float(np.sqrt(abs(np.linalg.det(motion[:2, :2]))))
+            ratio = zoom * new.scale.um_per_px / old.scale.um_per_px
+            sizes[name] = Quantity(size.value * ratio, size.u * ratio, size.unit)
+    return replace(candidate, path=np.column_stack([x / w, y / w]), sizes=sizes)
+
+
+def _size(result: Examination) -> float:
+    """Size of the stone, else of the picture, in pixels."""
+    if result.outline is None:
+        return float(min(result.size))
+    return float(np.ptp(result.outline.points, axis=0).max())

@@ -3,19 +3,19 @@
 from collections.abc import Callable
 from dataclasses import replace
 
-from setstone.capture.open import open_photograph
 from setstone.capture.photograph import Lamp
 from setstone.measure.errors import MeasurementError
 from setstone.measure.examine import examine
 from setstone.measure.label import parse_length
-from setstone.measure.light import Pixels
 from setstone.measure.scale import Scale
 from setstone.record.entries import ExaminationEntry, PhotographEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.examinations import save_examination
-from setstone.record.photographs import photographs
+from setstone.record.occasions import occasions, spelt
+from setstone.record.photographs import photographs, stored_pixels
 from setstone.record.store import Store
 from setstone.record.text import operator
+from setstone.record.vocabulary import OCCASIONS
 
 #: Relative standard uncertainty taken for a scale that came without one (common practice, no source).
 _U_WITHOUT = 0.005
@@ -75,26 +75,29 @@ def examine_stone(
     ------
     BookError
         When there is no photograph of that occasion, or one was altered since it was added.
-    PhotographError, MeasurementError
-        When a photograph cannot be opened, or shows no stone.
+    MeasurementError
+        When the photographs show no stone.
     """
     by = operator(by, required=True)
-    taken = photographs(book, stone, occasion)
-    if not taken:
-        when = "" if occasion is None else f" of the occasion '{occasion}'"
+    with book.snapshot():
+        known = occasions(book, stone)
+        last = known[-1] if occasion is None and known else spelt(book, stone, occasion or OCCASIONS[0])
+        # The one added last of each lamp: a better one is added after the one it replaces.
+        latest = {p.lamp: p for p in photographs(book, stone, last)}
+    if not latest:
+        when = "" if occasion is None else f" of the occasion '{last}'"
         raise BookError(f"{stone.full_name} has no photographs{when}; add them first.")
-    last = taken[-1].occasion
-    latest = {p.lamp: p for p in taken if p.occasion == last}  # a later one of the same lamp wins
     white, blue = latest.get(Lamp.WHITE), latest.get(Lamp.BLUE)
     first = white or blue
     if first is None:
         raise BookError(
-            f"{stone.full_name} has no photograph under white or blue light ({last}); state the light of those it has, or add one."
+            f"{stone.full_name} has no photograph under white or blue light ({last}); "
+            "state the light of those it has, or add one."
         )
     try:
         result = examine(
-            _pixels(white),
-            _pixels(blue),
+            None if white is None else stored_pixels(white),
+            None if blue is None else stored_pixels(blue),
             scale=scale,
             bar_length_um=bar_length_um,
             file_scale=_file_scale(first),
@@ -103,7 +106,7 @@ def examine_stone(
     except MeasurementError as error:
         names = " and ".join(f"'{p.name}'" for p in (white, blue) if p is not None)
         raise MeasurementError(f"{names}: {error}") from error
-    flags = tuple(f for p in (white, blue) if p is not None for f in p.flags)
+    flags = tuple(dict.fromkeys(f for p in (white, blue) if p is not None for f in p.flags))
     return save_examination(
         book,
         stone,
@@ -113,18 +116,6 @@ def examine_stone(
         blue=None if blue is None else blue.sha256,
         by=by,
     )
-
-
-def _pixels(entry: PhotographEntry | None) -> Pixels | None:
-    if entry is None:
-        return None
-    photograph = open_photograph(entry.path)
-    if photograph.sha256 != entry.sha256:
-        raise BookError(
-            f"The photograph '{entry.name}' was altered in the book ({entry.path}); "
-            "put the original back in its place."
-        )
-    return photograph.pixels
 
 
 def _file_scale(entry: PhotographEntry) -> Scale | None:

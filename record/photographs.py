@@ -1,34 +1,32 @@
-"""The photographs of a stone: kept unaltered, each under its SHA-256 (FIPS 180-4)."""
+"""The photographs of a stone: kept unaltered, each under its SHA-256."""
 
-import hashlib
-import os
-import shutil
-import tempfile
+import math
 from datetime import datetime
 from pathlib import Path
 
-from sqlalchemy import RowMapping, insert, select
+from sqlalchemy import RowMapping, insert, or_, select, update
 
-from setstone.capture.fitness import fitness
-from setstone.capture.lamp import contradiction, recognise_lamp
-from setstone.capture.open import open_photograph
-from setstone.capture.photograph import Lamp, Photograph
+from setstone.capture.photograph import Lamp, Photograph, Pixels
 from setstone.measure.examination import Flag
 from setstone.record import schema
 from setstone.record.clock import in_utc, now
 from setstone.record.convert import from_json, to_json
 from setstone.record.entries import PhotographEntry, StoneEntry
 from setstone.record.errors import BookError
+from setstone.record.filing import file_away
 from setstone.record.inventory import stone_of_id
 from setstone.record.journal import note
+from setstone.record.occasions import spelt
 from setstone.record.store import Store
-from setstone.record.text import clean, operator, shown
+from setstone.record.text import operator, shown
 from setstone.record.vocabulary import OCCASIONS
 
 #: From here on the lamp recognised in a picture is taken without a warning.
 _SURE = 0.5
 
 _SUFFIXES = {"JPEG": ".jpg", "PNG": ".png", "TIFF": ".tif", "OME-TIFF": ".ome.tif"}
+
+# The decoders of setstone.capture are imported where they are used: naming a stone need not load them.
 
 
 def add_photograph(
@@ -56,7 +54,7 @@ def add_photograph(
     by : str, optional
         Who took it.
     taken : datetime, optional
-        When; else what the file says.
+        When; else what the file says. Without a time zone it is local time.
     magnification : float, optional
         Of the microscope; else what the file says.
 
@@ -73,18 +71,22 @@ def add_photograph(
     BookError
         When the photograph belongs to another stone of the book, or cannot be stored.
     """
-    occasion = clean(occasion, "The occasion", longest=60)
-    by = operator(by, required=False)
+    from setstone.capture.open import open_photograph
+
+    path, by = Path(path), operator(by, required=False)
+    occasion, magnification = spelt(book, stone, occasion), _possible(magnification)
     photograph = open_photograph(path)
     known = _known(book, stone, photograph)
     if known is not None:
+        file_away(path, known.path, known.sha256)  # in case the stored file was lost
         return known, False
 
     seen_as, flags = _lamp(photograph, lamp)
     file = photograph.sha256 + _SUFFIXES[photograph.format]
-    _store(path, book.photographs_folder / file, photograph.sha256)
+    # The file first, then the row: a crash between them leaves a spare file, never a row without one.
+    file_away(path, book.photographs_folder / file, photograph.sha256)
     height, width = photograph.pixels.shape[:2]
-    moment = taken or photograph.taken
+    at = now()
     values = {
         "sha256": photograph.sha256,
         "stone_id": stone.id,
@@ -93,7 +95,7 @@ def add_photograph(
         "lamp": str(seen_as),
         "lamp_stated": lamp is not None,
         "occasion": occasion,
-        "taken": None if moment is None else in_utc(moment),
+        "taken": _taken(taken, photograph),
         "operator": by,
         "magnification": magnification or photograph.magnification,
         "um_per_px": photograph.um_per_px,
@@ -102,25 +104,17 @@ def add_photograph(
         "bit_depth": photograph.bit_depth,
         "format": photograph.format,
         "size_bytes": photograph.size_bytes,
-        "added": now(),
+        "added": at,
         "flags": to_json(flags, tuple[Flag, ...]),
     }
+    after = {"sha256": photograph.sha256, "name": values["name"], "lamp": str(seen_as), "occasion": occasion}
     with book.atomic() as connection:
         known = _known(book, stone, photograph)
-        if known is not None:
+        if known is not None:  # another program was quicker
             return known, False
         connection.execute(insert(schema.photographs).values(values))
-        after = {
-            "sha256": photograph.sha256,
-            "name": values["name"],
-            "lamp": str(seen_as),
-            "occasion": occasion,
-        }
-        note(connection, now(), by, "add photograph", stone.full_name, stone_id=stone.id, after=after)
-        entry = _by_hash(book, photograph.sha256)
-    if entry is None:  # the row was written above, in the same transaction
-        raise BookError(f"The photograph '{path}' was not kept; try again.")
-    return entry, True
+        note(connection, at, by, "add photograph", stone.full_name, stone_id=stone.id, after=after)
+        return find_photograph(book, photograph.sha256), True
 
 
 def photographs(book: Store, stone: StoneEntry, occasion: str | None = None) -> tuple[PhotographEntry, ...]:
@@ -138,17 +132,142 @@ def photographs(book: Store, stone: StoneEntry, occasion: str | None = None) -> 
     """
     c = schema.photographs.c
     query = select(schema.photographs).where(c.stone_id == stone.id).order_by(c.id)
-    if occasion is not None:
-        query = query.where(c.occasion == occasion)
     with book.snapshot() as connection:
+        if occasion is not None:
+            query = query.where(c.occasion == spelt(book, stone, occasion))
         return tuple(_entry(book, row) for row in connection.execute(query).mappings())
 
 
-def _by_hash(book: Store, sha256: str) -> PhotographEntry | None:
-    query = select(schema.photographs).where(schema.photographs.c.sha256 == sha256)
-    with book.snapshot() as connection:
-        row = connection.execute(query).mappings().first()
-    return None if row is None else _entry(book, row)
+def find_photograph(book: Store, sha256: str) -> PhotographEntry:
+    """Find a photograph by its SHA-256.
+
+    Parameters
+    ----------
+    sha256 : str
+        In hexadecimal.
+
+    Returns
+    -------
+    PhotographEntry
+
+    Raises
+    ------
+    BookError
+        When the book has none of it.
+    """
+    found = _by_hash(book, sha256)
+    if found is None:
+        raise BookError(
+            f"The book {book.folder} holds no photograph with the SHA-256 '{sha256}'; add it first."
+        )
+    return found
+
+
+def correct_photograph(
+    book: Store,
+    entry: PhotographEntry,
+    *,
+    stone: StoneEntry | None = None,
+    lamp: Lamp | None = None,
+    occasion: str | None = None,
+    magnification: float | None = None,
+    by: str,
+) -> PhotographEntry:
+    """Correct what is said of a photograph; the journal keeps what stood before.
+
+    Examinations made from it stay as they are; examine again where the correction matters.
+
+    Parameters
+    ----------
+    entry : PhotographEntry
+    stone : StoneEntry, optional
+        The stone it really shows; what is not given stays.
+    lamp : Lamp, optional
+    occasion : str, optional
+    magnification : float, optional
+    by : str
+        Who corrects.
+
+    Returns
+    -------
+    PhotographEntry
+        As it stands now.
+
+    Raises
+    ------
+    BookError
+        When nobody is named, or an examination rests on a photograph that is given to another stone.
+    """
+    by = operator(by, required=True)
+    with book.atomic() as connection:
+        old = find_photograph(book, entry.sha256)
+        owner = stone_of_id(connection, old.stone_id if stone is None else stone.id)
+        if owner.id != old.stone_id:
+            _require_unexamined(book, old)
+        changes: dict[str, object] = {"stone_id": owner.id}
+        if occasion is not None or owner.id != old.stone_id:
+            changes["occasion"] = spelt(book, owner, occasion or old.occasion)
+        if magnification is not None:
+            changes["magnification"] = _possible(magnification)
+        if lamp is not None:
+            flags = _without_doubts(old.flags) + _contradicted(lamp, stored_pixels(old))
+            changes |= {
+                "lamp": str(lamp),
+                "lamp_stated": True,
+                "flags": to_json(flags, tuple[Flag, ...]),
+            }
+        c = schema.photographs.c
+        connection.execute(update(schema.photographs).where(c.sha256 == old.sha256).values(changes))
+        new = find_photograph(book, old.sha256)
+        before, after = _told(book, old), _told(book, new)
+        if new != old:
+            what = f"{owner.full_name}, {old.name}"
+            note(
+                connection,
+                now(),
+                by,
+                "correct photograph",
+                what,
+                stone_id=owner.id,
+                before=before,
+                after=after,
+            )
+        return new
+
+
+def stored_pixels(entry: PhotographEntry) -> Pixels:
+    """Read the pixels of a stored photograph, making sure that it is still the one that was added.
+
+    Parameters
+    ----------
+    entry : PhotographEntry
+
+    Returns
+    -------
+    (H, W, 3) uint8 or uint16 array
+        sRGB-encoded.
+
+    Raises
+    ------
+    BookError
+        When the file was altered or lost since.
+    """
+    from setstone.capture.errors import PhotographError
+    from setstone.capture.open import open_photograph
+
+    try:
+        photograph = open_photograph(entry.path)
+    except PhotographError as error:
+        raise BookError(
+            f"The photograph '{entry.name}' cannot be opened in the book any more ({entry.path}); "
+            "add the original again, and it is put back in its place."
+        ) from error
+    if photograph.sha256 != entry.sha256:
+        raise BookError(
+            f"The photograph '{entry.name}' was altered in the book ({entry.path}); "
+            "add the original again, and it is put back in its place."
+        )
+    return photograph.pixels
 
 
 def _known(book: Store, stone: StoneEntry, photograph: Photograph) -> PhotographEntry | None:
@@ -163,65 +282,78 @@ def _known(book: Store, stone: StoneEntry, photograph: Photograph) -> Photograph
     return known
 
 
+def _by_hash(book: Store, sha256: str) -> PhotographEntry | None:
+    query = select(schema.photographs).where(schema.photographs.c.sha256 == sha256)
+    with book.snapshot() as connection:
+        row = connection.execute(query).mappings().first()
+    return None if row is None else _entry(book, row)
+
+
 def _lamp(photograph: Photograph, stated: Lamp | None) -> tuple[Lamp, tuple[Flag, ...]]:
-    flags = [Flag(f.code, f.text) for f in fitness(photograph.pixels)]
-    flags += [Flag("file-note", text) for text in photograph.notes]
+    from setstone.capture.fitness import fitness
+    from setstone.capture.lamp import recognise_lamp
+
+    flags = tuple(Flag(f.code, f.text) for f in fitness(photograph.pixels))
+    flags += tuple(Flag("file-note", text) for text in photograph.notes)
     if stated is not None:
-        against = contradiction(stated, photograph.pixels)
-        if against is not None:
-            flags.append(Flag("lamp-contradiction", against))
-        return stated, tuple(flags)
+        return stated, flags + _contradicted(stated, photograph.pixels)
     reading = recognise_lamp(photograph.pixels)
     if reading.lamp is Lamp.OTHER and photograph.lamp_hint is not None:
-        return photograph.lamp_hint, tuple(flags)
+        return photograph.lamp_hint, flags
     if reading.confidence < _SURE:
-        flags.append(Flag("lamp-uncertain", f"{reading.why} State the light it was taken under."))
-    return reading.lamp, tuple(flags)
+        flags += (Flag("lamp-uncertain", f"{reading.why} State the light it was taken under."),)
+    return reading.lamp, flags
 
 
-def _store(source: Path, target: Path, sha256: str) -> None:
-    """Put a copy in place durably before any row speaks of it: a crash leaves a spare file, no dangling row."""
+def _contradicted(stated: Lamp, pixels: Pixels) -> tuple[Flag, ...]:
+    from setstone.capture.lamp import contradiction
+
+    against = contradiction(stated, pixels)
+    return () if against is None else (Flag("lamp-contradiction", against),)
+
+
+def _without_doubts(flags: tuple[Flag, ...]) -> tuple[Flag, ...]:
+    return tuple(f for f in flags if f.code not in ("lamp-uncertain", "lamp-contradiction"))
+
+
+def _taken(stated: datetime | None, photograph: Photograph) -> datetime | None:
+    if stated is not None:
+        return in_utc(stated)
     try:
-        target.parent.mkdir(exist_ok=True)
-        if target.exists() and _sha256(target) == sha256:
-            return  # left by a command that did not get as far as the row
-        handle, name = tempfile.mkstemp(dir=target.parent, prefix=".adding-")
-        temporary = Path(name)
-        try:
-            with os.fdopen(handle, "wb") as copy, source.open("rb") as original:
-                shutil.copyfileobj(original, copy, 1 << 20)
-                copy.flush()
-                os.fsync(copy.fileno())
-            if _sha256(temporary) != sha256:
-                raise BookError(
-                    f"The file '{source}' changed while it was read; add it again when it is complete."
-                )
-            temporary.chmod(0o444)
-            temporary.replace(target)
-        finally:
-            temporary.unlink(missing_ok=True)
-        _sync_folder(target.parent)
-    except OSError as error:
+        return None if photograph.taken is None else in_utc(photograph.taken)
+    except (OverflowError, OSError, ValueError):
+        return None  # the clock of the camera was never set: a year no computer can place
+
+
+def _possible(magnification: float | None) -> float | None:
+    if magnification is not None and not (math.isfinite(magnification) and 0 < magnification <= 1e4):
         raise BookError(
-            f"The photograph '{source}' cannot be kept in '{target.parent}' ({error.strerror}); "
-            "check the disk and the rights of the folder."
-        ) from error
+            f"A magnification of {magnification:g} is not possible; give that of the microscope, for example 60."
+        )
+    return magnification
 
 
-def _sync_folder(folder: Path) -> None:
-    """Make the new name durable too, where the system can (Windows cannot open a folder)."""
-    if os.name == "nt":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+def _require_unexamined(book: Store, entry: PhotographEntry) -> None:
+    c = schema.examinations.c
+    query = select(c.id).where(or_(c.white == entry.sha256, c.blue == entry.sha256)).limit(1)
+    with book.snapshot() as connection:
+        if connection.execute(query).scalar() is not None:
+            raise BookError(
+                f"An examination rests on the photograph '{entry.name}', so it cannot be given to another stone; "
+                "enter a remark on the stone instead."
+            )
 
 
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+def _told(book: Store, entry: PhotographEntry) -> dict[str, object]:
+    with book.snapshot() as connection:
+        owner = stone_of_id(connection, entry.stone_id)
+    return {
+        "stone": owner.full_name,
+        "lamp": str(entry.lamp),
+        "lamp_stated": entry.lamp_stated,
+        "occasion": entry.occasion,
+        "magnification": entry.magnification,
+    }
 
 
 def _entry(book: Store, row: RowMapping) -> PhotographEntry:

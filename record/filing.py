@@ -1,0 +1,69 @@
+"""Files put away durably and unaltered, each known by its SHA-256 (FIPS 180-4)."""
+
+import hashlib
+import os
+import shutil
+import tempfile
+from pathlib import Path
+
+from setstone.record.errors import BookError
+
+
+def file_away(source: Path, target: Path, sha256: str) -> None:
+    """Keep a copy of a file, so that it is wholly there or not at all, whenever the power fails.
+
+    Parameters
+    ----------
+    source : Path
+        Only read.
+    target : Path
+        Nothing happens when the very file is there already; another one is replaced.
+    sha256 : str
+        Of the source when it was read, in hexadecimal.
+
+    Raises
+    ------
+    BookError
+        When the source changed meanwhile, or the copy cannot be written.
+    """
+    try:
+        if target.exists() and _sha256(target) == sha256:
+            return
+        # Beside the target, because a file can be renamed at one stroke only within one disk.
+        handle, name = tempfile.mkstemp(dir=target.parent, prefix=".adding-")
+        temporary = Path(name)
+        try:
+            with os.fdopen(handle, "wb") as copy, source.open("rb") as original:
+                shutil.copyfileobj(original, copy, 1 << 20)
+                copy.flush()
+                os.fsync(copy.fileno())
+            if _sha256(temporary) != sha256:
+                raise BookError(
+                    f"The file '{source}' changed while it was read; add it again when it is complete."
+                )
+            temporary.chmod(0o444)
+            temporary.replace(target)
+        finally:
+            temporary.unlink(missing_ok=True)
+        _sync_folder(target.parent)
+    except OSError as error:
+        raise BookError(
+            f"The photograph '{source}' cannot be kept in '{target.parent}' ({error.strerror}); "
+            "check the disk and the rights of the folder."
+        ) from error
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make the new name durable too, where the system can (Windows cannot open a folder)."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
