@@ -57,7 +57,7 @@ class Alignment:
     reliable : bool
         False when the photographs could not be brought together.
     reason : str
-        What was found, in one sentence.
+        What was found or what is missing, in words that follow a colon.
     """
 
     matrix: Matrix
@@ -112,10 +112,10 @@ def align(moving: Pixels, fixed: Pixels, *, usable: Mask | None = None) -> Align
             pair.full(np.eye(3)),
             float("inf"),
             False,
-            f"The photographs could not be laid on each other: only {agreeing} of {heard} places agree.",
+            f"only {agreeing} of {heard} places in it agree on how it lies",
         )
-    moved = "were moved against each other" if best.moved else "lie on each other as they were taken"
-    reason = f"The photographs {moved}; {agreeing} of {heard} places agree."
+    moved = "moved against each other" if best.moved else "as they were taken"
+    reason = f"{moved}; {agreeing} of {heard} places agree"
     return Alignment(pair.full(best.matrix), best.residual * pair.px_per_px, True, reason)
 
 

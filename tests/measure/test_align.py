@@ -110,7 +110,7 @@ def test_pictures_that_share_nothing_are_not_forced_together() -> None:
         found = align(other, facets(1, np.eye(3)))
         assert not found.reliable
         np.testing.assert_array_equal(found.matrix, np.eye(3))
-        assert "places agree" in found.reason
+        assert "agree on how it lies" in found.reason
 
 
 def test_a_label_burned_in_does_not_hold_the_picture_back() -> None:
