@@ -1,7 +1,5 @@
 """The book: a workshop's record, a folder with one database and the photographs."""
 
-import sqlite3
-from contextlib import closing
 from pathlib import Path
 
 from sqlalchemy import select
@@ -13,7 +11,7 @@ from setstone.record import occasions as _occasions
 from setstone.record import photographs as _photographs
 from setstone.record.entries import ObjectEntry
 from setstone.record.errors import BookError
-from setstone.record.store import DATABASE, PHOTOGRAPHS, Store, damaged
+from setstone.record.store import DATABASE, PHOTOGRAPHS, Store
 from setstone.record.text import clean, operator
 from setstone.record.upgrading import bring_up_to_date, set_up
 
@@ -84,8 +82,9 @@ class Book(Store):
         """
         workshop = clean(workshop, "The name of the workshop", longest=200, required=False)
         by = operator(by, required=False)
-        _require_empty(folder)
+        folder = Path(folder).absolute()  # the program may change its current folder meanwhile
         try:
+            _require_empty(folder)
             folder.mkdir(parents=True, exist_ok=True)
             (folder / PHOTOGRAPHS).mkdir()
         except OSError as error:
@@ -120,10 +119,15 @@ class Book(Store):
         BookError
             When there is no book, or it is damaged, of a newer version, or cannot be read.
         """
-        _require_database(folder)
+        folder = Path(folder).absolute()
+        _require_book(folder)
         book = cls(folder)
         try:
             bring_up_to_date(book)
+            if not book.photographs_folder.is_dir():
+                raise BookError(
+                    f"The photographs of the book '{folder}' are missing; put its folder '{PHOTOGRAPHS}' back in place."
+                )
         except BaseException:
             book.close()
             raise
@@ -149,9 +153,9 @@ class Book(Store):
         if len(everything) == 1:
             return everything[0]
         if not everything:
-            raise BookError(f"The book {self.folder} holds no object yet; add one first.")
+            raise BookError(f"The book '{self.folder}' holds no object yet; add one first.")
         raise BookError(
-            f"The book {self.folder} holds several objects; say which: "
+            f"The book '{self.folder}' holds several objects; say which: "
             + ", ".join(f"'{o.name}'" for o in everything)
             + "."
         )
@@ -161,13 +165,7 @@ def _require_empty(folder: Path) -> None:
     if (folder / DATABASE).exists():
         raise BookError(f"There is a book in '{folder}' already; open it, or choose another folder.")
     if folder.is_dir():
-        try:
-            occupied = any(folder.iterdir())
-        except OSError as error:
-            raise BookError(
-                f"The folder '{folder}' cannot be read ({error.strerror}); choose another."
-            ) from error
-        if occupied:
+        if any(folder.iterdir()):
             raise BookError(
                 f"The folder '{folder}' is not empty; choose one that is empty or does not exist yet."
             )
@@ -175,17 +173,18 @@ def _require_empty(folder: Path) -> None:
         raise BookError(f"'{folder}' is a file, not a folder; choose another name.")
 
 
-def _require_database(folder: Path) -> None:
-    """Say what is wrong before SQLite would make an empty database of its own."""
-    database = folder / DATABASE
-    if not folder.is_dir():
-        raise BookError(f"There is no folder '{folder}'; check its name, or start a book there.")
-    if not database.is_file():
-        raise BookError(f"The folder '{folder}' holds no book; choose the folder of your book, or start one.")
+def _require_book(folder: Path) -> None:
+    """Say what is missing before SQLite would make an empty database of its own."""
     try:
-        with closing(sqlite3.connect(f"{database.resolve().as_uri()}?mode=ro", uri=True)) as connection:
-            connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
-    except sqlite3.DatabaseError as error:
-        code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-        if code in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT):
-            raise BookError(damaged(folder)) from error
+        if folder.is_file():
+            raise BookError(f"'{folder}' is a file; give the folder of the book.")
+        if not folder.is_dir():
+            raise BookError(f"There is no folder '{folder}'; check its name, or start a book there.")
+        if not (folder / DATABASE).is_file():
+            raise BookError(
+                f"The folder '{folder}' holds no book; choose the folder of your book, or start one."
+            )
+    except OSError as error:
+        raise BookError(
+            f"The folder '{folder}' cannot be read ({error.strerror}); check the rights of the folder."
+        ) from error

@@ -93,7 +93,7 @@ def find_object(book: Store, name: str) -> ObjectEntry:
         if key(entry.name) == key(name):
             return entry
     raise BookError(
-        f"There is no object '{name}' in the book {book.folder}{_which(o.name for o in everything)}."
+        f"There is no object '{name}' in the book '{book.folder}'{_which(o.name for o in everything)}."
     )
 
 
@@ -225,7 +225,7 @@ def find_stone(book: Store, name: str) -> StoneEntry:
         found = [StoneEntry(**row) for row in connection.execute(query).mappings()]
         if not found:
             there = _which(s.full_name for s in stones(book))
-            raise BookError(f"There is no stone '{name}' in the book {book.folder}{there}.")
+            raise BookError(f"There is no stone '{name}' in the book '{book.folder}'{there}.")
     if len(found) > 1:
         names = " or ".join(f"'{s.full_name}'" for s in found)
         raise BookError(f"Several objects have a stone '{name}'; say {names}.")

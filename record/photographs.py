@@ -158,7 +158,7 @@ def find_photograph(book: Store, sha256: str) -> PhotographEntry:
     found = _by_hash(book, sha256)
     if found is None:
         raise BookError(
-            f"The book {book.folder} holds no photograph with the SHA-256 '{sha256}'; add it first."
+            f"The book '{book.folder}' holds no photograph with the SHA-256 '{sha256}'; add it first."
         )
     return found
 

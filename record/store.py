@@ -117,7 +117,7 @@ class Store:
     @contextmanager
     def _transaction(self, *, writes: bool, keys_checked: bool = True) -> Iterator[Connection]:
         if not self._open:
-            raise BookError(f"The book {self.folder} is closed; open it again.")
+            raise BookError(f"The book '{self.folder}' is closed; open it again.")
         with self._plainly(), self._engine.connect().execution_options(writes=writes) as connection:
             if not keys_checked:
                 connection.detach()  # not to be used again by others
@@ -182,14 +182,16 @@ def _begin(connection: Connection) -> None:
 def _sentence(error: DBAPIError, folder: Path) -> str:
     code = getattr(error.orig, "sqlite_errorcode", 0) & 0xFF  # the rest tells sub-cases apart
     known: dict[int, str] = {
-        sqlite3.SQLITE_BUSY: f"The book {folder} is in use by another program; try again when it has finished.",
-        sqlite3.SQLITE_READONLY: f"The book {folder} cannot be written; check the rights of the folder and its files.",
-        sqlite3.SQLITE_FULL: f"There is no room left on the disk of the book {folder}; nothing was changed.",
-        sqlite3.SQLITE_CANTOPEN: f"The database of the book {folder} cannot be opened; check the folder and its rights.",
+        sqlite3.SQLITE_BUSY: f"The book '{folder}' is in use by another program; try again when it has finished.",
+        sqlite3.SQLITE_READONLY: f"The book '{folder}' cannot be written; check the rights of the folder and its files.",
+        sqlite3.SQLITE_FULL: f"There is no room left on the disk of the book '{folder}'; nothing was changed.",
+        sqlite3.SQLITE_CANTOPEN: f"The database of the book '{folder}' cannot be opened; check the folder and its rights.",
         sqlite3.SQLITE_CORRUPT: damaged(folder),
         sqlite3.SQLITE_NOTADB: damaged(folder),
     }
-    return known.get(code, f"The database of the book {folder} refused; nothing was changed ({error.orig}).")
+    return known.get(
+        code, f"The database of the book '{folder}' refused; nothing was changed ({error.orig})."
+    )
 
 
 def new_id(made: CursorResult[Any]) -> int:
@@ -203,6 +205,6 @@ def new_id(made: CursorResult[Any]) -> int:
 def damaged(folder: Path) -> str:
     """Say that the database of a book is damaged."""
     return (
-        f"The database {folder / DATABASE} is damaged; restore it from your last copy of the folder. "
+        f"The database '{folder / DATABASE}' is damaged; restore it from your last copy of the folder. "
         "The photographs beside it are not affected."
     )

@@ -63,7 +63,9 @@ def bring_up_to_date(store: Store) -> None:
     if revision == LATEST:
         return
     if revision not in _known():
-        raise BookError(f"The book {store.folder} was made by a newer setstone; update setstone to open it.")
+        raise BookError(
+            f"The book '{store.folder}' was made by a newer setstone; update setstone to open it."
+        )
     with store.rebuilding() as connection:
         # Read again under the lock: another program may have been quicker.
         revision = _revision(connection, store.folder)
@@ -74,8 +76,8 @@ def bring_up_to_date(store: Store) -> None:
             _take_steps(connection)
         except DatabaseError as error:
             raise BookError(
-                f"The book {store.folder} could not be brought up to date and was left as it is ({error.orig}); "
-                f"a copy of its database is {copy}."
+                f"The book '{store.folder}' could not be brought up to date and was left as it is ({error.orig}); "
+                f"a copy of its database is '{copy}'."
             ) from error
         before, after = {"revision": revision}, {"revision": LATEST, "copy": copy.name}
         what = "bring book up to date"
@@ -85,7 +87,7 @@ def bring_up_to_date(store: Store) -> None:
 def _revision(connection: Connection, folder: Path) -> str:
     if connection.exec_driver_sql("PRAGMA application_id").scalar() != APPLICATION_ID:
         raise BookError(
-            f"The folder {folder} holds no setstone book: its {DATABASE} belongs to something else; choose another folder."
+            f"The folder '{folder}' holds no setstone book: its '{DATABASE}' belongs to something else; choose another folder."
         )
     try:
         found = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
@@ -106,8 +108,8 @@ def _copy(folder: Path, revision: str) -> Path:
             book.backup(target)
     except (OSError, sqlite3.Error) as error:
         raise BookError(
-            f"The book {folder} is of an older version and was not brought up to date, because its database could "
-            f"not be copied to {copy} first ({error}); make room or check the rights of the folder."
+            f"The book '{folder}' is of an older version and was not brought up to date, because its database could "
+            f"not be copied to '{copy}' first ({error}); make room or check the rights of the folder."
         ) from error
     return copy
 

@@ -4,8 +4,10 @@ from alembic import context
 
 from setstone.record.schema import metadata
 
-# SQLite can alter little of a table in place; Alembic's batch mode rebuilds it.
-context.configure(
-    connection=context.config.attributes["connection"], target_metadata=metadata, render_as_batch=True
-)
-context.run_migrations()
+# Alembic lends its context only while it runs the steps; whoever else reads this module starts nothing.
+if hasattr(context, "config"):
+    # SQLite can alter little of a table in place; Alembic's batch mode rebuilds it.
+    context.configure(
+        connection=context.config.attributes["connection"], target_metadata=metadata, render_as_batch=True
+    )
+    context.run_migrations()
