@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 #: Marks a SQLite database as a setstone book: "SETS" (sqlite.org/pragma.html#pragma_application_id).
 APPLICATION_ID = 0x53455453
 
+_STEPS = "setstone.record:migrations"
 _PROGRAM = f"setstone {__version__}"
 
 
@@ -135,5 +136,5 @@ def _config() -> "Config":
     from alembic.config import Config
 
     config = Config()
-    config.set_main_option("script_location", "setstone.record:migrations")
+    config.set_main_option("script_location", _STEPS)
     return config
