@@ -8,6 +8,7 @@ in lightness than wide in chroma. Near the border of two blocks the name may the
 
 The table holds Kelly's Munsell notations, turned into CIELAB under D65 with the Munsell renotation of
 colour-science 0.4.7 and a Bradford adaptation from illuminant C; tests/data/iscc_nbs.csv has the notations.
+They were taken second hand and corrected in five places; that file says which.
 Four of the 267 (reddish, brownish, olive and greenish black) lie below Munsell value 1, where the renotation
 ends, and are left out.
 """
