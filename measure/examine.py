@@ -101,7 +101,7 @@ def examine(
     colour: StoneColour | None = None
     if scene.white is not None:
         tell("measuring the colour")
-        colour = stone_colour(scene.white, scene.stone)
+        colour = stone_colour(scene.white, scene.stone, blue=scene.blue)
 
     return Examination(
         reference=reference,

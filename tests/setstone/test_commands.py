@@ -156,7 +156,7 @@ def test_a_bad_file_gets_one_sentence_and_changes_nothing(
     assert state(book)[0] == before[0]
 
 
-def photograph(path: Path, pixels: np.ndarray[Any, np.dtype[np.uint8]]) -> Path:
+def photograph(path: Path, pixels: np.ndarray[Any, Any]) -> Path:
     assert cv2.imwrite(str(path), pixels)
     return path
 
