@@ -156,16 +156,27 @@ def _choose_scale(
                 f"No lengths in millimetres: {what}; give the length of the bar or the micrometres per pixel.",
             )
         )
-    for other in others:
-        if chosen is not None and abs(other.um_per_px / chosen.um_per_px - 1) > SCALES_AGREE:
-            flags.append(
-                Flag(
-                    "scales-disagree",
-                    f"The scale used ({chosen.um_per_px:.4g} µm per pixel, {chosen.source}) and the {other.source}"
-                    f" ({other.um_per_px:.4g} µm per pixel) disagree; check which of them belongs to this photograph.",
-                )
-            )
+    flags += [
+        _disagreement(chosen, other) for other in others if chosen is not None and _differ(chosen, other)
+    ]
     return chosen, flags
+
+
+def _differ(one: Scale, other: Scale) -> bool:
+    return abs(other.um_per_px / one.um_per_px - 1) > SCALES_AGREE
+
+
+def _disagreement(used: Scale, other: Scale) -> Flag:
+    difference = abs(other.um_per_px / used.um_per_px - 1)
+    return Flag(
+        "scales-disagree",
+        f"The scale used ({_from(used)}) and another ({_from(other)}) differ by {difference:.1%}; "
+        "check which of them belongs to this photograph.",
+    )
+
+
+def _from(scale: Scale) -> str:
+    return f"{scale.source}: {scale.detail}" if scale.detail else scale.source
 
 
 def _aligned(
