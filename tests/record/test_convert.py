@@ -1,22 +1,26 @@
 """Whatever is stored comes back equal."""
 
 import json
+import math
 from dataclasses import fields, is_dataclass
+from typing import Any, get_args
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
-from made_up import examination, line
 
 from setstone.measure.candidates import Candidate, Reason
+from setstone.measure.colour import StoneColour
 from setstone.measure.examination import Examination, Flag
+from setstone.measure.outline import Diameters, Outline
 from setstone.measure.quantity import Quantity
+from setstone.measure.scale import Scale, ScaleSource
 from setstone.record.convert import from_json, to_json
 from setstone.record.errors import BookError
 
-numbers = st.floats(allow_nan=False)
+numbers = st.floats()
 paths = arrays.arrays(np.float64, st.tuples(st.integers(0, 6), st.just(2)), elements=numbers)
 quantities = st.builds(Quantity, numbers, numbers, st.sampled_from(["mm", "µm", ""]))
 candidates = st.builds(
@@ -30,14 +34,40 @@ candidates = st.builds(
     sizes=st.dictionaries(st.text(), quantities, max_size=3),
 )
 
+measured = {
+    "scale": st.builds(
+        Scale, st.floats(0.001, 1e4), numbers, st.sampled_from(get_args(ScaleSource)), st.text()
+    ),
+    "outline": st.builds(
+        Outline, points=paths, seen=arrays.arrays(np.bool_, st.integers(0, 6)), u_px=numbers, shape=st.text()
+    ),
+    "diameters": st.builds(Diameters, quantities, quantities, quantities),
+    "blue_to_white": arrays.arrays(np.float64, (3, 3), elements=numbers),
+    "colour": st.builds(StoneColour),
+}
+examinations = st.builds(
+    Examination,
+    reference=st.sampled_from(["white", "blue"]),
+    size=st.tuples(st.integers(1, 10**5), st.integers(1, 10**5)),
+    candidates=st.lists(candidates, max_size=2).map(tuple),
+    flags=st.lists(st.builds(Flag, st.text(), st.text()), max_size=2).map(tuple),
+    **{name: st.none() | value for name, value in measured.items()},
+)
+
 
 def same(a: object, b: object) -> bool:
-    if isinstance(a, np.ndarray):
-        return isinstance(b, np.ndarray) and a.dtype == b.dtype and np.array_equal(a, b)
-    if isinstance(a, tuple):
-        return isinstance(b, tuple) and len(a) == len(b) and all(map(same, a, b))
+    if type(a) is not type(b):
+        return False
+    if isinstance(a, np.ndarray) and isinstance(b, np.ndarray):
+        return a.dtype == b.dtype and np.array_equal(a, b, equal_nan=a.dtype.kind == "f")
+    if isinstance(a, tuple) and isinstance(b, tuple):
+        return len(a) == len(b) and all(map(same, a, b))
+    if isinstance(a, dict) and isinstance(b, dict):
+        return a.keys() == b.keys() and all(same(a[k], b[k]) for k in a)
     if is_dataclass(a):
-        return type(a) is type(b) and all(same(getattr(a, f.name), getattr(b, f.name)) for f in fields(a))
+        return all(same(getattr(a, f.name), getattr(b, f.name)) for f in fields(a))
+    if isinstance(a, float) and isinstance(b, float) and math.isnan(a):
+        return math.isnan(b)
     return a == b
 
 
@@ -50,9 +80,14 @@ def test_candidates_come_back_equal(candidate: Candidate) -> None:
     assert same(candidate, there_and_back(candidate))
 
 
-def test_an_examination_comes_back_equal() -> None:
-    result = examination(line(100), line(200, 0.1))
+@given(examinations)
+def test_examinations_come_back_equal(result: Examination) -> None:
     assert same(result, there_and_back(result))
+
+
+def test_numbers_of_an_array_library_are_stored_like_others() -> None:
+    from_pixels: Any = np.float32(0.5)  # slips in where a mean was taken; json itself refuses it
+    assert there_and_back(Quantity(from_pixels, np.float64(0.25), "mm")) == Quantity(0.5, 0.25, "mm")
 
 
 def test_numbers_json_does_not_know_come_back() -> None:

@@ -1,11 +1,16 @@
 import hashlib
+import time
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
+from made_up import examination
 from PIL import Image
 
 from setstone.capture.errors import PhotographError
-from setstone.capture.photograph import Lamp
+from setstone.capture.open import open_photograph
+from setstone.capture.photograph import Lamp, Photograph
 from setstone.record import photographs
 from setstone.record.book import Book
 from setstone.record.entries import StoneEntry
@@ -101,3 +106,135 @@ def test_occasions_are_told_apart(book: Book, stone: StoneEntry, picture: Path, 
     entry, _ = book.add_photograph(stone, later, occasion="after")
     assert book.photographs(stone, "after") == (entry,)
     assert len(book.photographs(stone)) == 2
+
+
+def test_occasions_differ_by_more_than_their_case(
+    book: Book, stone: StoneEntry, picture: Path, blue_picture: Path
+) -> None:
+    assert book.add_photograph(stone, picture, occasion=" Before ")[0].occasion == "before"
+    assert book.add_photograph(stone, blue_picture, occasion="BEFORE")[0].occasion == "before"
+    assert len(book.photographs(stone, "beFore")) == 2
+    assert book.occasions(stone) == ("before",)
+
+
+def test_occasions_are_ordered_by_when_photographs_were_taken(
+    book: Book, stone: StoneEntry, picture: Path, blue_picture: Path
+) -> None:
+    """As when a folder is taken in by name: after before before."""
+    book.add_photograph(stone, picture, occasion="after", taken=datetime(2026, 5, 2, tzinfo=UTC))
+    book.add_photograph(stone, blue_picture, occasion="before", taken=datetime(2026, 4, 1, tzinfo=UTC))
+    assert book.occasions(stone) == ("before", "after")
+
+
+@pytest.fixture
+def in_athens(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """UTC+2 in January (IANA time zone database)."""
+    if not hasattr(time, "tzset"):
+        pytest.skip("this system cannot change its time zone")
+    monkeypatch.setenv("TZ", "Europe/Athens")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.mark.usefixtures("in_athens")
+def test_times_come_back_in_utc_and_a_camera_s_are_local(
+    book: Book, stone: StoneEntry, picture: Path, blue_picture: Path
+) -> None:
+    local, _ = book.add_photograph(stone, picture, taken=datetime(2026, 1, 5, 12, 0))
+    aware, _ = book.add_photograph(
+        stone, blue_picture, taken=datetime(2026, 1, 5, 12, 0, tzinfo=timezone(timedelta(hours=9)))
+    )
+    assert local.taken == datetime(2026, 1, 5, 10, 0, tzinfo=UTC)
+    assert aware.taken == datetime(2026, 1, 5, 3, 0, tzinfo=UTC)
+    assert all(p.taken is not None and p.taken.tzinfo is UTC for p in book.photographs(stone))
+    assert local.added.tzinfo is UTC
+
+
+def test_a_stored_file_that_was_lost_or_altered_is_put_back_by_adding_the_original(
+    book: Book, stone: StoneEntry, picture: Path
+) -> None:
+    entry, _ = book.add_photograph(stone, picture)
+    entry.path.chmod(0o644)
+    entry.path.write_bytes(b"scribbled over")
+    with pytest.raises(BookError, match=r"'white\.png' cannot be opened in the book any more"):
+        photographs.stored_pixels(entry)
+    assert book.add_photograph(stone, picture) == (entry, False)
+    assert entry.path.read_bytes() == picture.read_bytes()
+    entry.path.unlink()
+    book.add_photograph(stone, picture)
+    assert photographs.stored_pixels(entry).shape == (120, 160, 3)
+
+
+def test_another_picture_in_its_place_is_noticed(
+    book: Book, stone: StoneEntry, picture: Path, blue_picture: Path
+) -> None:
+    entry, _ = book.add_photograph(stone, picture)
+    entry.path.unlink()
+    entry.path.write_bytes(blue_picture.read_bytes())
+    with pytest.raises(BookError, match="was altered in the book"):
+        photographs.stored_pixels(entry)
+
+
+def test_a_file_that_changes_while_it_is_read_is_refused(
+    book: Book, stone: StoneEntry, picture: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As when the camera is still writing it."""
+
+    def still_written(path: Path) -> Photograph:
+        photograph = open_photograph(path)
+        with path.open("ab") as file:
+            file.write(b"more")
+        return photograph
+
+    monkeypatch.setattr("setstone.capture.open.open_photograph", still_written)
+    with pytest.raises(BookError, match="changed while it was read"):
+        book.add_photograph(stone, picture)
+    assert list(book.photographs_folder.iterdir()) == []
+
+
+def test_a_photograph_is_corrected_and_the_journal_keeps_what_stood_there(
+    book: Book, stone: StoneEntry, blue_picture: Path
+) -> None:
+    other = book.add_stone(book.object(), "lid-4")
+    wrong, _ = book.add_photograph(stone, blue_picture, lamp=Lamp.WHITE, occasion="before")
+    assert "lamp-contradiction" in {f.code for f in wrong.flags}
+    right = book.correct_photograph(wrong, stone=other, lamp=Lamp.BLUE, occasion="after", by="Ada")
+    assert (right.lamp, right.lamp_stated, right.occasion) == (Lamp.BLUE, True, "after")
+    assert "lamp-contradiction" not in {f.code for f in right.flags}
+    assert book.photographs(stone) == ()
+    assert book.photographs(other) == (right,)
+    assert book.photograph(right.sha256) == right
+    last = book.journal(other)[-1]
+    assert last.action == "correct photograph"
+    assert last.before is not None
+    assert (last.before["stone"], last.before["lamp"]) == ("Presentation snuff box/lid-3", "white")
+    count = len(book.journal())
+    assert book.correct_photograph(right, lamp=Lamp.BLUE, by="Ada") == right
+    assert len(book.journal()) == count
+
+
+def test_a_photograph_an_examination_rests_on_stays_with_its_stone(
+    book: Book, stone: StoneEntry, picture: Path
+) -> None:
+    entry, _ = book.add_photograph(stone, picture)
+    other = book.add_stone(book.object(), "lid-4")
+    book.save_examination(stone, examination(), occasion="before", white=entry.sha256, blue=None, by="Ada")
+    with pytest.raises(BookError, match="An examination rests on"):
+        book.correct_photograph(entry, stone=other, by="Ada")
+    assert book.photographs(stone) == (entry,)
+
+
+@pytest.mark.parametrize("magnification", [0.0, -60.0, float("nan"), float("inf"), 1e5])
+def test_an_impossible_magnification_is_refused(
+    book: Book, stone: StoneEntry, picture: Path, magnification: float
+) -> None:
+    with pytest.raises(BookError, match="is not possible; give that of the microscope"):
+        book.add_photograph(stone, picture, magnification=magnification)
+    assert book.photographs(stone) == ()
+
+
+def test_an_unknown_photograph_is_said(book: Book) -> None:
+    with pytest.raises(BookError, match="no photograph with the SHA-256 'abc'"):
+        book.photograph("abc")

@@ -1,0 +1,143 @@
+"""Which photographs are examined and with which scale; the measuring itself is tested in its own room."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import tifffile
+from made_up import examination as made_up
+from made_up import line
+
+from setstone.capture.photograph import Lamp
+from setstone.measure.errors import MeasurementError
+from setstone.measure.scale import Scale
+from setstone.record import examining
+from setstone.record.book import Book
+from setstone.record.entries import StoneEntry
+from setstone.record.errors import BookError
+from setstone.record.examining import examine_stone, given_scale
+from setstone.record.vocabulary import FindingKind, Verdict
+from setstone.sample_images import sample_stones
+
+Asked = dict[str, Any]
+Paint = Callable[[tuple[int, int, int], str], Path]
+
+GOLD = (190, 160, 90)
+
+
+@pytest.fixture
+def asked(monkeypatch: pytest.MonkeyPatch) -> Asked:
+    """What the measuring room was asked; it answers with one line at once."""
+    seen: Asked = {}
+
+    def examine(white: object, blue: object, **options: object) -> object:
+        seen.update(options, white=white, blue=blue)
+        return replace(made_up(line(300)), reference="blue" if white is None else "white")
+
+    monkeypatch.setattr(examining, "examine", examine)
+    return seen
+
+
+def test_both_photographs_of_the_occasion_taken_last_are_examined(
+    book: Book, stone: StoneEntry, paint: Paint, blue_picture: Path, asked: Asked
+) -> None:
+    book.add_photograph(stone, paint(GOLD, "first.png"), occasion="before")
+    white, _ = book.add_photograph(stone, paint(GOLD, "better.png"), occasion="before")
+    blue, _ = book.add_photograph(stone, blue_picture, occasion="before")
+    old = paint(GOLD, "from a drawer.png")
+    book.add_photograph(stone, old, occasion="as received", taken=datetime(2020, 1, 1, tzinfo=UTC))
+
+    entry = examine_stone(book, stone, by="Ada")
+    assert (entry.white, entry.blue, entry.occasion) == (white.sha256, blue.sha256, "before")
+    assert asked["white"].shape == asked["blue"].shape == (120, 160, 3)
+    assert [c.number for c in entry.candidates] == [1]
+    assert examine_stone(book, stone, occasion="As Received", by="Ada").blue is None
+    assert asked["blue"] is None
+
+
+def test_flags_of_the_photographs_are_flags_of_the_examination(
+    book: Book, stone: StoneEntry, blue_picture: Path, asked: Asked
+) -> None:
+    photograph, _ = book.add_photograph(stone, blue_picture, lamp=Lamp.WHITE)
+    codes = [f.code for f in examine_stone(book, stone, by="Ada").result.flags]
+    assert "lamp-contradiction" in codes
+    assert {f.code for f in photograph.flags} <= set(codes)
+
+
+def test_the_scale_of_the_file_goes_along_as_the_last_resort(
+    book: Book, stone: StoneEntry, tmp_path: Path, asked: Asked
+) -> None:
+    pixels = np.random.default_rng(1).integers(60, 200, (450, 500, 3), dtype=np.uint8)
+    path = tmp_path / "white.ome.tif"
+    metadata = {"axes": "YXS", "PhysicalSizeX": 2.5, "PhysicalSizeXUnit": "µm"}
+    tifffile.imwrite(path, pixels, photometric="rgb", ome=True, metadata=metadata)
+    book.add_photograph(stone, path, lamp=Lamp.WHITE)
+    given = given_scale(4.0)
+    examine_stone(book, stone, by="Ada", scale=given, bar_length_um=500)
+    assert (asked["scale"], asked["bar_length_um"]) == (given, 500)
+    assert isinstance(asked["file_scale"], Scale)
+    assert (asked["file_scale"].um_per_px, asked["file_scale"].source) == (2.5, "file")
+
+
+def test_what_cannot_be_examined_is_said(
+    book: Book, stone: StoneEntry, picture: Path, asked: Asked, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with pytest.raises(BookError, match="lid-3 has no photographs; add them first"):
+        examine_stone(book, stone, by="Ada")
+    entry, _ = book.add_photograph(stone, picture, lamp=Lamp.OTHER)
+    with pytest.raises(BookError, match="of the occasion 'after'"):
+        examine_stone(book, stone, occasion="after", by="Ada")
+    with pytest.raises(BookError, match="no photograph under white or blue light"):
+        examine_stone(book, stone, by="Ada")
+    book.correct_photograph(entry, lamp=Lamp.WHITE, by="Ada")
+
+    def nothing(*_: object, **__: object) -> None:
+        raise MeasurementError("No stone can be made out.")
+
+    monkeypatch.setattr(examining, "examine", nothing)
+    with pytest.raises(MeasurementError, match=r"'white\.png': No stone"):
+        examine_stone(book, stone, by="Ada")
+    with pytest.raises(BookError, match="Nobody is named"):
+        examine_stone(book, stone, by="")
+    assert book.examinations(stone) == ()
+
+
+def test_stopping_half_way_keeps_nothing(
+    book: Book, stone: StoneEntry, picture: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def examine(*_: object, progress: Callable[[str], None], **__: object) -> None:
+        progress("looking for lines")
+
+    def stop(_step: str) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(examining, "examine", examine)
+    book.add_photograph(stone, picture)
+    with pytest.raises(KeyboardInterrupt):
+        examine_stone(book, stone, by="Ada", progress=stop)
+    assert book.examinations(stone) == ()
+
+
+def test_a_sample_stone_comes_back_as_it_was_measured(book: Book, stone: StoneEntry) -> None:
+    """The whole way with nothing replaced, on the sample images."""
+    for occasion, file in sample_stones()[0].photographs():
+        if occasion == "as received":
+            book.add_photograph(stone, file, occasion=occasion)
+    seen = [(p.lamp, p.lamp_stated) for p in book.photographs(stone)]
+    assert seen == [(Lamp.WHITE, False), (Lamp.BLUE, False)]
+    first = examine_stone(book, stone, by="Ada")
+    assert first.candidates
+    assert first.result.diameters is not None
+    book.decide(first, 1, Verdict.ACCEPTED, kind=FindingKind.FISSURE, by="Ada")
+    # Kept again as if measured again: the same comes back, and the decision with it.
+    second = book.save_examination(
+        stone, first.result, occasion=first.occasion, white=first.white, blue=first.blue, by="Bea"
+    )
+    assert second.result.diameters == first.result.diameters
+    assert second.result.colour == first.result.colour
+    assert [c.number for c in second.candidates if c.is_finding] == [1]
+    assert len(second.candidates) == len(first.candidates)
