@@ -17,7 +17,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from skimage.feature import blob_log
-from sklearn.metrics import average_precision_score
+from sklearn.metrics import average_precision_score  # type: ignore[import-untyped]
 
 from setstone.measure.light import Plane
 from setstone.measure.spots import Spot, find_spots
@@ -25,12 +25,17 @@ from setstone.measure.spots import Spot, find_spots
 FALSE_PER_PICTURE = 8
 
 
+def picture(path: Path) -> NDArray[np.uint8]:
+    """Read a picture with its channels in the order blue, green, red."""
+    return np.asarray(cv2.imread(str(path), cv2.IMREAD_COLOR), np.uint8)
+
+
 def rank(spot: Spot) -> float:
-    """Plain order of belief: strong and compact first."""
+    """Plain order of belief: sharp and compact first."""
     outline = spot.outline
     length = float(np.hypot(*(np.roll(outline, -1, axis=0) - outline).T).sum())
     roundness = min(1.0, np.pi * spot.diameter_px / max(length, 1e-6))
-    return float(spot.contrast * roundness**2 / spot.elongation)
+    return float(np.sqrt(spot.contrast * spot.edge) * roundness**2 / spot.elongation)
 
 
 def retina(folder: Path) -> None:
@@ -42,10 +47,10 @@ def retina(folder: Path) -> None:
     owner: list[str] = []
     pictures = sorted((folder / "images").glob("*.jpg"))
     for path in pictures:
-        rgb = cv2.imread(str(path))
+        rgb = picture(path)
         height, width = rgb.shape[0] // 2, rgb.shape[1] // 2
         half = cv2.resize(rgb, (width, height), interpolation=cv2.INTER_AREA)
-        field = cv2.erode((half[..., 2] > 40).astype(np.uint8), np.ones((41, 41), np.uint8)) > 0
+        field = cv2.erode(np.asarray(half[..., 2] > 40, np.uint8), np.ones((41, 41), np.uint8)) > 0
         green = half[..., 1].astype(np.float32)
         # Light falls off towards the border of a retina photograph: contrast counts against it.
         lit = cv2.GaussianBlur(
@@ -60,15 +65,11 @@ def retina(folder: Path) -> None:
         truth = {}
         for kind in ("MA", "HE"):
             file = folder / f"masks_{kind}" / f"{path.stem}.png"
-            full = (
-                cv2.imread(str(file), cv2.IMREAD_GRAYSCALE)
-                if file.exists()
-                else np.zeros(rgb.shape[:2], np.uint8)
-            )
-            truth[kind] = (
-                cv2.resize((full > 0).astype(np.uint8) * 255, (width, height), interpolation=cv2.INTER_AREA)
-                > 127
-            )
+            full = np.zeros(rgb.shape[:2], np.float32)
+            if file.exists():
+                full = np.asarray(picture(file)[..., 0] > 0, np.float32)
+            small = cv2.resize(full, (width, height), interpolation=cv2.INTER_AREA)
+            truth[kind] = np.asarray(small, np.float32) > 0.5
         truth["MA or HE"] = truth["MA"] | truth["HE"]
         for kind, mask in truth.items():
             maps[kind].append(mask[field])
@@ -109,7 +110,7 @@ def smear(folder: Path) -> None:
     found = total = 0
     for name, entries in truth.items():
         boxes = [e["bbox"] for e in entries if e["class"] == "Platelets"]
-        green = cv2.imread(str(folder / "images" / name))[..., 1].astype(np.float32)
+        green = picture(folder / "images" / name)[..., 1].astype(np.float32)
         spots = find_spots(green, um_per_px=1, smallest_um=15, largest_um=60)
         best = [s.centre for s in sorted(spots, key=rank, reverse=True)[:10]]
         found += sum(any(x0 <= x <= x1 and y0 <= y <= y1 for x, y in best) for x0, y0, x1, y1 in boxes)
@@ -137,7 +138,9 @@ def speed() -> None:
     tracemalloc.stop()
     part = (255 - plane[:1000, :1250]) / 255
     begin = time.process_time()
-    blob_log(part, min_sigma=1.4, max_sigma=18, num_sigma=12, threshold=0.08)
+    blob_log(  # type: ignore[no-untyped-call]
+        part, min_sigma=1.4, max_sigma=18, num_sigma=12, threshold=0.08
+    )
     theirs = (time.process_time() - begin) * plane.size / part.size
     print(
         f"20 megapixels: {best:.2f} s of processor, {planes:.1f} planes of memory at most;"

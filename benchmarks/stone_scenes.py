@@ -46,7 +46,7 @@ class StoneScene:
 
 def read(path: Path) -> NDArray[Any]:
     """Read a picture as RGB, of whatever depth it is."""
-    pixels = cv2.imdecode(np.fromfile(path, np.uint8), cv2.IMREAD_UNCHANGED)
+    pixels = np.asarray(cv2.imdecode(np.fromfile(path, np.uint8), cv2.IMREAD_UNCHANGED))
     return (
         np.repeat(pixels[..., None], 3, 2) if pixels.ndim == 2 else np.ascontiguousarray(pixels[..., 2::-1])
     )
@@ -78,7 +78,7 @@ def _scene(folder: Path, stem: str, block: dict[str, Any]) -> StoneScene:
     photograph = f"{folder.name}/{stem}"
     white = read(folder / block["images"][stem]["image"])
     blue = read(folder / block["images"][stem.replace("white", "blue")]["image"])
-    labels = cv2.imread(str(folder / block["labels"]), cv2.IMREAD_UNCHANGED)
+    labels = read(folder / block["labels"])[..., 0]
     rng = np.random.default_rng(list(map(ord, photograph)))
     girdle, visible = (np.array(block["stone"][k], np.float64) for k in ("outline_px", "visible_outline_px"))
     diameter, middle = block["stone"]["diameter_px"], girdle.mean(axis=0)
@@ -112,7 +112,7 @@ def _scene(folder: Path, stem: str, block: dict[str, Any]) -> StoneScene:
     )
 
 
-def _near(bits: NDArray[np.uint8], reach: float) -> NDArray[np.bool_]:
+def _near(bits: NDArray[np.integer[Any]], reach: float) -> NDArray[np.bool_]:
     k = math.ceil(reach)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * k + 1, 2 * k + 1))
     return np.asarray(cv2.dilate((bits > 0).astype(np.uint8), kernel) > 0)

@@ -10,7 +10,6 @@ they are count in what is reported.
 """
 
 import argparse
-import json
 import math
 import sys
 from collections.abc import Iterator
@@ -20,31 +19,20 @@ from pathlib import Path
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from sklearn.linear_model import LogisticRegression
+from sklearn.linear_model import LogisticRegression  # type: ignore[import-untyped]
 
 sys.path.insert(0, str(Path(__file__).parent))
 from stone_scenes import StoneScene, stone_scenes
 
-from setstone.measure.judge_spots import describe_spots
+from setstone.measure.light import Pixels, Plane
 from setstone.measure.scene import Scene
-from setstone.measure.spot_features import NAMES, ground_of
+from setstone.measure.spot_features import NAMES, describe_spots, flattened, ground_of
 
-VARIANTS = 3
+VARIANTS = 2
+PUT_IN_WEIGHT, SEEN_WEIGHT = 0.15, 0.5
+SOFTNESS = 0.3  # of the penalty on large weights (C of scikit-learn)
+Vector = NDArray[np.float64]
 FOLDS = 8
-#: Ratios and shares, compared by their logarithm; the offset keeps the noise of small ones out.
-LOGARITHMIC = {
-    "size": 1e-4,
-    "pixels": 1.0,
-    "grey": 5.0,
-    "against_grain": 1.0,
-    "ring_edges": 0.1,
-    "edge_sharpness": 0.2,
-    "ring_spread": 0.03,
-    "ring_steps": 0.03,
-    "body_spread": 0.03,
-    "glint_near": 0.05,
-    "off_ellipse": 0.01,
-}
 
 
 @dataclass
@@ -82,7 +70,7 @@ def labelled(case: StoneScene, original: bool) -> Sample:
 def varied(case: StoneScene, rng: np.random.Generator) -> StoneScene:
     """Turn, enlarge, blur, expose and soil a scene, and put bodies into it."""
     scene = case.scene
-    white, blue = (np.float32(p) / np.float32(np.iinfo(p.dtype).max) for p in (scene.white, scene.blue))
+    white, blue = _shares(scene.white), _shares(scene.blue)
     height, width = white.shape[:2]
     scale = math.exp(rng.uniform(math.log(0.75), math.log(1.5)))
     turn = cv2.getRotationMatrix2D((width / 2, height / 2), rng.uniform(0, 360), scale)
@@ -92,7 +80,8 @@ def varied(case: StoneScene, rng: np.random.Generator) -> StoneScene:
     turn[:, 2] += size / 2 - np.array([width / 2, height / 2])
 
     def moved(plane: NDArray[np.float32], how: int = cv2.INTER_CUBIC) -> NDArray[np.float32]:
-        return cv2.warpAffine(plane, turn, (size, size), flags=how, borderMode=cv2.BORDER_REFLECT)
+        out = cv2.warpAffine(plane, turn, (size, size), flags=how, borderMode=cv2.BORDER_REFLECT)
+        return np.asarray(out, np.float32)
 
     white, blue = np.clip(moved(white), 0, 1), np.clip(moved(blue), 0, 1)
     stone = moved(scene.stone.astype(np.float32), cv2.INTER_NEAREST) > 0.5
@@ -104,7 +93,8 @@ def varied(case: StoneScene, rng: np.random.Generator) -> StoneScene:
         sightings.append((float(nx), float(ny), diameter * scale, needed))
     blur = rng.choice([0.0, 0.0, 0.5, 0.8])
     if blur:
-        white, blue = cv2.GaussianBlur(white, (0, 0), blur), cv2.GaussianBlur(blue, (0, 0), blur)
+        white = np.asarray(cv2.GaussianBlur(white, (0, 0), blur), np.float32)
+        blue = np.asarray(cv2.GaussianBlur(blue, (0, 0), blur), np.float32)
     softness = math.hypot(0.65 * max(scale, 1), blur)
     sightings += _put_in(white, blue, stone, spare, sightings, softness, scene.diameter_px * scale, rng)
     white **= np.float32(math.exp(rng.normal(0, 0.12)))
@@ -123,6 +113,13 @@ def varied(case: StoneScene, rng: np.random.Generator) -> StoneScene:
         sightings=sightings,
         spare=spare,
     )
+
+
+def _shares(pixels: Pixels | None) -> Plane:
+    """Turn encoded pixels into shares of full scale."""
+    if pixels is None:
+        raise SystemExit("Each stone needs a photograph under white and one under blue light.")
+    return pixels.astype(np.float32) / np.float32(np.iinfo(pixels.dtype).max)
 
 
 def _bytes(picture: NDArray[np.float32]) -> NDArray[np.uint8]:
@@ -199,15 +196,6 @@ def _cover(
     return np.asarray(cv2.GaussianBlur(sharp, (0, 0), softness), np.float32), true
 
 
-def flattened(vectors: NDArray[np.float64]) -> NDArray[np.float64]:
-    """As in setstone.measure.judge_spots, but with the table being trained."""
-    out = vectors.copy()
-    for name, offset in LOGARITHMIC.items():
-        k = NAMES.index(name)
-        out[:, k] = np.log(np.maximum(out[:, k], 0) + offset)
-    return np.clip(out, -10, 10)
-
-
 def samples(stones: Path, cache: Path | None) -> Iterator[Sample]:
     """Yield all scenes and their variants, described once and kept in the cache."""
     for case in stone_scenes(stones):
@@ -224,19 +212,44 @@ def samples(stones: Path, cache: Path | None) -> Iterator[Sample]:
             yield sample
 
 
-def fit(rows: list[Sample]) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], float]:
-    """Return middle, spread, weight and bias."""
+@dataclass
+class Weights:
+    """One number a feature: the bend, the spread, the slopes on both sides, and a share of the bias."""
+
+    middle: Vector
+    spread: Vector
+    below: Vector
+    above: Vector
+    offset: Vector
+
+    def scores(self, vectors: Vector) -> Vector:
+        """Scores of raw features, as setstone.measure.judge_spots.weigh gives them."""
+        away = (flattened(vectors) - self.middle) / self.spread
+        odds = (self.offset + np.where(away < 0, self.below, self.above) * away).sum(axis=1)
+        return np.asarray(1 / (1 + np.exp(-odds)), np.float64)
+
+
+def fit(rows: list[Sample]) -> Weights:
+    """Logistic regression with a bend in each feature at the mean of the inclusions."""
     X = flattened(np.vstack([s.vectors for s in rows]))
     y = np.concatenate([s.labels for s in rows])
-    # Bodies put in are ten to a picture, ten times what is common: they count a tenth.
-    w = np.concatenate([np.where((s.labels == 1) & (not s.original), 0.15, 1.0) for s in rows])
-    w[np.concatenate([np.full(len(s.labels), not s.original) for s in rows]) & (y == 0)] *= 0.5
+    # Bodies put in are ten to a picture, ten times what is common: they count less, as do the
+    # facets of variants, which have been seen before.
+    w = np.concatenate(
+        [
+            np.ones(len(s.labels)) if s.original else np.where(s.labels == 1, PUT_IN_WEIGHT, SEEN_WEIGHT)
+            for s in rows
+        ]
+    )
     use = y >= 0
     X, y, w = X[use], y[use], w[use]
     middle, spread = np.average(X[y == 1], axis=0, weights=w[y == 1]), X.std(axis=0) + 1e-6
-    model = LogisticRegression(C=0.3, max_iter=3000)
-    model.fit((X - middle) / spread, y == 1, sample_weight=w)
-    return middle, spread, model.coef_[0], float(model.intercept_[0])
+    away = (X - middle) / spread
+    model = LogisticRegression(C=SOFTNESS, max_iter=1000)
+    model.fit(np.hstack([np.minimum(away, 0), np.maximum(away, 0)]), y == 1, sample_weight=w)
+    below, above = np.split(model.coef_[0], 2)
+    share = np.abs(below) + np.abs(above)
+    return Weights(middle, spread, below, above, float(model.intercept_[0]) * share / share.sum())
 
 
 def figures(scores: NDArray[np.float64], labels: NDArray[np.int64], needed: int, threshold: float) -> str:
@@ -265,48 +278,37 @@ def main() -> None:
     fold = {stone: k % FOLDS for k, stone in enumerate(np.random.default_rng(1).permutation(stones))}
     scores, labels, needed = [], [], 0
     for k in range(FOLDS):
-        middle, spread, weight, bias = fit([s for s in rows if fold[s.stone] != k])
+        weights = fit([s for s in rows if fold[s.stone] != k])
         for s in rows:
             if fold[s.stone] == k and s.original:
-                z = (flattened(s.vectors) - middle) / spread @ weight + bias
-                scores.append(1 / (1 + np.exp(-z)))
+                scores.append(weights.scores(s.vectors))
                 labels.append(s.labels)
                 needed += s.needed
     print("held-out folds, photographs as they are")
     for threshold in (0.3, 0.4, 0.5, 0.6, 0.7):
         print(" ", figures(np.concatenate(scores), np.concatenate(labels), needed, threshold))
     if chosen.write:
-        write(root / "measure" / "spot_weights.py", *fit(rows))
+        write(root / "measure" / "spot_weights.py", fit(rows))
 
 
-def write(
-    path: Path,
-    middle: NDArray[np.float64],
-    spread: NDArray[np.float64],
-    weight: NDArray[np.float64],
-    bias: float,
-) -> None:
-    """Write the table as a small module; reasons are told against a body on the verge."""
-    # Shift what a feature is compared with so that the bias is zero: share it by weight.
-    shift = bias * np.abs(weight) / np.abs(weight).sum() / np.where(np.abs(weight) < 1e-6, 1, weight)
-    verge = middle - shift * spread
+def write(path: Path, weights: Weights) -> None:
+    """Write the table as a small module."""
+    table = np.column_stack([weights.middle, weights.spread, weights.below, weights.above, weights.offset])
     lines = [
         '"""Weights of the features of a spot, written by benchmarks/train_spot_scores.py: do not edit."""',
         "",
         "import numpy as np",
         "",
-        "#: Features compared by their logarithm, and what is added to them before.",
-        f"LOGARITHMIC = {json.dumps(LOGARITHMIC, indent=4)[:-1].rstrip()},\n}}",
-        "",
-        "# One row a feature: its value on the verge of being believed, its spread, its weight.",
+        "# One row a feature: what is usual of inclusions, the spread over all candidates, the weight",
+        "# below and above the usual, and a share of the bias.",
         "_TABLE = {",
         *(
-            f'    "{name}": ({m:.4g}, {s:.4g}, {w:.4g}),'
-            for name, m, s, w in zip(NAMES, verge, spread, weight, strict=True)
+            f'    "{name}": ({", ".join(f"{v:.4g}" for v in row)}),'
+            for name, row in zip(NAMES, table, strict=True)
         ),
         "}",
         "",
-        "MIDDLE, SPREAD, WEIGHT = np.array(list(_TABLE.values()), np.float64).T",
+        "MIDDLE, SPREAD, BELOW, ABOVE, OFFSET = np.array(list(_TABLE.values()), np.float64).T",
         "",
     ]
     path.write_text("\n".join(lines), encoding="utf-8")

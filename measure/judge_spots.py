@@ -9,9 +9,10 @@ facet that goes on undisturbed around it. Each of these is a feature free of sca
 
 import math
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import connected_components
 
 from setstone.measure.candidates import Candidate, LampName, Reason
 from setstone.measure.light import srgb_to_linear
@@ -20,23 +21,19 @@ from setstone.measure.scene import Scene
 from setstone.measure.spot_features import (
     NAMES,
     Ground,
-    SpotFeatures,
-    crowds,
-    describe,
+    describe_spots,
     distance_outside,
+    flattened,
     ground_of,
 )
-from setstone.measure.spot_weights import LOGARITHMIC, MIDDLE, SPREAD, WEIGHT
-from setstone.measure.spots import Spot, find_spots, local_grain, undimmed
+from setstone.measure.spot_weights import ABOVE, BELOW, MIDDLE, OFFSET, SPREAD
+from setstone.measure.spots import Spot, undimmed
 
-#: Diameters looked for, in shares of the stone's diameter: nobody needs the larger pointed out, and
-#: the smaller are lost in a photograph that shows the whole stone.
-SMALLEST_SHARE, LARGEST_SHARE = 0.003, 0.06
-SMALLEST_UM, LARGEST_UM = 8.0, 300.0
-LEAST_DEPTH = 0.2  # share of the light that is missing
-LEAST_GREY = 5.0  # grey levels: nobody sees less
 SHOWN = 60  # the weakest of more candidates help nobody
 LEAST_SCORE = 0.01
+#: Groups: score from which a spot counts, distance in diameters, members of a cloud, and what is left
+#: of the score of an inclusion's second image.
+LIKELY, CLOSE, CLOUD, SEEN_AGAIN = 0.3, 5.0, 4, 0.6
 
 
 def judge_spots(scene: Scene) -> tuple[Candidate, ...]:
@@ -58,6 +55,7 @@ def judge_spots(scene: Scene) -> tuple[Candidate, ...]:
     if not spots:
         return ()
     scores, summands = weigh(np.array([f.vector() for f in features]))
+    extra = _grouped(spots, scores)
     order = sorted(range(len(spots)), key=lambda i: (-scores[i], spots[i].centre))
     order = [i for i in order if scores[i] >= LEAST_SCORE][:SHOWN]
     return tuple(
@@ -66,52 +64,12 @@ def judge_spots(scene: Scene) -> tuple[Candidate, ...]:
             path=spots[i].outline,
             lamp=lamp,
             score=float(scores[i]),
-            reasons=_reasons(summands[i]),
+            reasons=extra.get(i, ()) + _reasons(summands[i]),
             contrast=-features[i].grey,
             sizes=_sizes(spots[i], ground, scene.um_per_px),
         )
         for i in order
     )
-
-
-def describe_spots(scene: Scene, ground: Ground) -> tuple[tuple[Spot, ...], list[SpotFeatures]]:
-    """Find the spots of a stone worth judging, and their features.
-
-    Parameters
-    ----------
-    scene : Scene
-    ground : Ground
-
-    Returns
-    -------
-    spots : tuple of Spot
-    features : list of SpotFeatures
-        In the same order.
-    """
-    um_per_px = scene.um_per_px or 1.0
-    stone_um = ground.diameter_px * um_per_px
-    smallest, largest = SMALLEST_SHARE * stone_um, LARGEST_SHARE * stone_um
-    if scene.um_per_px is not None:
-        smallest, largest = max(smallest, SMALLEST_UM), min(largest, LARGEST_UM)
-    found = find_spots(
-        ground.plane, um_per_px=um_per_px, smallest_um=smallest, largest_um=largest, mask=scene.stone
-    )
-    spots = tuple(s for s in found if s.contrast >= LEAST_GREY)
-    spots = _worth_judging(spots, ground)
-    return spots, [describe(s, ground, crowd) for s, crowd in zip(spots, crowds(spots), strict=True)]
-
-
-def _worth_judging(spots: tuple[Spot, ...], ground: Ground) -> tuple[Spot, ...]:
-    """Leave out what is no darker than grain or a shade of the facet; that is nine in ten."""
-    if not spots:
-        return ()
-    columns, rows = np.round(np.array([s.centre for s in spots])).astype(int).T
-    rows, columns = rows.clip(0, ground.plane.shape[0] - 1), columns.clip(0, ground.plane.shape[1] - 1)
-    contrast = np.array([s.contrast for s in spots])
-    level = cv2.GaussianBlur(ground.plane, (0, 0), 1.0)[rows, columns]
-    depth = contrast / np.maximum(level + contrast - ground.black, contrast)
-    keep = (contrast >= 3 * local_grain(ground.plane)[rows, columns]) & (depth >= LEAST_DEPTH)
-    return tuple(s for s, kept in zip(spots, keep, strict=True) if kept)
 
 
 def weigh(vectors: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -127,28 +85,43 @@ def weigh(vectors: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np
     scores : (N,) float64 array
         0 to 1.
     summands : (N, F) float64 array
-        What each feature adds to the logarithm of the odds, against one on the verge of being believed.
+        What each feature adds to the logarithm of the odds: a straight line with a bend at what is usual
+        of inclusions, since too small may count against a spot and large not for it.
     """
-    summands = (flattened(vectors) - MIDDLE) / SPREAD * WEIGHT
+    away = (flattened(vectors) - MIDDLE) / SPREAD
+    summands = OFFSET + np.where(away < 0, BELOW, ABOVE) * away
     return 1 / (1 + np.exp(-summands.sum(axis=1))), summands
 
 
-def flattened(vectors: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Take logarithms of ratios, and keep every feature within what the weights were trained on.
+def _grouped(spots: tuple[Spot, ...], scores: NDArray[np.float64]) -> dict[int, tuple[Reason, ...]]:
+    """Count an inclusion seen through several facets once, and name clouds; changes `scores`.
 
-    Parameters
-    ----------
-    vectors : (N, F) float64 array
-
-    Returns
-    -------
-    (N, F) float64 array
+    Through two facets one body is seen twice, close together and alike; then only the likeliest keeps
+    its score. Four or more alike and close together are rather a cloud of pinpoints.
     """
-    out = np.array(vectors, np.float64)
-    for name, offset in LOGARITHMIC.items():
-        k = NAMES.index(name)
-        out[:, k] = np.log(np.maximum(out[:, k], 0) + offset)
-    return np.asarray(np.clip(out, -10, 10), np.float64)
+    likely = [i for i in range(len(spots)) if scores[i] >= LIKELY]
+    if len(likely) < 2:
+        return {}
+    centres = np.array([spots[i].centre for i in likely])
+    sizes = np.array([spots[i].diameter_px for i in likely])
+    apart = np.hypot(*(centres[:, None] - centres[None]).transpose(2, 0, 1))
+    alike = np.abs(np.log(sizes[:, None] / sizes[None])) < math.log(1.5)
+    close = apart < CLOSE * np.minimum(sizes[:, None], sizes[None])
+    count, group = connected_components(csr_array(alike & close), directed=False)
+    reasons: dict[int, tuple[Reason, ...]] = {}
+    for label in range(count):
+        members = [likely[k] for k in np.flatnonzero(group == label)]
+        if len(members) >= CLOUD:
+            text = f"one of {len(members)} alike and close together: possibly a cloud of pinpoints"
+            reasons.update(dict.fromkeys(members, (Reason("cloud", text, True),)))
+        elif len(members) > 1:
+            best = max(members, key=lambda i: (scores[i], spots[i].diameter_px))
+            text = "a like spot close by is likelier: possibly the same inclusion seen through another facet"
+            for i in members:
+                if i != best:
+                    scores[i] *= SEEN_AGAIN
+                    reasons[i] = (Reason("seen-again", text, False),)
+    return reasons
 
 
 def _sizes(spot: Spot, ground: Ground, um_per_px: float | None) -> dict[str, Quantity]:
@@ -193,11 +166,11 @@ def _diameter(spot: Spot, ground: Ground) -> tuple[float, float]:
 
 #: Features that tell the same, what they say for and against: code, words.
 _WORDS: dict[tuple[str, ...], tuple[tuple[str, str], tuple[str, str]]] = {
-    ("depth", "blackness", "grey"): (
+    ("depth", "blackness", "grey", "light_left"): (
         ("opaque", "dark through and through, as an opaque body is"),
         ("not-dark", "lets light through: likely a darker facet, a ghost or dust"),
     ),
-    ("colour_left",): (
+    ("colour_left", "warmth"): (
         ("colourless-body", "without the stone's own colour, as an opaque body is"),
         ("stone-coloured", "of the stone's own colour: likely a darker facet"),
     ),
@@ -209,7 +182,7 @@ _WORDS: dict[tuple[str, ...], tuple[tuple[str, str], tuple[str, str]]] = {
         ("inside-one-facet", "lies inside one facet of even tone"),
         ("facet-edge", "bounded by facet edges that run on beyond it: likely a facet corner or a reflection"),
     ),
-    ("off_ellipse", "roundness", "convexity", "straight", "elongation"): (
+    ("off_ellipse", "roundness", "convexity", "cornered", "straight", "elongation"): (
         ("smooth-outline", "smooth, compact outline"),
         ("angular", "angular or straggling outline with straight sides: likely a small facet"),
     ),
@@ -229,7 +202,7 @@ _WORDS: dict[tuple[str, ...], tuple[tuple[str, str], tuple[str, str]]] = {
         ("no-glint", "no bright rim around it"),
         ("bright-rim", "a bright rim or glint beside it: possibly a bubble or a worn edge"),
     ),
-    ("blue_depth", "blue_against_grain"): (
+    ("blue_depth", "blue_against_grain", "dust"): (
         ("dark-in-blue", "dark under blue light, too"),
         ("bright-in-blue", "bright under blue light: possibly dust on the surface"),
     ),

@@ -14,9 +14,30 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from setstone.measure.errors import MeasurementError
-from setstone.measure.light import Pixels, Plane
+from setstone.measure.light import Pixels, Plane, srgb_to_linear
 from setstone.measure.scene import Scene
-from setstone.measure.spots import Spot
+from setstone.measure.spots import Spot, find_spots, local_grain
+
+#: Diameters looked for, in shares of the stone's diameter: nobody needs the larger pointed out, and
+#: the smaller are lost in a photograph that shows the whole stone.
+SMALLEST_SHARE, LARGEST_SHARE = 0.003, 0.05
+SMALLEST_UM, LARGEST_UM = 8.0, 300.0
+LEAST_DEPTH = 0.2  # share of the light that is missing
+LEAST_GREY = 5.0  # grey levels: nobody sees less
+#: Ratios and shares, compared by their logarithm; the offset added before keeps the noise of small ones out.
+LOGARITHMIC = {
+    "size": 1e-4,
+    "pixels": 1.0,
+    "grey": 5.0,
+    "against_grain": 1.0,
+    "ring_edges": 0.1,
+    "edge_sharpness": 0.2,
+    "ring_spread": 0.03,
+    "ring_steps": 0.03,
+    "body_spread": 0.03,
+    "glint_near": 0.05,
+    "off_ellipse": 0.01,
+}
 
 
 @dataclass(frozen=True)
@@ -40,8 +61,12 @@ class SpotFeatures:
     convexity: float  # area over that of the convex hull
     roundness: float  # area over that of a circle as long as the outline
     off_ellipse: float  # distance of the outline from its ellipse over the diameter
+    cornered: float  # share of the outline's turning that its three sharpest corners hold
     straight: float  # longest straight stretch of the outline over the diameter
     colour_left: float  # colour of the body over that of its surroundings
+    warmth: float  # red less blue of the body over its brightness: its own colour, not the stone's
+    light_left: float  # light left in the body over that of its surroundings, in linear light
+    dust: float  # brightness under blue light of what lets light through in white: scattering on the surface
     centre_distance: float  # distance from the stone's centre in shares of its diameter, up to 0.1: the culet
     rim_distance: float  # distance from the girdle or setting, in shares of the stone's diameter
     glint_near: float  # brighter rim or glint right around the body, over the contrast
@@ -117,7 +142,8 @@ def ground_of(scene: Scene) -> Ground:
     plane = plane.reshape(colour.shape[:2])
     smooth = cv2.GaussianBlur(plane, (0, 0), 1.0)[stone]
     # Padded: the border of the crop is no stone either.
-    rim = cv2.distanceTransform(np.pad(stone, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
+    padded = cv2.distanceTransform(np.pad(stone, 1).astype(np.uint8), cv2.DIST_L2, 5)
+    rim = np.asarray(padded[1:-1, 1:-1], np.float32)
     return Ground(
         plane=plane,
         colour=colour,
@@ -132,6 +158,64 @@ def ground_of(scene: Scene) -> Ground:
 
 def _grey_levels(pixels: Pixels) -> Plane:
     return pixels.astype(np.float32) * np.float32(255 / np.iinfo(pixels.dtype).max)
+
+
+def describe_spots(scene: Scene, ground: Ground) -> tuple[tuple[Spot, ...], list[SpotFeatures]]:
+    """Find the spots of a stone worth judging, and their features.
+
+    Parameters
+    ----------
+    scene : Scene
+    ground : Ground
+
+    Returns
+    -------
+    spots : tuple of Spot
+    features : list of SpotFeatures
+        In the same order.
+    """
+    um_per_px = scene.um_per_px or 1.0
+    stone_um = ground.diameter_px * um_per_px
+    smallest, largest = SMALLEST_SHARE * stone_um, LARGEST_SHARE * stone_um
+    if scene.um_per_px is not None:
+        smallest, largest = max(smallest, SMALLEST_UM), min(largest, LARGEST_UM)
+    found = find_spots(
+        ground.plane, um_per_px=um_per_px, smallest_um=smallest, largest_um=largest, mask=scene.stone
+    )
+    spots = tuple(s for s in found if s.contrast >= LEAST_GREY)
+    spots = _worth_judging(spots, ground)
+    return spots, [describe(spot, ground, crowd) for spot, crowd in zip(spots, crowds(spots), strict=True)]
+
+
+def _worth_judging(spots: tuple[Spot, ...], ground: Ground) -> tuple[Spot, ...]:
+    """Leave out what is no darker than grain or a shade of the facet; that is nine in ten."""
+    if not spots:
+        return ()
+    columns, rows = np.round(np.array([s.centre for s in spots])).astype(int).T
+    rows, columns = rows.clip(0, ground.plane.shape[0] - 1), columns.clip(0, ground.plane.shape[1] - 1)
+    contrast = np.array([s.contrast for s in spots])
+    level = cv2.GaussianBlur(ground.plane, (0, 0), 1.0)[rows, columns]
+    depth = contrast / np.maximum(level + contrast - ground.black, contrast)
+    keep = (contrast >= 3 * local_grain(ground.plane)[rows, columns]) & (depth >= LEAST_DEPTH)
+    return tuple(s for s, kept in zip(spots, keep, strict=True) if kept)
+
+
+def flattened(vectors: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Take logarithms of ratios, and keep every feature within what the weights were trained on.
+
+    Parameters
+    ----------
+    vectors : (N, F) float64 array
+
+    Returns
+    -------
+    (N, F) float64 array
+    """
+    out = np.array(vectors, np.float64)
+    for name, offset in LOGARITHMIC.items():
+        k = NAMES.index(name)
+        out[:, k] = np.log(np.maximum(out[:, k], 0) + offset)
+    return np.asarray(np.clip(out, -10, 10), np.float64)
 
 
 def describe(spot: Spot, ground: Ground, crowd: int) -> SpotFeatures:
@@ -169,7 +253,7 @@ def describe(spot: Spot, ground: Ground, crowd: int) -> SpotFeatures:
     contrast = max(around - level, 0.5)
     ring_values = window[ring]
     spread = 1.4826 * float(middle(np.abs(ring_values - around)))
-    smooth = cv2.GaussianBlur(window, (0, 0), 1.0)
+    smooth = np.asarray(cv2.GaussianBlur(window, (0, 0), 1.0), np.float32)
     grain = 1.4826 * float(middle(np.abs(window - smooth)[ring])) * 1.2 + 0.5
     sides = _sides(smooth, spot.centre[0] - left, spot.centre[1] - top, ring)
     gx, gy = (
@@ -200,6 +284,8 @@ def describe(spot: Spot, ground: Ground, crowd: int) -> SpotFeatures:
         blue_depth = (blue_around - blue_level) / (blue_around + 5.0)
         blue_grain = math.tanh((blue_around - blue_level) / blue_noise / 5)
 
+    light = srgb_to_linear(np.clip(np.array([level, around]), 1, 255) / 255)
+    light_left = float(light[0] / light[1])
     extent = max(ground.bright - ground.black, 10.0)
     return SpotFeatures(
         size=diameter / ground.diameter_px,
@@ -219,8 +305,12 @@ def describe(spot: Spot, ground: Ground, crowd: int) -> SpotFeatures:
         convexity=own / max(_polygon_area(hull), 1e-3),
         roundness=4 * math.pi * own / max(length * length, 1e-3),
         off_ellipse=_off_ellipse(outline, diameter),
+        cornered=_cornered(outline),
         straight=_longest_straight(outline) / diameter,
         colour_left=(body_chroma + 3.0) / (ring_chroma + 3.0),
+        warmth=float(body_rgb[0] - body_rgb[2]) / max(float(body_rgb.sum()), 10.0),
+        light_left=light_left,
+        dust=min(max(-blue_depth, 0.0), 2.0) * light_left,
         centre_distance=min(0.1, math.dist(spot.centre, ground.centre) / ground.diameter_px),
         rim_distance=float(_at(ground.rim, spot.centre)) / ground.diameter_px,
         glint_near=(float(np.percentile(window[inner], 90)) - around) / contrast if inner.any() else 0.0,
@@ -291,9 +381,9 @@ def distance_outside(outline: NDArray[np.float64], shape: tuple[int, ...]) -> Pl
     """
     fine = np.zeros((2 * shape[0], 2 * shape[1]), np.uint8)
     cv2.fillPoly(fine, [np.round((outline + 0.25) * 2).astype(np.int32)], 1)
-    out = cv2.distanceTransform(1 - fine, cv2.DIST_L2, 5)
+    out = np.asarray(cv2.distanceTransform(1 - fine, cv2.DIST_L2, 5), np.float32)
     if fine.any():
-        out -= cv2.distanceTransform(fine, cv2.DIST_L2, 5)
+        out -= np.asarray(cv2.distanceTransform(fine, cv2.DIST_L2, 5), np.float32)
     height, width = shape[0], shape[1]
     return np.asarray(out.reshape(height, 2, width, 2).mean(axis=(1, 3)) / 2, np.float32)
 
@@ -312,7 +402,7 @@ def _sides(smooth: Plane, x: float, y: float, ring: NDArray[np.bool_]) -> NDArra
 def _along(plane: Plane, outline: NDArray[np.float64]) -> NDArray[np.float64]:
     rows = np.clip(np.round(outline[:, 1]).astype(int), 0, plane.shape[0] - 1)
     columns = np.clip(np.round(outline[:, 0]).astype(int), 0, plane.shape[1] - 1)
-    return plane[rows, columns].astype(np.float64)
+    return np.asarray(plane[rows, columns], np.float64)
 
 
 def _polygon_area(points: NDArray[np.floating]) -> float:
@@ -328,6 +418,26 @@ def _off_ellipse(outline: NDArray[np.float64], diameter: float) -> float:
     axes = np.sqrt(2 * np.maximum(values, 1e-3))
     radius = np.hypot(*((centred @ vectors) / axes).T)
     return float(np.sqrt(np.mean((radius - 1) ** 2)) * math.sqrt(axes[0] * axes[1]) / diameter)
+
+
+def _cornered(outline: NDArray[np.float64]) -> float:
+    """Share of a full turn that is made in the three sharpest eighths of an outline.
+
+    A circle's is 3/8, that of a triangle nearly 1.
+    """
+    points = _evenly(outline, 32)
+    points = 0.25 * np.roll(points, 1, axis=0) + 0.5 * points + 0.25 * np.roll(points, -1, axis=0)
+    steps = np.roll(points, -1, axis=0) - points
+    heading = np.arctan2(steps[:, 1], steps[:, 0])
+    turning = (np.diff(heading, append=heading[0]) + math.pi) % (2 * math.pi) - math.pi
+    turning *= np.sign(turning.sum()) or 1.0
+    bends = np.sum([np.roll(turning, -k) for k in range(4)], axis=0)
+    total = 0.0
+    for _ in range(3):
+        sharpest = int(np.argmax(bends))
+        total += float(bends[sharpest])
+        bends[[(sharpest + k) % 32 for k in range(-3, 4)]] = -np.inf
+    return total / (2 * math.pi)
 
 
 def _longest_straight(outline: NDArray[np.float64]) -> float:

@@ -2,48 +2,38 @@
 
 import numpy as np
 
-#: Features compared by their logarithm, and what is added to them before.
-LOGARITHMIC = {
-    "size": 0.0001,
-    "pixels": 1.0,
-    "grey": 5.0,
-    "against_grain": 1.0,
-    "ring_edges": 0.1,
-    "edge_sharpness": 0.2,
-    "ring_spread": 0.03,
-    "ring_steps": 0.03,
-    "body_spread": 0.03,
-    "glint_near": 0.05,
-    "off_ellipse": 0.01,
-}
-
-# One row a feature: its value on the verge of being believed, its spread, its weight.
+# One row a feature: what is usual of inclusions, the spread over all candidates, the weight
+# below and above the usual, and a share of the bias.
 _TABLE = {
-    "size": (-4.581, 0.4757, 0.9341),
-    "pixels": (2.444, 0.3555, -0.1498),
-    "grey": (4.01, 0.3442, 0.1282),
-    "depth": (0.8605, 0.2237, 0.2528),
-    "blackness": (0.03007, 0.2193, -0.5775),
-    "against_grain": (2.742, 0.2915, 0.1623),
-    "ring_spread": (-1.911, 0.3678, -0.5511),
-    "ring_steps": (-1.393, 0.5862, -0.2015),
-    "weakest_side": (0.9113, 0.1719, -0.299),
-    "ring_edges": (0.1355, 0.6043, -0.2011),
-    "edge_sharpness": (0.8623, 0.4272, 0.8984),
-    "edge_evenness": (0.8237, 0.1671, 0.4088),
-    "body_spread": (-1.781, 0.4355, -0.06881),
-    "elongation": (1.343, 0.4681, 0.2019),
-    "convexity": (1.012, 0.0832, -0.1639),
-    "roundness": (0.8728, 0.1503, 0.665),
-    "off_ellipse": (-3.282, 0.5003, -1.019),
-    "straight": (0.5988, 0.2524, -0.9599),
-    "colour_left": (0.4382, 0.1636, -0.8281),
-    "centre_distance": (0.09698, 0.007974, 0.1162),
-    "rim_distance": (0.1741, 0.111, 0.0357),
-    "glint_near": (-1.995, 0.6381, -0.09244),
-    "blue_depth": (0.1665, 0.2256, 0.01885),
-    "blue_against_grain": (0.3626, 0.1917, 0.3414),
-    "crowd": (0.6025, 0.77, -0.6725),
+    "size": (-4.474, 0.5084, 1.09, -0.6504, 0.1329),
+    "pixels": (2.376, 0.3749, 0.2297, -0.1747, 0.03088),
+    "grey": (4.136, 0.3578, -0.4603, 0.0009621, 0.03522),
+    "depth": (0.8849, 0.2303, 0.09586, 0.4343, 0.04048),
+    "blackness": (-0.02896, 0.2269, -0.4761, -0.6287, 0.08435),
+    "against_grain": (2.949, 0.3304, 0.3208, -0.1343, 0.03475),
+    "ring_spread": (-2.065, 0.4052, -0.3852, -0.7071, 0.08341),
+    "ring_steps": (-1.513, 0.6361, -0.2349, 0.2591, 0.03772),
+    "weakest_side": (0.8623, 0.1911, 0.1016, 0.4105, 0.0391),
+    "ring_edges": (-0.1402, 0.6502, -0.3747, -0.04915, 0.03237),
+    "edge_sharpness": (0.9435, 0.4417, 0.7236, 0.2107, 0.07134),
+    "edge_evenness": (0.8415, 0.1678, -0.1158, 0.4751, 0.04512),
+    "body_spread": (-1.896, 0.4396, -0.2538, -0.1537, 0.03111),
+    "elongation": (1.459, 0.4913, 0.1978, 0.08089, 0.02128),
+    "convexity": (0.9924, 0.08334, -0.6499, 0.1447, 0.06068),
+    "roundness": (0.8965, 0.1538, -0.005225, 0.2169, 0.01696),
+    "off_ellipse": (-3.361, 0.5054, -0.2594, -0.7893, 0.08007),
+    "cornered": (0.5825, 0.1485, -0.3379, -1.079, 0.1082),
+    "straight": (0.5418, 0.264, -0.354, -0.5399, 0.06825),
+    "colour_left": (0.3727, 0.1806, -1.298, -0.3856, 0.1286),
+    "warmth": (0.0368, 0.2649, 0.5776, -0.3241, 0.06885),
+    "light_left": (0.2081, 0.1412, -0.1568, -1.111, 0.09684),
+    "dust": (0.007061, 0.1037, -0.07915, -0.8609, 0.07178),
+    "centre_distance": (0.0984, 0.008217, 0.3269, 0.219, 0.04168),
+    "rim_distance": (0.1942, 0.1075, 0.4632, 0.5938, 0.08071),
+    "glint_near": (-2.21, 0.6963, 0.05649, 0.1275, 0.01405),
+    "blue_depth": (0.1904, 0.229, -0.2006, -0.3655, 0.04322),
+    "blue_against_grain": (0.3341, 0.1909, -0.3482, 0.6387, 0.07536),
+    "crowd": (0.3363, 0.7495, -0.6046, -0.2172, 0.06275),
 }
 
-MIDDLE, SPREAD, WEIGHT = np.array(list(_TABLE.values()), np.float64).T
+MIDDLE, SPREAD, BELOW, ABOVE, OFFSET = np.array(list(_TABLE.values()), np.float64).T

@@ -56,6 +56,8 @@ class Spot:
         Difference to the surroundings in units of the plane; positive for what was looked for.
     outline : (M, 2) float64 array
         Closed outline x, y half way between body and surroundings; the last vertex joins the first.
+    edge : float
+        Median slope across the outline, in units of the plane per pixel: small for a vague shade.
     """
 
     centre: tuple[float, float]
@@ -63,6 +65,7 @@ class Spot:
     elongation: float
     contrast: float
     outline: NDArray[np.float64]
+    edge: float
 
 
 def find_spots(
@@ -136,7 +139,8 @@ def _pyramid(base: Plane, least: float, most: float) -> list[Plane]:
     widest = 2 * max(SMALLEST_PX, least)
     while widest < most and min(levels[-1].shape) >= 12:
         height, width = levels[-1].shape
-        levels.append(cv2.resize(levels[-1], (width // 2, height // 2), interpolation=cv2.INTER_AREA))
+        half = cv2.resize(levels[-1], (width // 2, height // 2), interpolation=cv2.INTER_AREA)
+        levels.append(np.asarray(half, np.float32))
         widest = SMALLEST_PX * 2 ** len(levels)
     return levels
 
@@ -170,7 +174,8 @@ def _strip_seeds(
     for index, diameter in enumerate(diameters):
         sigma = diameter / (2 * math.sqrt(2))
         if sigma > has:
-            blurred = cv2.GaussianBlur(blurred, (0, 0), math.sqrt(sigma**2 - has**2))
+            further = math.sqrt(sigma**2 - has**2)
+            blurred = np.asarray(cv2.GaussianBlur(blurred, (0, 0), further), np.float32)
             has = sigma
         responses.append(_laplacian(blurred, sigma**2))
         if index < 2:
@@ -219,7 +224,7 @@ def _coarse_grain(level: Plane) -> Plane:
     step = max(float(np.median(fine)), least) / 32
     coarse = cv2.medianBlur(cv2.convertScaleAbs(fine, alpha=1 / step), 7)
     # 1.4826: median to standard deviation; 1.2: the blur leaves 1/1.2 of white noise out.
-    return np.maximum(coarse * np.float32(1.4826 * 1.2 * step), np.float32(least))
+    return np.asarray(np.maximum(coarse * np.float32(1.4826 * 1.2 * step), least), np.float32)
 
 
 def _threshold(level: Plane) -> Plane:
@@ -378,7 +383,7 @@ def _outlined(level: Plane, at: tuple[float, float], diameter: float) -> Spot | 
     raw = level[top : round(at[1]) + reach + 1, left : round(at[0]) + reach + 1]
     if min(raw.shape) < 5:
         return None
-    window = cv2.GaussianBlur(raw, (0, 0), 0.6)
+    window = np.asarray(cv2.GaussianBlur(raw, (0, 0), 0.6), np.float32)
     inside = np.zeros(window.shape, np.uint8)
     limit = math.ceil(math.pi * (1.6 * radius + 2) ** 2)
     body, water = _flood(window, np.ascontiguousarray(raw), at[0] - left, at[1] - top, radius, limit, inside)
@@ -386,7 +391,7 @@ def _outlined(level: Plane, at: tuple[float, float], diameter: float) -> Spot | 
     if water <= body or count < 4:
         return None
     # Surroundings: a ring that keeps clear of the body's own blurred edge.
-    near = cv2.dilate(inside, _disc(2))
+    near = np.asarray(cv2.dilate(inside, _disc(2)), np.uint8)
     far = cv2.dilate(near, _disc(max(2, round(0.5 * math.sqrt(count / math.pi)))))
     ring = raw[(far > 0) & (near == 0)]
     if ring.size < 8:
@@ -420,7 +425,17 @@ def _outlined(level: Plane, at: tuple[float, float], diameter: float) -> Spot | 
         elongation=elongation,
         contrast=contrast,
         outline=outline + shift,
+        edge=_slope(window, outline),
     )
+
+
+def _slope(window: Plane, outline: NDArray[np.float64]) -> float:
+    """Median slope of a window along an outline, per pixel."""
+    columns, rows = np.round(outline).astype(int).T
+    rows, columns = rows.clip(1, window.shape[0] - 2), columns.clip(1, window.shape[1] - 2)
+    across = window[rows, columns + 1] - window[rows, columns - 1]
+    down = window[rows + 1, columns] - window[rows - 1, columns]
+    return float(np.median(np.hypot(across, down))) / 2
 
 
 def undimmed(diameter: float) -> float:
@@ -436,7 +451,8 @@ def undimmed(diameter: float) -> float:
 
 
 def _disc(radius: int) -> NDArray[np.uint8]:
-    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
+    return np.asarray(kernel, np.uint8)
 
 
 def _contour(window: Plane, inside: NDArray[np.uint8], level: float) -> NDArray[np.float64] | None:
@@ -444,7 +460,7 @@ def _contour(window: Plane, inside: NDArray[np.uint8], level: float) -> NDArray[
     grown = cv2.dilate(inside, _disc(1))
     walled = np.where(grown > 0, window, np.float32(max(float(window.max()), level + 1)))
     walled = np.pad(walled, 1, constant_values=walled.max())
-    contours = find_contours(walled, level)
+    contours = find_contours(walled, level)  # type: ignore[no-untyped-call]
     if not contours:
         return None
     longest = max(contours, key=len)
@@ -460,6 +476,7 @@ def _enlarged(spot: Spot, ratio: int) -> Spot:
         elongation=spot.elongation,
         contrast=spot.contrast,
         outline=(spot.outline + 0.5) * ratio - 0.5,
+        edge=spot.edge / ratio,
     )
 
 
