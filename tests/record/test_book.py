@@ -1,5 +1,7 @@
 import sqlite3
 import stat
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -144,3 +146,27 @@ def test_the_tables_of_the_migrations_are_those_of_the_schema(book: Book) -> Non
 def test_stored_photographs_cannot_be_written(book: Book, stone: StoneEntry, picture: Path) -> None:
     entry, _ = book.add_photograph(stone, picture)
     assert not entry.path.stat().st_mode & (stat.S_IWUSR | stat.S_IWGRP | stat.S_IWOTH)
+
+
+def test_the_tables_can_be_made_on_a_database_server_too() -> None:
+    """Only the statements; SQLAlchemy writes them without a server."""
+    from sqlalchemy.dialects import registry
+    from sqlalchemy.schema import CreateTable
+
+    from setstone.record.schema import metadata
+
+    server = registry.load("postgresql")()
+    statements = [str(CreateTable(t).compile(dialect=server)) for t in metadata.sorted_tables]
+    assert sum("TIMESTAMP WITH TIME ZONE" in s for s in statements) == 8
+
+
+def test_opening_a_book_loads_neither_migrations_nor_decoders(book: Book) -> None:
+    code = (
+        "import sys; from pathlib import Path; from setstone.record.book import Book; "
+        "Book.open(Path(sys.argv[1])).close(); "
+        "print(sorted({'alembic', 'tifffile', 'imagecodecs', 'PIL'} & set(sys.modules)))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(book.folder)], capture_output=True, text=True, check=True
+    )
+    assert done.stdout == "[]\n"

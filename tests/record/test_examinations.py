@@ -1,11 +1,8 @@
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from made_up import examination, line
 
 from setstone.measure.candidates import Candidate
-from setstone.measure.examination import Examination
 from setstone.record.book import Book
 from setstone.record.entries import ExaminationEntry, StoneEntry
 from setstone.record.errors import BookError
@@ -95,17 +92,6 @@ def test_a_finding_drawn_by_hand_has_its_size_with_uncertainty(book: Book, stone
     # 1.0 mm at 4 µm a pixel are 250 pixels, and the corner of the picture lies half a pixel before the first.
     np.testing.assert_allclose(added.candidate.path[0], [249.5, 249.5])
     assert book.examination(stone).candidates[0].is_finding
-
-
-def test_nothing_is_drawn_outside_the_picture_or_without_a_scale() -> None:
-    result = examination()
-    with pytest.raises(BookError, match="mm wide and"):
-        drawn_by_hand(result, np.array([[9.0, 1.0]]), diameter_um=10)
-    with pytest.raises(BookError, match="diameter"):
-        drawn_by_hand(result, np.array([[1.0, 1.0]]))
-    unscaled: Examination = replace(result, scale=None)
-    with pytest.raises(BookError, match="scale"):
-        drawn_by_hand(unscaled, np.array([[1.0, 1.0]]), diameter_um=10)
 
 
 def test_a_stone_not_examined_is_said(book: Book, stone: StoneEntry) -> None:
