@@ -51,6 +51,10 @@ def show(as_json: bool, data: Any, human: Callable[[], None]) -> None:
         human()
 
 
+#: Columns whose figures are not torn from their unit.
+_KEPT_WHOLE = {"stone", "occasion", "number", "score", "diameter (k = 2)"}
+
+
 def table(columns: Sequence[str], rows: Sequence[Sequence[str]], empty: str) -> None:
     """Print a plain table, or the sentence `empty` when there are no rows."""
     from rich import box
@@ -64,7 +68,7 @@ def table(columns: Sequence[str], rows: Sequence[Sequence[str]], empty: str) -> 
         return
     drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     for column in columns:
-        drawn.add_column(column, overflow="fold")
+        drawn.add_column(column, overflow="fold", no_wrap=column in _KEPT_WHOLE)
     for row in rows:
         drawn.add_row(*(Text(cell) for cell in row))
     console.print(drawn)

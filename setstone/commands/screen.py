@@ -42,7 +42,7 @@ def print_photographs(entries: Sequence[PhotographEntry]) -> None:
 def print_results(done: Sequence[tuple[StoneEntry, ExaminationEntry]]) -> None:
     """Print one line a stone, then what a person must know."""
     table(
-        ("stone", "occasion", "diameter", "lines", "spots", "colour", "flags"),
+        ("stone", "occasion", "diameter (k = 2)", "fissures", "inclusions", "flags"),
         [
             (
                 stone.position,
@@ -50,13 +50,14 @@ def print_results(done: Sequence[tuple[StoneEntry, ExaminationEntry]]) -> None:
                 "–" if entry.result.diameters is None else str(entry.result.diameters.mean),
                 str(sum(c.candidate.kind == "line" and is_shown(c) for c in entry.candidates)),
                 str(sum(c.candidate.kind == "spot" and is_shown(c) for c in entry.candidates)),
-                "–" if entry.result.colour is None else entry.result.colour.hue,
                 ", ".join(f.code for f in entry.result.flags) or "–",
             )
             for stone, entry in done
         ],
         "Nothing was examined.",
     )
+    if done:
+        say("Fissures and inclusions are candidates, proposed by the program and not yet judged.")
     for stone, entry in done:
         for flag in entry.result.flags:
             say(f"  ! {stone.position}, {entry.occasion}: {flag.text}")
