@@ -67,7 +67,10 @@ def carried_over(
     """
     motion = np.eye(3) if motion is None else motion
     reach = _NEAR * _size(result)
-    free = dict(enumerate(result.candidates, start=1))
+    free = {
+        number: (candidate, _sampled(candidate))
+        for number, candidate in enumerate(result.candidates, start=1)
+    }
     number = len(result.candidates)
     carried = []
     for entry in earlier.candidates:
@@ -79,17 +82,20 @@ def carried_over(
             number += 1
             carried.append(Carried(entry, candidate, number, found_again=False))
         else:
-            carried.append(Carried(entry, free.pop(match), match, found_again=True))
+            carried.append(Carried(entry, free.pop(match)[0], match, found_again=True))
     return tuple(carried)
 
 
-def _nearest(candidate: Candidate, among: dict[int, Candidate], reach: float) -> int | None:
+def _nearest(candidate: Candidate, among: dict[int, tuple[Candidate, Path]], reach: float) -> int | None:
     """Return the number of the nearest candidate of the same kind and lamp within `reach` pixels."""
-    line = _sampled(candidate)
+    path = _sampled(candidate)
     distances = {
-        number: _distance(line, _sampled(other))
-        for number, other in among.items()
+        number: _distance(path, other_path)
+        for number, (other, other_path) in among.items()
         if (other.kind, other.lamp) == (candidate.kind, candidate.lamp)
+        # Only what is near on average can have its middle so near the box around the path: saves most of the work.
+        and (path.min(axis=0) - reach <= other_path.mean(axis=0)).all()
+        and (other_path.mean(axis=0) <= path.max(axis=0) + reach).all()
     }
     best = min(distances, key=distances.__getitem__, default=None)
     return best if best is not None and distances[best] < reach else None
