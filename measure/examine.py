@@ -4,7 +4,7 @@ read the scale → align blue on white → find the outline → lines → spots 
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from setstone.measure.judge_lines import judge_lines
 from setstone.measure.judge_spots import judge_spots
 from setstone.measure.light import Pixels
 from setstone.measure.outline import Outline, diameters
+from setstone.measure.quantity import Quantity, combine
 from setstone.measure.scale import Scale
 from setstone.measure.scalebar import ScaleBar, find_scale_bar, scale_from_bar
 from setstone.measure.scene import Scene
@@ -110,7 +111,7 @@ def examine(
         outline=outline,
         diameters=None if used is None else diameters(outline, used),
         blue_to_white=blue_to_white,
-        candidates=tuple(c.shifted(*offset) for c in candidates),
+        candidates=tuple(_with_scale(c.shifted(*offset), used) for c in candidates),
         colour=colour,
         flags=tuple(flags),
     )
@@ -207,6 +208,17 @@ def _without_bar(shape: tuple[int, ...], bar: ScaleBar | None) -> NDArray[np.boo
     mask = np.ones(shape[:2], np.bool_)
     mask[max(0, int(y0)) : int(y1) + 1, max(0, int(x0)) : int(x1) + 1] = False
     return mask
+
+
+def _with_scale(candidate: Candidate, scale: Scale | None) -> Candidate:
+    """Add the scale's own uncertainty to lengths: the judges know only its value."""
+    if scale is None:
+        return candidate
+    sizes = {
+        name: Quantity(q.value, combine(q.u, q.value * scale.relative_u), q.unit) if q.unit else q
+        for name, q in candidate.sizes.items()
+    }
+    return replace(candidate, sizes=sizes)
 
 
 def _outline_flags(outline: Outline, shape: tuple[int, ...]) -> list[Flag]:
