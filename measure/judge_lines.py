@@ -1,19 +1,197 @@
-"""Judge each line with both lamps and the geometry: which may be fissures, and why not the others."""
+"""Judge lines: which of the bright lines in a facetted stone are consistent with a fissure.
 
-from setstone.measure.candidates import Candidate
-from setstone.measure.light import encoded_plane
-from setstone.measure.lines import find_lines
+Most bright lines in a cut stone are none: worn facet edges, facet junctions, reflected lamps, fibres,
+scratches, the rim. Each line is described by features free of scale (`setstone.measure.line_features`)
+from both lamps; boosted trees of depth three weigh them (Friedman 2001, Ann. Stat. 29:1189), and a second
+look takes in what was thought of the neighbours: a fissure is seen in pieces, facet by facet. Both were
+trained on computed stones by benchmarks/train_line_scores.py. Rules in plain words name the reasons.
+"""
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from setstone.measure.candidates import Candidate, LampName
+from setstone.measure.errors import MeasurementError
+from setstone.measure.light import Pixels, Plane, linear
+from setstone.measure.line_features import Surroundings, line_features
+from setstone.measure.line_reasons import reasons_for
+from setstone.measure.line_scores import first_scores, second_scores
+from setstone.measure.lines import FWHM_PER_SIGMA, NARROWEST_UM, Line, filter_scales, find_lines
+from setstone.measure.quantity import Quantity, combine
 from setstone.measure.scene import Scene
+
+Values = NDArray[np.float64]
+
+#: Lines closer to the edge of what can be seen of the stone than this many pixels are the edge itself.
+EDGE_PX = 2
+#: First scores above this count as good company.
+LEAST_GOOD = 0.05
+#: More candidates than this help nobody; the weakest are left out.
+SHOWN = 150
+#: Standard uncertainties in pixels: of where a line ends, of one width, of the camera's blur.
+U_END, U_WIDTH, U_BLUR = 2.0, 0.25, 0.2
+
+
+class Described(NamedTuple):
+    """The lines of a stone with all the score rests on."""
+
+    lines: tuple[Line, ...]
+    features: Values
+    lamp: LampName
 
 
 def judge_lines(scene: Scene) -> tuple[Candidate, ...]:
-    """Find the lines of a stone and score each."""
-    lamp = "white" if scene.blue is None else "blue"
-    pixels = scene.white if scene.blue is None else scene.blue
-    assert pixels is not None
-    um = scene.um_per_px or 4.0
-    found = find_lines(encoded_plane(pixels, (0.0, 0.0, 1.0)), um_per_px=um, mask=scene.stone)
+    """Find the lines of a stone under blue light (under white when blue is missing) and score each.
+
+    Parameters
+    ----------
+    scene : Scene
+        Both photographs, aligned, cropped to the stone.
+
+    Returns
+    -------
+    tuple of Candidate
+        Best first, in pixels of the crop; those unlikely to be fissures keep a low score and the reason.
+
+    Raises
+    ------
+    MeasurementError
+        When the scene has no photograph.
+    """
+    described = describe_lines(scene)
+    if not described.lines:
+        return ()
+    first = first_scores(described.features)
+    scores = second_scores(described.features, first, neighbours(described.lines, first, scene.diameter_px))
+    blur = float(np.percentile(np.concatenate([line.width_px for line in described.lines]), 10))
+    order = sorted(range(len(scores)), key=lambda i: (-scores[i], described.lines[i].path[0].tolist()))[
+        :SHOWN
+    ]
     return tuple(
-        Candidate("line", line.path, "blue" if lamp == "blue" else "white", 0.1, (), float(line.contrast.mean()), {})
-        for line in found
+        Candidate(
+            kind="line",
+            path=described.lines[i].path,
+            lamp=described.lamp,
+            score=float(scores[i]),
+            reasons=reasons_for(described.features[i], float(scores[i])),
+            contrast=float(np.median(described.lines[i].contrast)),
+            sizes=_sizes(described.lines[i], blur, scene.um_per_px),
+        )
+        for i in order
     )
+
+
+def describe_lines(scene: Scene) -> Described:
+    """Find the lines of a stone and their features."""
+    lamp: LampName = "white" if scene.blue is None else "blue"
+    pixels = scene.white if scene.blue is None else scene.blue
+    if pixels is None:
+        raise MeasurementError(
+            "There is no photograph to look for lines in; add one under blue or white light."
+        )
+    # Without a scale the finest filter the pixels allow is as good a guess as any.
+    um_per_px = scene.um_per_px or NARROWEST_UM / FWHM_PER_SIGMA
+    sigma = filter_scales(um_per_px)[0]
+    plane = brightness(pixels)
+    kernel = np.ones((2 * EDGE_PX + 1, 2 * EDGE_PX + 1), np.uint8)
+    inner = cv2.erode(scene.stone.astype(np.uint8), kernel, borderValue=0) > 0
+    lines = find_lines(plane, um_per_px=um_per_px, mask=inner)
+    if lamp == "white":
+        # In transmitted and reflected light a fissure may be darker than the stone.
+        lines += find_lines(plane, um_per_px=um_per_px, mask=inner, bright=False)
+    other = None if scene.blue is None or scene.white is None else brightness(scene.white)
+    features = line_features(
+        lines,
+        Surroundings.of(plane, sigma, scene.stone, scene.outline),
+        None if other is None else Surroundings.of(other, sigma, scene.stone, scene.outline),
+        clipped=saturated(pixels),
+        outline=scene.outline,
+        sigma=sigma,
+    )
+    return Described(lines, features, lamp)
+
+
+def brightness(pixels: Pixels) -> Plane:
+    """Mean of the channels in linear light, encoded again: grey levels 0..255 of an 8-bit sRGB picture.
+
+    Where the blue channel of a photograph under blue light is saturated, what leaks into the others still
+    carries the picture; encoding makes the noise of a camera about even (IEC 61966-2-1:1999).
+    """
+    light = cv2.transform(linear(pixels), np.full((1, 3), 1 / 3, np.float32)).reshape(pixels.shape[:2])
+    low = light * 12.92
+    high = 1.055 * cv2.pow(np.maximum(light, 1e-9), 1 / 2.4) - 0.055
+    return np.asarray(255 * np.where(light <= 0.0031308, low, high), np.float32)
+
+
+def saturated(pixels: Pixels) -> NDArray[np.bool_]:
+    """Where at least two channels are at their end: a glint, whatever the lamp's colour."""
+    return np.asarray((pixels >= 0.996 * np.iinfo(pixels.dtype).max).sum(axis=-1) >= 2)
+
+
+def neighbours(lines: Sequence[Line], scores: Values, diameter: float) -> Values:
+    """What was thought of the lines around each.
+
+    Parameters
+    ----------
+    lines : sequence of Line
+    scores : (N,) float64 array
+        First scores.
+    diameter : float
+        Of the stone, in pixels.
+
+    Returns
+    -------
+    (N, 4) float64 array
+        Length of good lines within 6 % of the diameter (as a share of it), best score there, length of
+        good lines in the whole stone without this one, and number of better lines.
+    """
+    length = np.array([line.length_px for line in lines]) / diameter
+    good = np.flatnonzero(scores > LEAST_GOOD)
+    weight = np.where(scores > LEAST_GOOD, scores * length, 0.0)
+    out = np.zeros((len(lines), 4))
+    out[:, 2] = weight.sum() - weight
+    out[:, 3] = len(scores) - np.searchsorted(np.sort(scores), scores, side="right")
+    if not len(good):
+        return out
+    samples = [line.path[:: max(1, len(line.path) // 12)] for line in lines]
+    owner = np.repeat(good, [len(samples[j]) for j in good])
+    tree = cKDTree(np.concatenate([samples[j] for j in good]))
+    for i, points in enumerate(samples):
+        near = np.unique(owner[_any_of(tree.query_ball_point(points, 0.06 * diameter))])
+        near = near[near != i]
+        out[i, 0] = weight[near].sum()
+        out[i, 1] = scores[near].max(initial=0.0)
+    return out
+
+
+def _any_of(found: Sequence[Sequence[int]]) -> NDArray[np.int64]:
+    return np.array(sorted(set().union(*found)), np.int64)
+
+
+def _sizes(line: Line, blur: float, um_per_px: float | None) -> dict[str, Quantity]:
+    """Length and widths with their standard uncertainty (JCGM 100:2008, 5.1.2).
+
+    The camera's blur adds to a width as squares do. The uncertainty of the scale itself is common to the
+    whole photograph and not contained.
+    """
+    if um_per_px is None:
+        return {}
+    mm = um_per_px / 1000
+    return {
+        "length": Quantity(line.length_px * mm, combine(U_END, U_END) * mm, "mm"),
+        "width": _width(float(np.median(line.width_px)), blur, um_per_px),
+        "greatest_width": _width(float(np.percentile(line.width_px, 95)), blur, um_per_px),
+    }
+
+
+def _width(seen: float, blur: float, um_per_px: float) -> Quantity:
+    true = math.sqrt(max(seen**2 - blur**2, 0.0))
+    spread = combine(seen * U_WIDTH, blur * U_BLUR)
+    # Near zero the square root turns the spread of the square into one of the width.
+    return Quantity(true * um_per_px, spread / max(true, math.sqrt(spread)) * um_per_px, "µm")

@@ -26,6 +26,8 @@ LOW, HIGH = 2.0, 3.5
 LEAST_LENGTH_SIGMAS = 12.0
 #: Width and height of the blocks in which the grain is measured, in pixels.
 GRAIN_BLOCK = 16
+#: A line ends where its contrast falls below this share of its median contrast.
+END_SHARE = 0.5
 #: Blur before profiles are read, px; it is taken off the widths again.
 PROFILE_BLUR = 0.7
 #: Grain is never taken to be finer than the rounding to whole grey levels, 1/sqrt(12).
@@ -109,7 +111,9 @@ def find_lines(
     least = LEAST_LENGTH_SIGMAS * sigmas[0]
     smooth = cv2.GaussianBlur(picture, (0, 0), PROFILE_BLUR)
     lines = (_measured(chain, smooth, ridges, bright) for chain in joined if len(chain) >= least / 1.5)
-    return tuple(sorted((line for line in lines if line.length_px >= least), key=lambda line: -line.length_px))
+    return tuple(
+        sorted((line for line in lines if line.length_px >= least), key=lambda line: -line.length_px)
+    )
 
 
 def filter_scales(um_per_px: float, narrowest_um: float = NARROWEST_UM) -> list[float]:
@@ -154,23 +158,53 @@ def _measured(chain: Chain, plane: Plane, ridges: Ridges, bright: bool) -> Line:
     sign = 1.0 if bright else -1.0
     half = math.ceil(3 * sigma + 2)
     across = np.arange(-half, half + 0.25, 0.5)
-    profiles = np.zeros((len(path), len(across)))
     for _ in range(2):
         normal = _normals(path)
-        points = path[:, None, :] + across[None, :, None] * normal[:, None, :]
-        profiles = sign * map_coordinates(plane, [points[..., 1], points[..., 0]], order=1, mode="nearest")
-        profiles = gaussian_filter1d(profiles, max(3.0, 2 * sigma), axis=0, mode="nearest")
+        profiles = sign * _profiles(plane, path, normal, across, sigma)
         shift = _crest_position(profiles, across, sigma)
         path = _smooth(path + shift[:, None] * normal, 2.0)
+    normal = _normals(path)
+    profiles = sign * _profiles(plane, path, normal, across, sigma)
     centre = np.abs(across) <= 0.6
     flanks = (np.abs(across) >= 2 * sigma) & (np.abs(across) <= 2 * sigma + 2)
-    left, right = profiles[:, flanks & (across < 0)].mean(axis=1), profiles[:, flanks & (across > 0)].mean(axis=1)
+    left, right = (
+        profiles[:, flanks & (across < 0)].mean(axis=1),
+        profiles[:, flanks & (across > 0)].mean(axis=1),
+    )
     peak = profiles[:, centre].mean(axis=1)
-    width = _width(profiles, across, np.maximum(left, right))
-    return Line(path, width, sign * (peak - np.maximum(left, right)))
+    base = np.maximum(left, right)
+    kept = _within_ends(peak - base)
+    width = _width(profiles[kept], across, base[kept])
+    return Line(path[kept], width, sign * (peak - base)[kept])
 
 
-def _crest_position(profiles: NDArray[np.float64], across: NDArray[np.float64], sigma: float) -> NDArray[np.float64]:
+def _within_ends(contrast: NDArray[np.float64]) -> slice:
+    """From the first to the last point that stands out at least half as far as the line does in all.
+
+    The directional average sees a line some way beyond its ends.
+    """
+    lasting = np.flatnonzero(contrast >= END_SHARE * np.median(contrast))
+    if len(lasting) < 2:
+        return slice(0, len(contrast))
+    return slice(int(lasting[0]), int(lasting[-1]) + 1)
+
+
+def _profiles(
+    plane: Plane,
+    path: NDArray[np.float64],
+    normal: NDArray[np.float64],
+    across: NDArray[np.float64],
+    sigma: float,
+) -> NDArray[np.float64]:
+    """Grey values across the line, averaged a little along it; shape (len(path), len(across))."""
+    points = path[:, None, :] + across[None, :, None] * normal[:, None, :]
+    values = map_coordinates(plane, [points[..., 1], points[..., 0]], np.float64, order=1, mode="nearest")
+    return np.asarray(gaussian_filter1d(values, max(2.0, 1.5 * sigma), axis=0, mode="nearest"), np.float64)
+
+
+def _crest_position(
+    profiles: NDArray[np.float64], across: NDArray[np.float64], sigma: float
+) -> NDArray[np.float64]:
     """Centre of gravity of what stands above the flanks, within sigma + 1 px of the middle."""
     near = np.abs(across) <= sigma + 1
     values = profiles[:, near]
@@ -191,8 +225,8 @@ def _width(
     rows = np.arange(len(profiles))
     total = np.zeros(len(profiles))
     for side in (1, -1):
-        values, states = profiles[:, middle:] if side > 0 else profiles[:, middle::-1], None
-        states = above[:, middle:] if side > 0 else above[:, middle::-1]
+        way = slice(middle, None) if side > 0 else slice(middle, None, -1)
+        values, states = profiles[:, way], above[:, way]
         outside = ~states
         outside[:, 0] = False
         first = np.where(outside.any(axis=1), outside.argmax(axis=1), values.shape[1] - 1)

@@ -61,7 +61,11 @@ def chains(mask: NDArray[np.bool_]) -> list[Chain]:
     ends = np.empty(int(mask.sum()) + 1, np.int64)
     count = _trace(padded, points, ends)
     starts = np.concatenate(([0], ends[:count]))
-    return [points[a:b, ::-1].astype(np.float64) - 1 for a, b in zip(starts[:-1], starts[1:], strict=True) if b - a >= 2]
+    return [
+        points[a:b, ::-1].astype(np.float64) - 1
+        for a, b in zip(starts[:-1], starts[1:], strict=True)
+        if b - a >= 2
+    ]
 
 
 def cut_at_corners(chain: Chain) -> list[Chain]:
@@ -171,7 +175,9 @@ def _crest(response, angle, low, crest):  # type: ignore[no-untyped-def] # pragm
             if value <= low[y, x]:
                 continue
             dx, dy = -math.sin(angle[y, x]), math.cos(angle[y, x])
-            crest[y, x] = value >= _between(response, y + dy, x + dx) and value >= _between(response, y - dy, x - dx)
+            crest[y, x] = value >= _between(response, y + dy, x + dx) and value >= _between(
+                response, y - dy, x - dx
+            )
 
 
 @njit(cache=True, nogil=True)

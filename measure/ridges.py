@@ -89,13 +89,22 @@ def ridge_response(plane: Plane, sigmas: Sequence[float], *, bright: bool = True
                     out.response[top:bottom], out.angle[top:bottom], out.sigma[top:bottom],
                 )  # fmt: skip
                 continue
-            half = cv2.resize(band, (math.ceil(width / 2), math.ceil(band.shape[0] / 2)), interpolation=cv2.INTER_AREA)
+            half = cv2.resize(
+                band, (math.ceil(width / 2), math.ceil(band.shape[0] / 2)), interpolation=cv2.INTER_AREA
+            )
             # The mean over 2 x 2 pixels has blurred already, by (2^2 - 1) / 12 px^2.
             left = math.sqrt(sigma**2 - 0.25) / 2
             blurred = cv2.GaussianBlur(half, (0, 0), left, borderType=cv2.BORDER_REFLECT)
             small = Ridges(np.zeros_like(half), np.zeros_like(half), np.zeros_like(half))
             _hessian_maximum(
-                blurred, 0, sign, np.float32(sigma), np.float32(sigma**2 / 4), small.response, small.angle, small.sigma
+                blurred,
+                0,
+                sign,
+                np.float32(sigma),
+                np.float32(sigma**2 / 4),
+                small.response,
+                small.angle,
+                small.sigma,
             )
             enlarged = cv2.resize(small.response, (width, band.shape[0]), interpolation=cv2.INTER_LINEAR)
             _keep_larger(
@@ -156,7 +165,9 @@ def _stencil(sigma: float) -> tuple[NDArray[np.int64], NDArray[np.float32], NDAr
     """Whole-pixel offsets (dy, dx) along each direction, their weights, and the offset to a flank."""
     theta = np.arange(DIRECTIONS) * math.pi / DIRECTIONS
     unit = np.stack([np.sin(theta), np.cos(theta)], axis=-1)
-    steps = np.arange(-math.ceil(ELONGATION * sigma / _step(sigma)), math.ceil(ELONGATION * sigma / _step(sigma)) + 1)
+    steps = np.arange(
+        -math.ceil(ELONGATION * sigma / _step(sigma)), math.ceil(ELONGATION * sigma / _step(sigma)) + 1
+    )
     distance = steps * _step(sigma)
     weights = np.exp(-0.5 * (distance / (ELONGATION * sigma / 2)) ** 2)
     weights[len(steps) // 2] /= 2  # the pixel itself counts half in either half

@@ -1,0 +1,137 @@
+"""Why a line may be a fissure or something else, in words a technician can check with the eye."""
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from setstone.measure.candidates import Reason
+from setstone.measure.line_features import ABSENT, NAMES
+
+#: Not more reasons than a person reads.
+SHOWN = 4
+
+Feature = Callable[[str], float]
+
+
+def reasons_for(features: NDArray[np.float64], score: float) -> tuple[Reason, ...]:
+    """Name what speaks for and against a line.
+
+    Parameters
+    ----------
+    features : (len(NAMES),) float64 array
+        One row of `line_features`.
+    score : float
+        What the line was given; the side it leans to comes first.
+
+    Returns
+    -------
+    tuple of Reason
+        At least one.
+    """
+    columns = dict(zip(NAMES, features.tolist(), strict=True))
+
+    def f(name: str) -> float:
+        value = columns[name]
+        return math.nan if value == ABSENT else value
+
+    against = [Reason(code, text, False) for code, text, holds in _AGAINST if holds(f)]
+    speaks = [Reason(code, text, True) for code, text, holds in _FOR if holds(f)]
+    if score >= 0.5:
+        return (*(speaks or [_PLAIN]), *against)[:SHOWN]
+    return (*(against or [_UNLIKE]), *speaks)[:SHOWN]
+
+
+_PLAIN = Reason("line", "a thin bright line inside the stone", True)
+_UNLIKE = Reason("unlike", "taken together it is unlike the fissures the program knows", False)
+
+
+def _straight(f: Feature) -> bool:
+    return f("off_straight_share") < math.log(0.001 + 0.012) or f("off_straight") < math.log(0.02 + 0.5)
+
+
+def _long(f: Feature) -> bool:
+    return f("length") > math.log(0.08)
+
+
+_AGAINST: tuple[tuple[str, str, Callable[[Feature], bool]], ...] = (
+    ("glint", "most of it is saturated: likely a glint", lambda f: f("clipped") > 0.5),
+    (
+        "rim",
+        "close to the girdle and parallel to it: likely the rim, the setting or glue",
+        lambda f: f("inside_least") < 0.03 and f("inside") < 0.05 and f("along_girdle") > 0.9,
+    ),
+    (
+        "facet-edge",
+        "straight, and on or in line with other straight edges: likely a facet edge, perhaps a worn one",
+        lambda f: (
+            _straight(f)
+            and (max(f("edges_ahead"), f("white_edges_ahead")) > 0.3 or f("collinear") > math.log(0.5))
+        ),
+    ),
+    (
+        "facet-repeat",
+        "straight, and repeated round the stone as the edges of a cut are",
+        lambda f: _straight(f) and f("family") > 0.25,
+    ),
+    (
+        "facet-step",
+        "one side is brighter than the other all along: likely a facet junction",
+        lambda f: (
+            (f("step_to_contrast") > math.log(0.6) and f("step_one_way") > 0.9)
+            or (f("white_step_even") > 0.8 and f("white_step_one_way") > 0.95)
+        ),
+    ),
+    (
+        "both-lamps",
+        "straight, and as bright in white light: likely a worn facet edge or a scratch",
+        lambda f: _straight(f) and f("white_bright") > 2 and f("white_ratio") > 0.7,
+    ),
+    (
+        "surface",
+        "crosses facet borders undisturbed: likely dust or a fibre on the surface",
+        lambda f: _long(f) and f("crossed") + max(f("white_crossed"), 0) > 3 and not _straight(f),
+    ),
+    (
+        "scratch",
+        "long, thin, straight and across several facets: likely a scratch",
+        lambda f: _long(f) and _straight(f) and f("crossed") + max(f("white_crossed"), 0) > 3,
+    ),
+    (
+        "band",
+        "too broad and blunt for a fissure: likely a reflected facet or lamp",
+        lambda f: f("sharp") < 0.45 or f("width") > 6,
+    ),
+    (
+        "texture",
+        "in a grainy part of the stone with many like it: likely texture",
+        lambda f: f("crowd") > 2.5,
+    ),
+    ("faint", "hardly above the grain of the picture", lambda f: f("contrast") < math.log(3.5)),
+    ("short", "very short", lambda f: f("length") < math.log(0.03)),
+)
+
+_FOR: tuple[tuple[str, str, Callable[[Feature], bool]], ...] = (
+    (
+        "dark-in-white",
+        "bright in blue light, dark in white light: it scatters and blocks, as a fissure does",
+        lambda f: f("white_dark") > 2,
+    ),
+    (
+        "bent",
+        "bends smoothly, as no facet edge does",
+        lambda f: not _straight(f) and f("off_parabola") < math.log(0.02 + 1.5) and _long(f),
+    ),
+    (
+        "one-lamp",
+        "not seen in white light, where facet edges show",
+        lambda f: abs(f("white_bright")) < 1 and f("white_dark") < 1 and f("white_step_even") < 0.3,
+    ),
+    (
+        "one-ground",
+        "lies on one even ground, brighter than both sides",
+        lambda f: f("step_to_contrast") < math.log(0.2) and f("contrast") > math.log(5),
+    ),
+    ("clear", "far above the grain of the picture all along", lambda f: f("weakest_quarter") > math.log(6)),
+)

@@ -1,0 +1,95 @@
+"""Scores of lines: sums over small decision trees, as trained by benchmarks/train_line_scores.py."""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from setstone.measure.line_features import NAMES
+from setstone.measure.line_trees import FIRST, FIRST_BASE, SECOND, SECOND_BASE
+
+Values = NDArray[np.float64]
+
+#: Columns the second look adds to those of `line_features`.
+SECOND_NAMES = (*NAMES, "first", "good_near", "best_near", "good_elsewhere", "better")
+
+
+class Trees(NamedTuple):
+    """Complete trees of depth three: seven questions, eight answers each.
+
+    Question q at node n is ``features[feature[n]] > threshold[n]``; the answer no leads to node 2 n + 1,
+    yes to 2 n + 2. The score is the logistic function of the sum of the answers.
+    """
+
+    base: float
+    feature: NDArray[np.int64]
+    threshold: Values
+    answer: Values
+
+
+def evaluate(trees: Trees, features: Values) -> Values:
+    """Probability for each row of `features`, by the logistic function of the trees' sum.
+
+    Parameters
+    ----------
+    trees : Trees
+        Arrays of shape (T, 7), (T, 7), (T, 8).
+    features : (N, K) float64 array
+
+    Returns
+    -------
+    (N,) float64 array
+        In 0..1.
+    """
+    rows = np.arange(len(features))[:, None]
+    tree = np.arange(len(trees.feature))[None]
+    node = np.zeros((len(features), len(trees.feature)), np.int64)
+    for _ in range(3):
+        node = 2 * node + 1 + (features[rows, trees.feature[tree, node]] > trees.threshold[tree, node])
+    total = trees.base + trees.answer[tree, node - 7].sum(axis=1)
+    return np.asarray(1 / (1 + np.exp(-np.clip(total, -30, 30))), np.float64)
+
+
+def _trees(base: float, rows: Sequence[tuple[tuple[tuple[str, float], ...], tuple[float, ...]]]) -> Trees:
+    columns = {name: column for column, name in enumerate(SECOND_NAMES)}
+    return Trees(
+        base=base,
+        feature=np.array([[columns[name] for name, _ in questions] for questions, _ in rows]),
+        threshold=np.array([[limit for _, limit in questions] for questions, _ in rows]),
+        answer=np.array([answers for _, answers in rows]),
+    )
+
+
+FIRST_TREES = _trees(FIRST_BASE, FIRST)
+SECOND_TREES = _trees(SECOND_BASE, SECOND)
+
+
+def first_scores(features: Values) -> Values:
+    """What each line looks like by itself: (N, len(NAMES)) features to (N,) scores in 0..1."""
+    return evaluate(FIRST_TREES, features)
+
+
+def second_scores(features: Values, first: Values, around: Values) -> Values:
+    """Look again, knowing what was thought of the neighbours.
+
+    Parameters
+    ----------
+    features : (N, len(NAMES)) float64 array
+    first : (N,) float64 array
+        Scores of the first look.
+    around : (N, 4) float64 array
+        See `setstone.measure.judge_lines.neighbours`.
+
+    Returns
+    -------
+    (N,) float64 array
+        In 0..1: the share of lines so scored that were fissures in training.
+    """
+    return evaluate(SECOND_TREES, second_features(features, first, around))
+
+
+def second_features(features: Values, first: Values, around: Values) -> Values:
+    """Columns of the second look, in the order of `SECOND_NAMES`."""
+    odds = np.log(np.clip(first, 1e-4, 1 - 1e-4) / (1 - np.clip(first, 1e-4, 1 - 1e-4)))
+    return np.column_stack([features, odds, around])
