@@ -1,9 +1,8 @@
 """Find the girdle of a set stone: the outline in which stone and setting meet.
 
-Three stages. On a small copy, the centre of symmetry and the strongest closed edge around it, which
-is one of the rings of the setting or the girdle itself. In a picture unrolled along that ring, the
-best few closed paths as candidates. Of these the girdle is the one within which brightness changes
-from facet to facet while outside it runs evenly around.
+On a small copy the strongest closed edge around the centre of symmetry is looked for: one of the rings
+of the setting, or the girdle itself. The picture is unrolled and straightened along it, every closed
+path in it is a candidate, and of these the one is taken that looks most like a girdle.
 """
 
 from dataclasses import dataclass
@@ -15,23 +14,28 @@ from scipy.ndimage import gaussian_filter1d
 
 from setstone.measure.light import Pixels, Plane
 from setstone.measure.outline import Outline
+from setstone.measure.rim import girdle_probability
 from setstone.measure.rings import (
+    RAYS,
     Curve,
-    best_ring,
-    closed_path,
+    Path,
+    Strip,
+    edge_strength,
     gradient,
-    normals,
-    resampled,
-    symmetry_centre,
+    ring_paths,
+    settled,
+    squeezed,
+    strongest_ring,
     unrolled,
+    vertex,
 )
 
 #: Longest side of the small copy on which the ring is first looked for, in pixels.
 SMALL = 256
 #: Width to which a stone is reduced for the rest, in pixels: 0.05 px of it are 0.006 % of the diameter.
-WORKING = 900.0
-RAYS = 720
-CANDIDATES = 8
+WORKING = 800.0
+#: Rings looked at as candidates.
+CANDIDATES = 16
 #: Completeness of the strongest ring below which no stone is said to be seen.
 LEAST_RING = 0.45
 
@@ -52,24 +56,64 @@ def find_girdle(pixels: Pixels, *, other: Pixels | None = None) -> Outline | Non
         None where no stone is to be seen.
     """
     del other
+    rings = candidate_rings(pixels)
+    if rings is None:
+        return None
+    chance = girdle_probability(rings.strip, rings.paths, rings.heart)
+    best = int(chance.argmax())
+    seen = rings.strip.inside[np.arange(RAYS), rings.paths[best]]
+    return Outline(rings.curves[best], seen, 0.5 / rings.scale)
+
+
+@dataclass(frozen=True, eq=False)
+class Rings:
+    """Closed edges around a stone, one of which may be the girdle.
+
+    Parameters
+    ----------
+    strip : Strip
+        The picture unrolled and straightened along them.
+    paths : list of (RAYS,) int64 arrays
+        Their columns in the strip.
+    curves : list of (RAYS, 2) float64 arrays
+        The same in pixels of the photograph, to a fraction of a pixel.
+    heart : (K, 3) float32 array
+        Colours from well inside.
+    scale : float
+        Pixels of the strip's picture per pixel of the photograph.
+    """
+
+    strip: Strip
+    paths: list[Path]
+    curves: list[Curve]
+    heart: Plane
+    scale: float
+
+
+def candidate_rings(pixels: Pixels) -> Rings | None:
+    """Find the closed edges around the centre of a photograph; None where there are none."""
     small, reduction = _small(pixels)
-    edges = gradient(small, 1.0)
-    ring, completeness = best_ring(edges, symmetry_centre(edges))
+    ring, completeness = strongest_ring(gradient(small, 1.0))
     if completeness < LEAST_RING:
         return None
     view = _view(pixels, (ring + 0.5) / reduction - 0.5)
-    base = view.ring
-    diameter = float(np.ptp(base, axis=0).mean())
-    offsets = np.arange(-0.16 * diameter, 0.08 * diameter, diameter / 700)
-    strip, inside = unrolled(view.image, base, offsets)
-    strength = _radial_edge(strip, inside)
-    paths = _paths(strength, inside)
-    best = max(paths, key=lambda path: _likeness(strip, inside, strength, path, paths))
-    distance = offsets[best] + _subpixel(strength, best) * (offsets[1] - offsets[0])
-    distance = gaussian_filter1d(distance, 2.0, mode="wrap")
-    points = view.back(base + distance[:, None] * normals(base))
-    seen = inside[np.arange(RAYS), best]
-    return Outline(points, seen, 0.5 / view.scale)
+    strip = unrolled(view.image, settled(view.image, view.ring), -0.2, 0.1)
+    strength, known = edge_strength(strip)
+    paths = ring_paths(squeezed(strength, known), CANDIDATES)
+    curves = [
+        view.back(strip.at(gaussian_filter1d(path + vertex(strength, path), 2.0, mode="wrap")))
+        for path in paths
+    ]
+    return Rings(strip, paths, curves, _heart(view.image, strip.curve), view.scale)
+
+
+def _heart(image: Plane, ring: Curve) -> Plane:
+    """Colours from well inside a ring, evenly over its area, (K, 3)."""
+    centre = ring.mean(axis=0)
+    shrink = np.sqrt(np.linspace(0.02, 0.5, 16))
+    at = (centre + shrink[None, :, None] * (ring[::6, None] - centre)).astype(np.float32)
+    smooth = cv2.GaussianBlur(image, (0, 0), 1.2)
+    return cv2.remap(smooth, at[..., 0], at[..., 1], cv2.INTER_LINEAR).reshape(-1, 3)
 
 
 def visible_stone(pixels: Pixels, outline: Outline) -> NDArray[np.bool_]:
@@ -114,72 +158,5 @@ def _view(pixels: Pixels, ring: Curve) -> _View:
     size = round(width * factor), round(height * factor)
     image = cv2.resize(crop, size, interpolation=cv2.INTER_AREA).astype(np.float32)
     scales = np.array(size) / (width, height)
-    smooth = gaussian_filter1d(resampled(ring, RAYS), 6.0, axis=0, mode="wrap")
-    in_view = resampled((smooth - corner + 0.5) * scales - 0.5, RAYS)
+    in_view = (ring - corner + 0.5) * scales - 0.5
     return _View(image * np.float32(255 / np.iinfo(pixels.dtype).max), in_view, corner.astype(float), scales)
-
-
-def _radial_edge(strip: Plane, inside: NDArray[np.bool_]) -> Plane:
-    smooth = cv2.GaussianBlur(strip, (0, 0), sigmaX=1.2, sigmaY=1.0)
-    strength = np.sqrt((np.gradient(smooth, axis=1) ** 2).sum(axis=2))
-    strength[cv2.erode(inside.astype(np.uint8), np.ones((3, 7))) == 0] = 0
-    return strength.astype(np.float32)
-
-
-def _paths(strength: Plane, inside: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
-    score = strength / (strength + 1.5 * np.median(strength[inside]) + 0.3)
-    score[~inside] = 0.3
-    paths = []
-    columns = np.arange(score.shape[1])
-    for _ in range(CANDIDATES):
-        path = closed_path(score, reach=1, stiffness=0.35)
-        paths.append(path)
-        score[np.abs(columns[None] - path[:, None]) <= 4] = 0
-    return paths
-
-
-def _aligned(strip: Plane, path: NDArray[np.int64], reach: int) -> Plane:
-    columns = np.clip(path[:, None] + np.arange(-reach, reach + 1), 0, strip.shape[1] - 1)
-    return strip[np.arange(len(strip))[:, None], columns]
-
-
-def _likeness(
-    strip: Plane,
-    inside: NDArray[np.bool_],
-    strength: Plane,
-    path: NDArray[np.int64],
-    paths: list[NDArray[np.int64]],
-) -> float:
-    per_cent = 7
-    around = _aligned(strip, path, 4 * per_cent)
-    seen = _aligned(inside, path, 4 * per_cent)
-    turns = np.concatenate([around] * 3)
-    rays = len(around)
-    band = cv2.GaussianBlur(turns, (0, 0), sigmaX=1, sigmaY=rays / 250) - cv2.GaussianBlur(
-        turns, (0, 0), sigmaX=1, sigmaY=rays / 16
-    )
-    uneven = np.sqrt((band[rays : 2 * rays] ** 2).sum(axis=2))
-    uneven[~seen] = np.nan
-    rows = np.nanmedian(uneven, axis=0)
-    middle = 4 * per_cent
-    within = np.median(rows[middle - 3 * per_cent : middle - 3])
-    beyond = np.median(rows[middle + 3 : middle + per_cent + 3])
-
-    def peak(p: NDArray[np.int64]) -> float:
-        return float(np.log(np.median(strength[np.arange(rays), p]) + 0.3))
-
-    deeper = [peak(p) for p in paths if np.median(p) < np.median(path) - 3]
-    return float(
-        4.0 * np.log((within + 1) / (beyond + 1))
-        + 0.5 * peak(path)
-        - 1.5 * (max(deeper, default=-1.2) - peak(path))
-    )
-
-
-def _subpixel(strength: Plane, path: NDArray[np.int64]) -> NDArray[np.float64]:
-    rays = np.arange(len(path))
-    low, mid, high = (
-        strength[rays, np.clip(path + k, 0, strength.shape[1] - 1)].astype(float) for k in (-1, 0, 1)
-    )
-    curvature = low - 2 * mid + high
-    return np.where(curvature < 0, np.clip(0.5 * (low - high) / np.minimum(curvature, -1e-6), -0.5, 0.5), 0.0)

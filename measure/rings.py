@@ -1,8 +1,8 @@
 """Closed edges that run around one centre: the tool with which the girdle is found.
 
-A set stone is a family of closed curves, one inside the other: girdle, bezel lip, rows of beads.
-Seen together they have a centre of symmetry, and each is the best closed path in a picture unrolled
-around that centre.
+A set stone is a family of closed curves, one inside the other: girdle, lip of the bezel, rows of
+beads. Together they have a centre of symmetry. One of them is found around that centre, the picture
+is unrolled along it and straightened until all of them run straight, and then each is a path.
 """
 
 import math
@@ -13,10 +13,21 @@ import numba
 import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 
 from setstone.measure.light import Plane
 
 Curve = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+Path = NDArray[np.int64]
+
+#: Rays around the centre in every unrolled picture after the first look.
+RAYS = 720
+#: Columns of an unrolled picture per hundredth of the ring's diameter.
+PER_CENT = 6
+
+#: Score of a ray that leaves the photograph on both sides: neither for nor against an edge.
+_UNSEEN = 0.35
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,6 +44,38 @@ class Gradient:
 
     strength: Plane
     direction: NDArray[np.complex64]
+
+
+@dataclass(frozen=True, eq=False)
+class Strip:
+    """A picture unrolled along the normals of a closed curve.
+
+    Parameters
+    ----------
+    curve : (RAYS, 2) float64 array
+        The curve, in pixels of the picture.
+    offsets : (R,) float64 array
+        Distance of every column from the curve, outward positive, in pixels.
+    colours : (RAYS, R, 3) float32 array
+    inside : (RAYS, R) bool array
+        False where the photograph does not reach.
+    """
+
+    curve: Curve
+    offsets: NDArray[np.float64]
+    colours: Plane
+    inside: Mask
+
+    @property
+    def column(self) -> float:
+        """Width of a column, in pixels."""
+        return float(self.offsets[1] - self.offsets[0])
+
+    def at(self, columns: NDArray[np.float64]) -> Curve:
+        """Points of the picture at one (fractional) column per ray."""
+        distance = self.offsets[0] + columns * self.column
+        points: Curve = self.curve + distance[:, None] * normals(self.curve)
+        return points
 
 
 def gradient(image: Plane, sigma: float) -> Gradient:
@@ -56,16 +99,12 @@ def gradient(image: Plane, sigma: float) -> Gradient:
     return Gradient(np.sqrt(xx + yy), double / np.maximum(np.abs(double), 1e-6))
 
 
-def compressed(strength: Plane) -> Plane:
-    """Edge strength squeezed to 0..1 with the picture's own median as the yardstick."""
-    return strength / (strength + 2 * np.median(strength) + 0.5)
-
-
 def symmetry_centre(edges: Gradient) -> tuple[float, float]:
     """Point about which the edges best agree with themselves turned by 180 degrees.
 
-    The autocorrelation of the edge directions with their own mirror image, as one product of
-    spectra. Rings of any oval or polygonal setting agree; texture and scale bars do not.
+    The correlation of the edge directions with their own mirror image, as one product of spectra.
+    The rings of any setting agree along all their length; texture and scale bars do not. Where
+    the setting is not symmetric (a pear), the point still lies well inside it.
 
     Returns
     -------
@@ -73,50 +112,179 @@ def symmetry_centre(edges: Gradient) -> tuple[float, float]:
         In pixels, to half a pixel.
     """
     height, width = edges.strength.shape
-    field = compressed(edges.strength) * edges.direction
+    field = _squeezed(edges.strength) * edges.direction
     size = [scipy.fft.next_fast_len(2 * n) for n in (height, width)]
     spectrum = scipy.fft.fft2(field, size)
     mirrored = scipy.fft.fft2(np.conj(field), size)
     agreement = scipy.fft.ifft2(spectrum * mirrored).real[: 2 * height - 1, : 2 * width - 1]
-    agreement = cv2.GaussianBlur(agreement.astype(np.float32), (0, 0), 1.5)
+    agreement = cv2.GaussianBlur(np.asarray(agreement, np.float32), (0, 0), 1.5)
     y, x = np.unravel_index(int(agreement.argmax()), agreement.shape)
     return float(x) / 2, float(y) / 2
 
 
-def best_ring(edges: Gradient, centre: tuple[float, float], rays: int = 240) -> tuple[Curve, float]:
-    """Closed curve around a centre along which edges are strongest and cross the rays.
+def strongest_ring(edges: Gradient) -> tuple[Curve, float]:
+    """Find the closed curve around the centre of symmetry along which edges are strongest.
+
+    Looked for twice: around the centre, then in the frame in which the first find has equal second
+    moments, so that a long stone is sought as if it were round.
 
     Returns
     -------
-    ring : (rays, 2) float64 array
+    ring : (RAYS, 2) float64 array
         Points x, y, in pixels.
     completeness : float
-        Mean compressed edge strength along it, 0..1.
+        Mean squeezed edge strength along it, 0..1.
     """
-    height, width = edges.strength.shape
-    radii = np.arange(0.08 * min(height, width), 0.5 * math.hypot(height, width))
-    angles = np.arange(rays) * (2 * np.pi / rays)
-    x = (centre[0] + np.outer(np.cos(angles), radii)).astype(np.float32)
-    y = (centre[1] + np.outer(np.sin(angles), radii)).astype(np.float32)
+    ring, _ = _ring_in_frame(edges, np.array(symmetry_centre(edges)), np.eye(2), stiffness=0.05)
+    even = resampled(ring, RAYS)
+    frame = np.linalg.cholesky(np.cov(even.T))
+    frame /= math.sqrt(np.linalg.det(frame))
+    ring, completeness = _ring_in_frame(edges, even.mean(axis=0), frame, stiffness=0.12)
+    return resampled(gaussian_filter1d(resampled(ring, RAYS), 5.0, axis=0, mode="wrap"), RAYS), completeness
 
-    def along_rays(plane: Plane) -> Plane:
-        return cv2.remap(plane, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
 
-    double = np.exp(2j * angles)[:, None]
-    direction = (
-        along_rays(edges.direction.real) * double.real + along_rays(edges.direction.imag) * double.imag
+def unrolled(image: Plane, curve: Curve, inner: float, outer: float) -> Strip:
+    """Unroll a picture along the normals of a closed curve.
+
+    Parameters
+    ----------
+    image : (H, W, 3) float32 array
+    curve : (RAYS, 2) float64 array
+        With equal steps.
+    inner, outer : float
+        Limits of the distance from the curve as shares of its diameter, outward positive.
+
+    Returns
+    -------
+    Strip
+    """
+    diameter = float(np.ptp(curve, axis=0).mean())
+    columns = np.arange(round(100 * PER_CENT * inner), round(100 * PER_CENT * outer) + 1)
+    offsets = columns * (diameter / (100 * PER_CENT))
+    at = (curve[:, None] + offsets[None, :, None] * normals(curve)[:, None]).astype(np.float32)
+    colours = cv2.remap(image, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    height, width = image.shape[:2]
+    inside = (at >= 0).all(axis=2) & (at[..., 0] <= width - 1) & (at[..., 1] <= height - 1)
+    return Strip(curve, offsets, colours, inside)
+
+
+def edge_strength(strip: Strip, sigma: float = 1.2) -> tuple[Plane, Mask]:
+    """Strength of the colour change across the columns, and where it can be told.
+
+    Parameters
+    ----------
+    strip : Strip
+    sigma : float
+        Smoothing along a ray before derivation, in columns.
+
+    Returns
+    -------
+    strength : (RAYS, R) float32 array
+        Per column; zero where it cannot be told.
+    known : (RAYS, R) bool array
+    """
+    smooth = cv2.GaussianBlur(strip.colours, (0, 0), sigmaX=sigma, sigmaY=1.0)
+    strength: Plane = np.sqrt((np.gradient(smooth, axis=1) ** 2).sum(axis=2))
+    known = cv2.erode(strip.inside.astype(np.uint8), np.ones((3, 7)), borderType=cv2.BORDER_REPLICATE) > 0
+    strength[~known] = 0
+    return strength, known
+
+
+def squeezed(strength: Plane, known: Mask) -> Plane:
+    """Edge strength squeezed to 0..1, with 1.5 times the strip's own median in the middle."""
+    score: Plane = strength / (strength + np.float32(1.5 * np.median(strength[known]) + 0.3))
+    score[~known] = _UNSEEN
+    return score
+
+
+def settled(image: Plane, curve: Curve) -> Curve:
+    """Curve drawn onto the strongest closed edge near it, and then straightened as a family.
+
+    Parameters
+    ----------
+    image : (H, W, 3) float32 array
+    curve : (RAYS, 2) float64 array
+
+    Returns
+    -------
+    (RAYS, 2) float64 array
+        A curve from which all rings of the setting keep an even distance.
+    """
+    strip = unrolled(image, curve, -0.035, 0.035)
+    strength, known = edge_strength(strip)
+    path = closed_path(squeezed(strength, known), reach=1, stiffness=0.2)
+    curve = strip.at(gaussian_filter1d(path.astype(float), 3.0, mode="wrap"))
+    for reach in (5, 2, 2):
+        curve = _straightened(image, resampled(curve, RAYS), reach)
+    return curve
+
+
+def _straightened(image: Plane, curve: Curve, reach: int) -> Curve:
+    """Shift stretches of the curve so that their profiles across all rings agree with the mean profile.
+
+    A path along one edge may change over to a neighbouring ring for a while; the profile across
+    several rings shows it.
+    """
+    strip = unrolled(image, curve, -0.14, 0.09)
+    step = np.gradient(cv2.GaussianBlur(strip.colours, (0, 0), sigmaX=1.5, sigmaY=1.0), axis=1)
+    strength, known = edge_strength(strip, 1.5)
+    step /= (strength + np.float32(1.5 * np.median(strength[known]) + 0.3))[..., None]
+    step[~known] = 0
+    stretch = 4
+    profiles = step.reshape(RAYS // stretch, stretch, *step.shape[1:]).mean(axis=1)
+    mean = profiles.mean(axis=0)
+    span = reach * PER_CENT
+    middle = slice(span, mean.shape[0] - span)
+    agreement = np.stack(
+        [
+            np.tensordot(profiles[:, span + k : mean.shape[0] - span + k], mean[middle], axes=2)
+            for k in range(-span, span + 1)
+        ],
+        axis=1,
     )
-    score = along_rays(compressed(edges.strength)) * (0.5 + 0.5 * np.clip(direction, -1, 1))
-    path = closed_path(score, reach=3, stiffness=0.15)
-    ring = np.array(centre) + radii[path, None] * np.column_stack([np.cos(angles), np.sin(angles)])
-    return ring, float(score[np.arange(rays), path].mean())
+    agreement /= max(float((mean[middle] ** 2).sum()), 1e-6)
+    path = closed_path(agreement, reach=2, stiffness=0.05)
+    shift = np.repeat(path + vertex(agreement, path) - span, stretch) * strip.column
+    moved: Curve = curve + gaussian_filter1d(shift, 1.5 * stretch, mode="wrap")[:, None] * normals(curve)
+    return resampled(moved, RAYS)
 
 
-def closed_path(score: Plane, reach: int, stiffness: float) -> NDArray[np.int64]:
-    """Closed path of the greatest score through an unrolled picture, by dynamic programming.
+def ring_paths(score: Plane, most: int) -> list[Path]:
+    """Distinct closed paths, each confined to a band of seven columns, the strongest first.
 
-    The path is sought over two turns and the middle turn is kept, which closes it (for a survey of
-    minimal closed paths see Cohen & Kimmel 1997, IJCV 24:57).
+    Parameters
+    ----------
+    score : (RAYS, R) float32 array
+        Squeezed edge strength of a straightened strip.
+    most : int
+        Number of paths to return at most.
+
+    Returns
+    -------
+    list of (RAYS,) int64 arrays
+        Column of the path in every ray.
+    """
+    half = 3
+    score = np.ascontiguousarray(score, np.float32)
+    worth = _confined(score, half, np.float32(0.3))
+    paths: list[Path] = []
+    for column in np.argsort(-worth, kind="stable"):
+        if not half <= column < score.shape[1] - half or len(paths) == most:
+            continue
+        path = closed_path(score[:, column - half : column + half + 1], reach=1, stiffness=0.3)
+        if np.mean(np.abs(path - half) == half) > 0.35:  # it leans on a stronger ring beside the band
+            continue
+        path = path + column - half
+        if all(np.mean(np.abs(path - other)) >= 1.5 for other in paths):
+            paths.append(path)
+    return paths
+
+
+def closed_path(score: Plane, reach: int, stiffness: float) -> Path:
+    """Find the closed path of the greatest score through an unrolled picture, by dynamic programming.
+
+    The path is sought over two turns and the middle turn is kept, which closes it (for minimal
+    paths in pictures see Cohen & Kimmel 1997, IJCV 24:57).
 
     Parameters
     ----------
@@ -132,14 +300,74 @@ def closed_path(score: Plane, reach: int, stiffness: float) -> NDArray[np.int64]
     (T,) int64 array
         Column of the path in every ray.
     """
-    path: NDArray[np.int64] = _closed_path(
-        np.ascontiguousarray(score, np.float32), reach, np.float32(stiffness)
-    )
+    path: Path = _closed_path(np.ascontiguousarray(score, np.float32), reach, np.float32(stiffness))
     return path
 
 
+def vertex(score: Plane, path: Path) -> NDArray[np.float64]:
+    """Offset in columns, within half a column, of the parabola's vertex at a path's columns."""
+    rays = np.arange(len(path))
+    low, mid, high = (
+        score[rays, np.clip(path + k, 0, score.shape[1] - 1)].astype(np.float64) for k in (-1, 0, 1)
+    )
+    curvature = np.minimum(low - 2 * mid + high, -1e-9)
+    return np.clip(0.5 * (low - high) / curvature, -0.5, 0.5)
+
+
+def resampled(curve: Curve, n: int) -> Curve:
+    """Return a closed curve with `n` points at equal steps along it, in pixels."""
+    closed = np.vstack([curve, curve[:1]])
+    length = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
+    at = np.linspace(0, length[-1], n, endpoint=False)
+    return np.column_stack([np.interp(at, length, closed[:, 0]), np.interp(at, length, closed[:, 1])])
+
+
+def normals(curve: Curve) -> Curve:
+    """Outward unit normals of a closed curve with equal steps, (N, 2)."""
+    k = max(1, len(curve) // 150)
+    tangent = np.roll(curve, -k, axis=0) - np.roll(curve, k, axis=0)
+    tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]
+    normal = np.column_stack([tangent[:, 1], -tangent[:, 0]])
+    outward: Curve = normal * np.sign(((curve - curve.mean(axis=0)) * normal).sum())
+    return outward
+
+
+def _squeezed(strength: Plane) -> Plane:
+    return strength / (strength + 2 * np.median(strength) + np.float32(0.5))
+
+
+def _ring_in_frame(
+    edges: Gradient, centre: NDArray[np.float64], frame: NDArray[np.float64], stiffness: float
+) -> tuple[Curve, float]:
+    """Strongest closed path around a centre, in polar coordinates of a linear frame."""
+    height, width = edges.strength.shape
+    rays = RAYS // 2
+    angles = np.arange(rays) * (2 * np.pi / rays)
+    unit = np.column_stack([np.cos(angles), np.sin(angles)])
+    ray = unit @ frame.T
+    farthest = 0.55 * math.hypot(height, width) / np.hypot(*ray.T).min()
+    radii = np.arange(0.12 * min(height, width), farthest)
+    x = (centre[0] + np.outer(ray[:, 0], radii)).astype(np.float32)
+    y = (centre[1] + np.outer(ray[:, 1], radii)).astype(np.float32)
+
+    def along(plane: Plane) -> Plane:
+        return cv2.remap(np.ascontiguousarray(plane), x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+
+    across = unit @ np.linalg.inv(frame)
+    double = np.exp(2j * np.arctan2(across[:, 1], across[:, 0]))[:, None].astype(np.complex64)
+    alike = along(edges.direction.real) * double.real + along(edges.direction.imag) * double.imag
+    score = along(_squeezed(edges.strength)) * (0.5 + 0.5 * np.clip(alike, -1, 1))
+    # Where a ray leaves the photograph, the opposite side stands in for it.
+    beyond = (x < 1) | (y < 1) | (x > width - 2) | (y > height - 2)
+    stand_in = np.where(np.roll(beyond, rays // 2, axis=0), _UNSEEN, np.roll(score, rays // 2, axis=0))
+    score = np.where(beyond, stand_in, score)
+    path = closed_path(score, reach=3, stiffness=stiffness)
+    on_path = score[np.arange(rays), path][~beyond[np.arange(rays), path]]
+    return centre + radii[path, None] * ray, float(on_path.mean()) if on_path.size else 0.0
+
+
 @numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
-def _closed_path(score: Plane, reach: int, stiffness: np.float32) -> NDArray[np.int64]:
+def _closed_path(score: Plane, reach: int, stiffness: np.float32) -> Path:
     rays, columns = score.shape
     half = rays // 2
     best = score[half].copy()
@@ -164,42 +392,24 @@ def _closed_path(score: Plane, reach: int, stiffness: np.float32) -> NDArray[np.
     return path[rays - half : 2 * rays - half]
 
 
-def resampled(curve: Curve, n: int) -> Curve:
-    """Return a closed curve with `n` points at equal steps along it, in pixels."""
-    closed = np.vstack([curve, curve[:1]])
-    length = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
-    at = np.linspace(0, length[-1], n, endpoint=False)
-    return np.column_stack([np.interp(at, length, closed[:, 0]), np.interp(at, length, closed[:, 1])])
-
-
-def normals(curve: Curve) -> Curve:
-    """Outward unit normals of a closed curve with equal steps, (N, 2)."""
-    k = max(1, len(curve) // 150)
-    tangent = np.roll(curve, -k, axis=0) - np.roll(curve, k, axis=0)
-    tangent /= np.hypot(*tangent.T)[:, None]
-    normal = np.column_stack([tangent[:, 1], -tangent[:, 0]])
-    outward: Curve = normal * np.sign(((curve - curve.mean(axis=0)) * normal).sum())
-    return outward
-
-
-def unrolled(image: Plane, curve: Curve, offsets: NDArray[np.float64]) -> tuple[Plane, NDArray[np.bool_]]:
-    """Picture along the normals of a closed curve.
-
-    Parameters
-    ----------
-    image : (H, W, 3) float32 array
-    curve : (T, 2) float64 array
-    offsets : (R,) float64 array
-        Distances from the curve, outward positive, in pixels.
-
-    Returns
-    -------
-    strip : (T, R, 3) float32 array
-    inside : (T, R) bool array
-        False where the photograph does not reach.
-    """
-    at = (curve[:, None] + offsets[None, :, None] * normals(curve)[:, None]).astype(np.float32)
-    strip = cv2.remap(image, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    height, width = image.shape[:2]
-    inside = (at >= 0).all(axis=2) & (at[..., 0] <= width - 1) & (at[..., 1] <= height - 1)
-    return strip, inside
+@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+def _confined(score: Plane, half: int, stiffness: np.float32) -> NDArray[np.float32]:
+    """Score per ray of the best open path within `half` columns of every column."""
+    rays, columns = score.shape
+    worth = np.full(columns, -np.inf, np.float32)
+    width = 2 * half + 1
+    best = np.empty(width, np.float32)
+    following = np.empty(width, np.float32)
+    for column in range(half, columns - half):
+        best[:] = score[0, column - half : column + half + 1]
+        for t in range(1, rays):
+            for j in range(width):
+                top = best[j]
+                if j > 0:
+                    top = max(top, best[j - 1] - stiffness)
+                if j < width - 1:
+                    top = max(top, best[j + 1] - stiffness)
+                following[j] = top + score[t, column - half + j]
+            best[:] = following
+        worth[column] = best.max() / rays
+    return worth
