@@ -10,25 +10,28 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
 
 from setstone.measure.light import Pixels, Plane
 from setstone.measure.outline import Outline
 from setstone.measure.rim import girdle_probability
 from setstone.measure.rings import (
+    PER_CENT,
     RAYS,
     Curve,
     Path,
     Strip,
     edge_strength,
+    edges_near,
     gradient,
+    parallel_course,
+    resampled,
     ring_paths,
     settled,
     squeezed,
     strongest_ring,
     unrolled,
-    vertex,
 )
+from setstone.measure.silhouette import Silhouette, fit_silhouette
 
 #: Longest side of the small copy on which the ring is first looked for, in pixels.
 SMALL = 256
@@ -61,8 +64,43 @@ def find_girdle(pixels: Pixels, *, other: Pixels | None = None) -> Outline | Non
         return None
     chance = girdle_probability(rings.strip, rings.paths, rings.heart)
     best = int(chance.argmax())
-    seen = rings.strip.inside[np.arange(RAYS), rings.paths[best]]
-    return Outline(rings.curves[best], seen, 0.5 / rings.scale)
+    silhouette = _refined(rings, rings.paths[best])
+    return Outline(
+        rings.view.back(silhouette.points),
+        silhouette.seen,
+        0.5 / float(rings.view.scale.mean()),
+        silhouette.form,
+    )
+
+
+def visible_stone(pixels: Pixels, outline: Outline) -> NDArray[np.bool_]:
+    """(H, W) mask of what is seen of the stone, inside the outline and not under claws or bezel."""
+    mask = np.zeros(pixels.shape[:2], np.uint8)
+    cv2.fillPoly(mask, [np.round(outline.points * 8).astype(np.int32)], 1, shift=3)
+    return mask.astype(bool)
+
+
+@dataclass(frozen=True, eq=False)
+class View:
+    """Neighbourhood of a stone, reduced to the working size.
+
+    Parameters
+    ----------
+    image : (h, w, 3) float32 array
+        Encoded grey levels 0..255.
+    corner : (2,) float64 array
+        Photograph pixel x, y of its first pixel.
+    scale : (2,) float64 array
+        Its pixels per pixel of the photograph, along x and y.
+    """
+
+    image: Plane
+    corner: NDArray[np.float64]
+    scale: NDArray[np.float64]
+
+    def back(self, points: Curve) -> Curve:
+        """Points of the view in pixels of the photograph."""
+        return (points + 0.5) / self.scale - 0.5 + self.corner
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,23 +109,24 @@ class Rings:
 
     Parameters
     ----------
+    view : View
     strip : Strip
-        The picture unrolled and straightened along them.
+        The view unrolled and straightened along them.
     paths : list of (RAYS,) int64 arrays
         Their columns in the strip.
-    curves : list of (RAYS, 2) float64 arrays
-        The same in pixels of the photograph, to a fraction of a pixel.
     heart : (K, 3) float32 array
         Colours from well inside.
-    scale : float
-        Pixels of the strip's picture per pixel of the photograph.
     """
 
+    view: View
     strip: Strip
     paths: list[Path]
-    curves: list[Curve]
     heart: Plane
-    scale: float
+
+    @property
+    def curves(self) -> list[Curve]:
+        """The paths in pixels of the photograph."""
+        return [self.view.back(self.strip.at(path.astype(np.float64))) for path in self.paths]
 
 
 def candidate_rings(pixels: Pixels) -> Rings | None:
@@ -97,14 +136,10 @@ def candidate_rings(pixels: Pixels) -> Rings | None:
     if completeness < LEAST_RING:
         return None
     view = _view(pixels, (ring + 0.5) / reduction - 0.5)
-    strip = unrolled(view.image, settled(view.image, view.ring), -0.2, 0.1)
-    strength, known = edge_strength(strip)
-    paths = ring_paths(squeezed(strength, known), CANDIDATES)
-    curves = [
-        view.back(strip.at(gaussian_filter1d(path + vertex(strength, path), 2.0, mode="wrap")))
-        for path in paths
-    ]
-    return Rings(strip, paths, curves, _heart(view.image, strip.curve), view.scale)
+    near = ((ring + 0.5) / reduction - 0.5 - view.corner + 0.5) * view.scale - 0.5
+    strip = unrolled(view.image, settled(view.image, resampled(near, RAYS)), -0.2, 0.1)
+    paths = ring_paths(squeezed(*edge_strength(strip)), CANDIDATES)
+    return Rings(view, strip, paths, _heart(view.image, strip.curve))
 
 
 def _heart(image: Plane, ring: Curve) -> Plane:
@@ -116,47 +151,36 @@ def _heart(image: Plane, ring: Curve) -> Plane:
     return cv2.remap(smooth, at[..., 0], at[..., 1], cv2.INTER_LINEAR).reshape(-1, 3)
 
 
-def visible_stone(pixels: Pixels, outline: Outline) -> NDArray[np.bool_]:
-    """(H, W) mask of what is seen of the stone, inside the outline and not under claws or bezel."""
-    mask = np.zeros(pixels.shape[:2], np.uint8)
-    cv2.fillPoly(mask, [np.round(outline.points * 8).astype(np.int32)], 1, shift=3)
-    return mask.astype(bool)
+def _refined(rings: Rings, path: Path) -> Silhouette:
+    """Clean outline along a ring, fitted to the edges near the ring, then to those near the fit."""
+    silhouette = _fit(rings.strip, parallel_course(path.astype(np.float64)))
+    strip = unrolled(rings.view.image, resampled(silhouette.points, RAYS), -0.015, 0.015)
+    return _fit(strip, np.full(RAYS, (strip.offsets.size - 1) / 2))
 
 
-@dataclass(frozen=True, eq=False)
-class _View:
-    """Neighbourhood of the ring, reduced to the working size, and the way back to the photograph."""
-
-    image: Plane
-    ring: Curve
-    corner: NDArray[np.float64]
-    scales: NDArray[np.float64]
-
-    @property
-    def scale(self) -> float:
-        return float(self.scales.mean())
-
-    def back(self, points: Curve) -> Curve:
-        return (points + 0.5) / self.scales - 0.5 + self.corner
+def _fit(strip: Strip, course: NDArray[np.float64]) -> Silhouette:
+    columns, known = edges_near(strip, course, 0.6 * PER_CENT)
+    return fit_silhouette(strip.at(columns), known)
 
 
 def _small(pixels: Pixels) -> tuple[Plane, NDArray[np.float64]]:
     height, width = pixels.shape[:2]
     factor = SMALL / max(height, width)
-    size = max(16, round(width * factor)), max(16, round(height * factor))
-    small = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA).astype(np.float32)
-    return small * np.float32(255 / np.iinfo(pixels.dtype).max), np.array(size) / (width, height)
+    return _reduced(pixels, (max(16, round(width * factor)), max(16, round(height * factor))))
 
 
-def _view(pixels: Pixels, ring: Curve) -> _View:
+def _view(pixels: Pixels, ring: Curve) -> View:
     extent = np.ptp(ring, axis=0).mean()
     corner = np.maximum(np.floor(ring.min(axis=0) - 0.12 * extent), 0).astype(int)
     x1, y1 = np.ceil(ring.max(axis=0) + 0.12 * extent).astype(int)
     crop = pixels[corner[1] : y1, corner[0] : x1]
-    height, width = crop.shape[:2]
     factor = min(1.0, WORKING / extent)
-    size = round(width * factor), round(height * factor)
-    image = cv2.resize(crop, size, interpolation=cv2.INTER_AREA).astype(np.float32)
-    scales = np.array(size) / (width, height)
-    in_view = (ring - corner + 0.5) * scales - 0.5
-    return _View(image * np.float32(255 / np.iinfo(pixels.dtype).max), in_view, corner.astype(float), scales)
+    image, scale = _reduced(crop, (round(crop.shape[1] * factor), round(crop.shape[0] * factor)))
+    return View(image, corner.astype(np.float64), scale)
+
+
+def _reduced(pixels: Pixels, size: tuple[int, int]) -> tuple[Plane, NDArray[np.float64]]:
+    """Picture of another size in grey levels 0..255, and its pixels per pixel along x and y."""
+    image = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+    image *= np.float32(255 / np.iinfo(pixels.dtype).max)
+    return image, np.array(size) / (pixels.shape[1], pixels.shape[0])

@@ -314,6 +314,56 @@ def vertex(score: Plane, path: Path) -> NDArray[np.float64]:
     return np.clip(0.5 * (low - high) / curvature, -0.5, 0.5)
 
 
+def parallel_course(columns: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Course of a path as it would be if it ran parallel to the strip's rings.
+
+    A stone may sit a little aside or aslant in its setting, so that its girdle keeps the distance
+    from the rings up to a wave of one or two turns. Stretches that follow something else have no say
+    (Tukey's biweight).
+    """
+    angle = np.arange(len(columns)) * (2 * np.pi / len(columns))
+    waves = np.column_stack([np.ones_like(angle), *(f(k * angle) for k in (1, 2) for f in (np.cos, np.sin))])
+    course = np.full(len(columns), np.median(columns))
+    for _ in range(10):
+        residual = columns - course
+        spread = max(1.48 * float(np.median(np.abs(residual))), 0.5)
+        weight = np.clip(1 - (residual / (4.685 * spread)) ** 2, 0, None) ** 2
+        course = (
+            waves
+            @ np.linalg.lstsq(np.sqrt(weight)[:, None] * waves, np.sqrt(weight) * columns, rcond=None)[0]
+        )
+    return course
+
+
+def edges_near(strip: Strip, course: NDArray[np.float64], reach: float) -> tuple[NDArray[np.float64], Mask]:
+    """Edge nearest to a course in every ray, the stronger the farther it may lie.
+
+    Parameters
+    ----------
+    strip : Strip
+    course : (RAYS,) float64 array
+        Column around which to look.
+    reach : float
+        Greatest distance, in columns.
+
+    Returns
+    -------
+    columns : (RAYS,) float64 array
+        The edge, to a fraction of a column; the course itself where there is none.
+    found : (RAYS,) bool array
+    """
+    strength, known = edge_strength(strip)
+    score = squeezed(strength, known)
+    away = np.arange(strength.shape[1]) - course[:, None]
+    peak = known & (score > 0.3)
+    peak[:, 1:] &= strength[:, 1:] >= strength[:, :-1]
+    peak[:, :-1] &= strength[:, :-1] > strength[:, 1:]
+    worth = np.where(peak & (np.abs(away) <= reach), score * np.exp(-2 * (away / reach) ** 2), 0)
+    path = worth.argmax(axis=1)
+    found = worth[np.arange(len(path)), path] > 0
+    return np.where(found, path + vertex(strength, path), course), found
+
+
 def resampled(curve: Curve, n: int) -> Curve:
     """Return a closed curve with `n` points at equal steps along it, in pixels."""
     closed = np.vstack([curve, curve[:1]])
