@@ -11,12 +11,12 @@ from typing import Literal
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from skimage.color import deltaE_ciede2000, xyz2lab
-from skimage.color.colorconv import xyz_from_rgb
 
 from setstone.measure.colour_names import colour_name
 from setstone.measure.errors import MeasurementError
 from setstone.measure.light import Pixels, Plane, linear
+
+# scikit-image is loaded only where a colour is computed: whoever reads a book needs just the dataclass.
 
 Milky = Literal["none", "slight", "medium", "strong"]
 Lab = tuple[float, float, float]
@@ -99,6 +99,8 @@ def delta_e_2000(first: Lab, second: Lab) -> float:
     >>> round(delta_e_2000((50.0, 2.6772, -79.7751), (50.0, 0.0, -82.7485)), 4)
     2.0425
     """
+    from skimage.color import deltaE_ciede2000
+
     return float(deltaE_ciede2000(np.array(first), np.array(second)))  # type: ignore[no-untyped-call]
 
 
@@ -173,10 +175,15 @@ def _unevenness(light: Plane, stone: NDArray[np.bool_], colour: Lab) -> float | 
         return None
     parts = _lab(mean[covered] / share[covered][:, None])
     parts[:, 0] = colour[0]
+    from skimage.color import deltaE_ciede2000
+
     return float(np.percentile(deltaE_ciede2000(parts, np.full_like(parts, colour)), 90))  # type: ignore[no-untyped-call]
 
 
 def _lab(light: NDArray[np.floating]) -> NDArray[np.float64]:
     """CIELAB of linear sRGB light, shape (N, 3)."""
+    from skimage.color import xyz2lab
+    from skimage.color.colorconv import xyz_from_rgb
+
     lab: NDArray[np.float64] = xyz2lab(light.astype(np.float64) @ xyz_from_rgb.T)
     return lab

@@ -17,7 +17,6 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from skimage.color import deltaE_ciede2000
 
 
 def colour_name(lab: tuple[float, float, float]) -> str:
@@ -39,6 +38,8 @@ def colour_name(lab: tuple[float, float, float]) -> str:
     ('medium gray', 'deep red')
     """
     names, centroids = _centroids()
+    from skimage.color import deltaE_ciede2000
+
     distance = deltaE_ciede2000(np.full_like(centroids, lab), centroids, kL=2)  # type: ignore[no-untyped-call]
     return names[int(np.argmin(distance))]
 
