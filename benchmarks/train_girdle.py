@@ -62,7 +62,16 @@ def pulled(pixels: Pixels, outline: Curve, target: NDArray[np.float64], turn: fl
     middle = (size - 1) / 2
     y, x = np.mgrid[:size, :size] - middle
     angle, distance = np.arctan2(y, x), np.hypot(x, y)
-    distance *= np.interp(angle, ANGLES, source / target, period=2 * np.pi)
+    steepness = np.gradient(np.log(target), ANGLES)
+
+    def around(values: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.interp(angle, ANGLES, values, period=2 * np.pi)
+
+    girdle, beyond = around(target), distance - around(target)
+    there = around(source)
+    # The stone is stretched; what lies beyond it keeps its distance from the girdle, as a setting does.
+    beyond *= around(source.mean() / target.mean() / np.hypot(1, steepness))
+    distance = np.where(beyond < 0, distance * there / girdle, there + beyond)
     at = [(c + distance * f(angle)).astype(np.float32) for c, f in zip(centre, (np.cos, np.sin), strict=True)]
     copy = cv2.remap(pixels, *at, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT_101)
     return copy, middle + target[:, None] * np.column_stack([np.cos(ANGLES), np.sin(ANGLES)])

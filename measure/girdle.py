@@ -39,6 +39,8 @@ SMALL = 256
 WORKING = 800.0
 #: Rings looked at as candidates.
 CANDIDATES = 16
+#: How far from the expected course an edge may lie, in columns (0.6 % of the diameter).
+REACH = 0.6 * PER_CENT
 #: Completeness of the strongest ring below which no stone is said to be seen.
 LEAST_RING = 0.45
 
@@ -153,14 +155,15 @@ def _heart(image: Plane, ring: Curve) -> Plane:
 
 def _refined(rings: Rings, path: Path) -> Silhouette:
     """Clean outline along a ring, fitted to the edges near the ring, then to those near the fit."""
-    silhouette = _fit(rings.strip, parallel_course(path.astype(np.float64)))
-    strip = unrolled(rings.view.image, resampled(silhouette.points, RAYS), -0.015, 0.015)
-    return _fit(strip, np.full(RAYS, (strip.offsets.size - 1) / 2))
-
-
-def _fit(strip: Strip, course: NDArray[np.float64]) -> Silhouette:
-    columns, known = edges_near(strip, course, 0.6 * PER_CENT)
-    return fit_silhouette(strip.at(columns), known)
+    columns, known = edges_near(rings.strip, parallel_course(path.astype(np.float64)), REACH)
+    silhouette = fit_silhouette(rings.strip.at(columns), known)
+    for _ in range(2):
+        strip = unrolled(rings.view.image, resampled(silhouette.points, RAYS), -0.015, 0.015)
+        middle = (strip.offsets.size - 1) / 2
+        columns, known = edges_near(strip, np.full(RAYS, middle), REACH)
+        absent = strip.inside[:, round(middle)] & ~known
+        silhouette = fit_silhouette(strip.at(columns), known, absent)
+    return silhouette
 
 
 def _small(pixels: Pixels) -> tuple[Plane, NDArray[np.float64]]:

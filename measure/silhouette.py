@@ -1,8 +1,7 @@
 """A clean closed outline through edge points of which some lie on something else.
 
-Two forms are tried: an ellipse with a few low harmonics (round, oval, cushion stones) and a polygon
-(step-cut stones). Each is fitted so that points far off have no say. Where neither explains most of
-the points, the points themselves stand, lightly smoothed (pear, marquise, heart).
+Two forms are tried, an ellipse and a polygon, each fitted so that points far off have no say. Where
+neither explains the points, the points themselves stand, lightly smoothed (cushion, pear, marquise).
 """
 
 from dataclasses import dataclass
@@ -17,13 +16,11 @@ from setstone.measure.rings import Curve, Mask, resampled
 
 #: Points this near a form lie on it, as a share of the diameter.
 TOLERANCE = 0.002
-#: A form explains the points when this share of them lies on it.
-ENOUGH = 0.6
-#: Harmonics on top of the ellipse, and the stiffness against each (times its order to the fourth).
-HARMONICS = 8
-STIFFNESS = 2e-4
-#: Shortest side of a polygon and greatest sag of its sides, as shares of the diameter.
-SHORTEST_SIDE, SAG = 0.08, 0.006
+#: Share of the points that must lie on a form. Of other outlines an ellipse explains a third at the
+#: most, a polygon up to two thirds of a cushion with straight sides.
+ENOUGH = {"ellipse": 0.55, "polygon": 0.75}
+#: Shortest side of a polygon, sag of a side, and length of a cut corner, as shares of the diameter.
+SHORTEST_SIDE, SAG, CUT = 0.08, 0.006, 0.03
 #: Tukey's constant for 95 % efficiency on normal residuals (Beaton & Tukey 1974).
 TUKEY = 4.685
 
@@ -50,7 +47,7 @@ class Silhouette:
     form: str
 
 
-def fit_silhouette(points: Curve, known: Mask) -> Silhouette:
+def fit_silhouette(points: Curve, known: Mask, absent: Mask | None = None) -> Silhouette:
     """Fit a clean outline to edge points around a stone.
 
     Parameters
@@ -59,23 +56,27 @@ def fit_silhouette(points: Curve, known: Mask) -> Silhouette:
         Edge points in order around the stone, in pixels.
     known : (N,) bool array
         Which of them rest on an edge in the photograph.
+    absent : (N,) bool array, optional
+        Where the photograph shows that there is no edge. If given, a polygon's corners are cut off
+        where neither side runs up to them.
 
     Returns
     -------
     Silhouette
     """
     diameter = float(np.ptp(points, axis=0).mean())
-    best = None
-    for form, fit in (("ellipse", _ellipse_with_harmonics), ("polygon", _polygon)):
-        outline = fit(points, known, diameter)
-        if outline is not None:
-            near = known & (_distance(points, outline) < TOLERANCE * diameter)
-            explained = float(near.sum() / max(known.sum(), 1))
-            if best is None or explained > best.explained:
-                best = Silhouette(outline, near[_nearest(outline, points)], explained, form)
-    if best is not None and best.explained >= ENOUGH:
-        return best
-    return Silhouette(gaussian_filter1d(points, 3.0, axis=0, mode="wrap"), known, 1.0, "free")
+    for form in ENOUGH:
+        if form == "ellipse":
+            outline = _ellipse(points, known, diameter)
+        else:
+            outline = _polygon(points, known, absent, diameter)
+        if outline is None:
+            continue
+        near = known & (_distance(points, outline) < TOLERANCE * diameter)
+        explained = float(near.sum() / max(known.sum(), 1))
+        if explained >= ENOUGH[form]:
+            return Silhouette(outline, near[_nearest(outline, points)], explained, form)
+    return Silhouette(gaussian_filter1d(points, 2.0, axis=0, mode="wrap"), known, 1.0, "free")
 
 
 def _nearest(points: Curve, among: Curve) -> NDArray[np.int64]:
@@ -92,40 +93,27 @@ def _tukey(residuals: NDArray[np.float64], scale: float) -> NDArray[np.float64]:
     return np.clip(1 - (residuals / (TUKEY * scale)) ** 2, 0, None) ** 2
 
 
-def _ellipse_with_harmonics(points: Curve, known: Mask, diameter: float) -> Curve | None:
-    """Ellipse (Fitzgibbon et al. 1999 for the start) with low harmonics, Tukey-weighted."""
-    used = known.copy()
-    for _ in range(4):
+def _ellipse(points: Curve, known: Mask, diameter: float) -> Curve | None:
+    """Ellipse by direct fit (Fitzgibbon et al. 1999), repeated without the points off it."""
+    used = known
+    for _ in range(8):
         if used.sum() < 20:
             return None
-        (cx, cy), axes, turn = cv2.fitEllipseDirect(points[used].astype(np.float32))
+        centre, axes, turn = cv2.fitEllipseDirect(points[used].astype(np.float32))
         half = np.array(axes) / 2
         if not np.isfinite(half).all() or half.min() < 0.1 * diameter:
             return None
         c, s = np.cos(np.radians(turn)), np.sin(np.radians(turn))
         axis = np.array([[c, -s], [s, c]])
-        unit = ((points - (cx, cy)) @ axis) / half
-        off = np.abs(np.hypot(*unit.T) - 1)
-        used = known & (off < max(3 * float(np.median(off[known])), 0.004))
-    angle, radius = np.arctan2(unit[:, 1], unit[:, 0]), np.hypot(*unit.T)
-    orders = np.arange(1, HARMONICS + 1)
-    waves = np.hstack(
-        [np.ones((len(points), 1)), np.cos(np.outer(angle, orders)), np.sin(np.outer(angle, orders))]
-    )
-    stiffness = len(points) * STIFFNESS * np.concatenate([[0.0], orders**4.0, orders**4.0]) / HARMONICS**4
-    weight = used.astype(float)
-    for _ in range(8):
-        normal = waves.T @ (weight[:, None] * waves) + np.diag(stiffness + 1e-9)
-        fitted = 1 + waves @ np.linalg.solve(normal, waves.T @ (weight * (radius - 1)))
-        residual = radius - fitted
-        spread = 1.48 * float(np.median(np.abs(residual[used])))
-        weight = known * _tukey(residual, max(spread, TOLERANCE / 4))
-    shape = fitted[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
-    curve: Curve = (shape * half) @ axis.T + (cx, cy)
+        unit = ((points - centre) @ axis) / half
+        radius = np.hypot(*unit.T)
+        off = np.abs(radius - 1)
+        used = known & (off < max(2.5 * float(np.median(off[used])), TOLERANCE))
+    curve: Curve = (unit / radius[:, None] * half) @ axis.T + centre
     return curve
 
 
-def _polygon(points: Curve, known: Mask, diameter: float) -> Curve | None:
+def _polygon(points: Curve, known: Mask, absent: Mask | None, diameter: float) -> Curve | None:
     """Polygon through the straight stretches of the points."""
     even = np.round(points * 16).astype(np.int32)
     corners = np.asarray(cv2.approxPolyDP(even, SAG * diameter * 16, True)).reshape(-1, 2) / 16
@@ -151,14 +139,48 @@ def _polygon(points: Curve, known: Mask, diameter: float) -> Curve | None:
             return None
         along = ((q - p)[0] * v[1] - (q - p)[1] * v[0]) / crossing
         vertices.append(p + along * u)
-    corner = np.array(vertices)
-    if np.abs(corner - points.mean(axis=0)).max() > diameter:
+    if np.abs(np.array(vertices) - points.mean(axis=0)).max() > diameter:
         return None
+    corner = np.array(vertices)
+    if absent is not None:
+        corner = _cut_corners(corner, [u for _, u in lines], points, known, absent, diameter)
     sides = np.roll(corner, -1, axis=0) - corner
     steps = np.maximum(np.round(n * np.hypot(*sides.T) / np.hypot(*sides.T).sum()), 1).astype(int)
     return np.vstack(
         [c + np.arange(k)[:, None] / k * side for c, side, k in zip(corner, sides, steps, strict=True)]
     )
+
+
+def _cut_corners(
+    vertices: Curve,
+    directions: list[NDArray[np.float64]],
+    points: Curve,
+    known: Mask,
+    absent: Mask,
+    diameter: float,
+) -> Curve:
+    """Vertices, two in place of one where neither side is seen to run up to it.
+
+    `directions[i]` is that of the side that ends at `vertices[i]`.
+    """
+    corners = []
+    for vertex, to, on in zip(vertices, directions, directions[1:] + directions[:1], strict=True):
+        gaps = []
+        for direction in (-to, on):
+            along = (points - vertex) @ direction
+            across = np.abs((points - vertex) @ np.array([-direction[1], direction[0]]))
+            beside = (across < 8 * TOLERANCE * diameter) & (along > 0)
+            seen = known & (across < TOLERANCE * diameter)
+            order = np.argsort(along[beside])
+            # The side ends where rays without it no longer outnumber those with it.
+            excess = np.cumsum(np.where(seen, -1, np.where(absent | known, 1, 0))[beside][order])
+            last = int(excess.argmax()) if len(excess) and excess.max() > 2 else -1
+            gaps.append(float(along[beside][order][last]) if last >= 0 else 0.0)
+        if min(gaps) > CUT * diameter:
+            corners += [vertex - gaps[0] * to, vertex + gaps[1] * on]
+        else:
+            corners.append(vertex)
+    return np.array(corners)
 
 
 def _line(points: Curve, diameter: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
