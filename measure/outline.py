@@ -2,12 +2,15 @@
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from setstone.measure.quantity import Quantity, combine
 from setstone.measure.scale import Scale
+
+Shape = Literal["ellipse", "polygon", "free"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,14 +25,14 @@ class Outline:
         Where an edge was seen; elsewhere (claw, bezel, glare) the outline is extrapolated.
     u_px : float
         Standard uncertainty of the mean position of the edge, common to all vertices, in pixels.
-    shape : str
-        Name of the outline as the trade calls it: round, oval, step, cushion, pear, marquise, other.
+    shape : {"ellipse", "polygon", "free"}
+        What explains the edges: an ellipse (round and oval stones), straight sides, or neither.
     """
 
     points: NDArray[np.float64]
     seen: NDArray[np.bool_]
     u_px: float
-    shape: str = "other"
+    shape: Shape = "free"
 
     @property
     def centre(self) -> tuple[float, float]:

@@ -18,7 +18,7 @@ def line(x: float, score: float = 0.8) -> Candidate:
 def examination(*candidates: Candidate) -> Examination:
     angle = np.linspace(0, 2 * np.pi, 90, endpoint=False)
     points = 400 + 300 * np.column_stack([np.cos(angle), np.sin(angle)])
-    outline = Outline(points, np.ones(90, np.bool_), 0.8, "round")
+    outline = Outline(points, np.ones(90, np.bool_), 0.8, "ellipse")
     scale = Scale(4.0, 0.004, "scale bar", "1000 µm")
     return Examination(
         reference="white",

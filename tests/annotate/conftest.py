@@ -94,7 +94,7 @@ def ellipse(cx: float, cy: float, rx: float, ry: float) -> Outline:
     """Build an elliptic girdle, a sixth of it hidden."""
     t = np.linspace(0, 2 * np.pi, 120, endpoint=False)
     points = np.column_stack((cx + rx * np.cos(t), cy + ry * np.sin(t)))
-    return Outline(points, t > np.pi / 3, 0.5, "oval")
+    return Outline(points, t > np.pi / 3, 0.5, "ellipse")
 
 
 def photograph(path: Path, lamp: Lamp, size: tuple[int, int], **changed: Any) -> PhotographEntry:
@@ -162,7 +162,7 @@ def from_truth(lid: str, state: str, occasion: str) -> tuple[ExaminationEntry, t
         tuple(entries),
         size=size,
         um_per_px=um,
-        outline=Outline(outline, np.arange(len(outline)) > len(outline) // 6, 0.8, "oval"),
+        outline=Outline(outline, np.arange(len(outline)) > len(outline) // 6, 0.8, "ellipse"),
         blue_to_white=np.eye(3),
         occasion=occasion,
     )

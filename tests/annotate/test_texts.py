@@ -10,6 +10,7 @@ import pytest
 from setstone.annotate.texts import Texts, english
 from setstone.annotate.wording import contrast_words, percent, score_words, size_words
 from setstone.measure.colour import Milky
+from setstone.measure.outline import Shape
 from setstone.measure.scale import ScaleSource
 from setstone.record.vocabulary import FindingKind
 
@@ -43,7 +44,7 @@ def test_every_kind_source_and_class_has_its_word() -> None:
         assert texts(f"scale.{source}", detail="x")
     for milky in get_args(Milky):
         assert texts(f"milky.{milky}")
-    for shape in ("round", "oval", "step", "cushion", "pear", "marquise", "other"):
+    for shape in get_args(Shape):
         assert texts(f"shape.{shape}")
 
 
