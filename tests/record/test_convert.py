@@ -14,7 +14,7 @@ from hypothesis.extra import numpy as arrays
 from setstone.measure.candidates import Candidate, Reason
 from setstone.measure.colour import StoneColour
 from setstone.measure.examination import Examination, Flag
-from setstone.measure.outline import Diameters, Outline
+from setstone.measure.outline import Diameters, Outline, Shape
 from setstone.measure.quantity import Quantity
 from setstone.measure.scale import Scale, ScaleSource
 from setstone.record.convert import from_json, to_json
@@ -39,7 +39,11 @@ measured = {
         Scale, st.floats(0.001, 1e4), numbers, st.sampled_from(get_args(ScaleSource)), st.text()
     ),
     "outline": st.builds(
-        Outline, points=paths, seen=arrays.arrays(np.bool_, st.integers(0, 6)), u_px=numbers, shape=st.text()
+        Outline,
+        points=paths,
+        seen=arrays.arrays(np.bool_, st.integers(0, 6)),
+        u_px=numbers,
+        shape=st.sampled_from(get_args(Shape)),
     ),
     "diameters": st.builds(Diameters, quantities, quantities, quantities),
     "blue_to_white": arrays.arrays(np.float64, (3, 3), elements=numbers),
