@@ -23,7 +23,7 @@ T = TypeVar("T", bound=np.generic)
 MEASURES = (
     "contrast",  # edge strength along the path above that of what lies within
     "sharpness",  # how much of the colour step is taken at once
-    "independence",  # no likeness of the patterns on the two sides
+    "independence",  # less likeness of the patterns on the two sides
     "unevenness",  # change from facet to facet within
     "unevenness_drop",  # how much less of it there is beyond
     "hue_drop",  # how much more like the stone's heart the hue is within than beyond
@@ -144,7 +144,7 @@ def _hue_likeness(colours: Plane, heart: Plane) -> Plane:
     count = np.zeros((cells, cells))
     np.add.at(count, tuple(np.moveaxis(cell(heart), -1, 0)), 1)
     smooth = gaussian_filter(count, 1.5)
-    table = np.log(smooth / smooth.max() + 0.01).astype(np.float32)
+    table = np.log(smooth / smooth.max() + 0.03).astype(np.float32)
     at = cell(cv2.GaussianBlur(colours, (0, 0), sigmaX=1.2, sigmaY=1.5))
     return table[at[..., 0], at[..., 1]]
 
@@ -173,7 +173,7 @@ def _measures(maps: _Maps, path: Path) -> list[float]:
     return [
         contrast - mean(maps.squeezed, -4, -0.8),
         _peak(maps, path) - float(np.log(step.mean() + 2 if step.size else 2)),
-        -float((inner_pattern * outer_pattern).sum() / energy),
+        -max(float((inner_pattern * outer_pattern).sum() / energy), 0.0),
         mean(maps.unevenness, -3, -0.4),
         mean(maps.unevenness, -3, -0.4) - mean(maps.unevenness, 0.4, 1.5),
         mean(maps.hue, -6, -0.4) - mean(maps.hue, 0.4, 4),
