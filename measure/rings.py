@@ -137,7 +137,7 @@ def strongest_ring(edges: Gradient) -> tuple[Curve, float]:
     """
     ring, _ = _ring_in_frame(edges, np.array(symmetry_centre(edges)), np.eye(2), stiffness=0.05)
     even = resampled(ring, RAYS)
-    frame = np.linalg.cholesky(np.cov(even.T))
+    frame: NDArray[np.float64] = np.linalg.cholesky(np.cov(even.T)).astype(np.float64)
     frame /= math.sqrt(np.linalg.det(frame))
     ring, completeness = _ring_in_frame(edges, even.mean(axis=0), frame, stiffness=0.12)
     return resampled(gaussian_filter1d(resampled(ring, RAYS), 5.0, axis=0, mode="wrap"), RAYS), completeness
@@ -160,7 +160,7 @@ def unrolled(image: Plane, curve: Curve, inner: float, outer: float) -> Strip:
     """
     diameter = float(np.ptp(curve, axis=0).mean())
     columns = np.arange(round(100 * PER_CENT * inner), round(100 * PER_CENT * outer) + 1)
-    offsets = columns * (diameter / (100 * PER_CENT))
+    offsets = (columns * (diameter / (100 * PER_CENT))).astype(np.float64)
     at = (curve[:, None] + offsets[None, :, None] * normals(curve)[:, None]).astype(np.float32)
     colours = cv2.remap(image, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     height, width = image.shape[:2]
@@ -214,16 +214,17 @@ def settled(image: Plane, curve: Curve) -> Curve:
     strength, known = edge_strength(strip)
     path = closed_path(squeezed(strength, known), reach=1, stiffness=0.2)
     curve = strip.at(gaussian_filter1d(path.astype(float), 3.0, mode="wrap"))
-    for reach in (5, 2, 2):
+    for reach in (6, 2, 2):
         curve = _straightened(image, resampled(curve, RAYS), reach)
     return curve
 
 
 def _straightened(image: Plane, curve: Curve, reach: int) -> Curve:
-    """Shift stretches of the curve so that their profiles across all rings agree with the mean profile.
+    """Shift stretches of the curve so that their profiles across all rings agree.
 
     A path along one edge may change over to a neighbouring ring for a while; the profile across
-    several rings shows it.
+    several rings shows it. The profile to agree with is the mean, or that of one quarter of the turn
+    where agreement with it goes further.
     """
     strip = unrolled(image, curve, -0.14, 0.09)
     step = np.gradient(cv2.GaussianBlur(strip.colours, (0, 0), sigmaX=1.5, sigmaY=1.0), axis=1)
@@ -232,21 +233,34 @@ def _straightened(image: Plane, curve: Curve, reach: int) -> Curve:
     step[~known] = 0
     stretch = 4
     profiles = step.reshape(RAYS // stretch, stretch, *step.shape[1:]).mean(axis=1)
-    mean = profiles.mean(axis=0)
-    span = reach * PER_CENT
-    middle = slice(span, mean.shape[0] - span)
+    quarters = np.array_split(profiles, 4)
+    shifts = [_shift_to(profiles, part.mean(axis=0), reach * PER_CENT) for part in (profiles, *quarters)]
+    best = max(shifts, key=lambda shift: _unity(profiles, shift))
+    distance = gaussian_filter1d(np.repeat(best, stretch) * strip.column, 1.5 * stretch, mode="wrap")
+    moved: Curve = curve + distance[:, None] * normals(curve)
+    return resampled(moved, RAYS)
+
+
+def _shift_to(profiles: Plane, model: Plane, span: int) -> NDArray[np.float64]:
+    """Shift of every profile, in columns, that agrees with the model, changing little from one to the next."""
+    end = model.shape[0] - span
     agreement = np.stack(
         [
-            np.tensordot(profiles[:, span + k : mean.shape[0] - span + k], mean[middle], axes=2)
+            np.tensordot(profiles[:, span + k : end + k], model[span:end], axes=2)
             for k in range(-span, span + 1)
         ],
         axis=1,
     )
-    agreement /= max(float((mean[middle] ** 2).sum()), 1e-6)
+    agreement /= max(float((model[span:end] ** 2).sum()), 1e-6)
     path = closed_path(agreement, reach=2, stiffness=0.05)
-    shift = np.repeat(path + vertex(agreement, path) - span, stretch) * strip.column
-    moved: Curve = curve + gaussian_filter1d(shift, 1.5 * stretch, mode="wrap")[:, None] * normals(curve)
-    return resampled(moved, RAYS)
+    return path + vertex(agreement, path) - span
+
+
+def _unity(profiles: Plane, shift: NDArray[np.float64]) -> float:
+    """Energy of the mean of the shifted profiles."""
+    columns = np.arange(profiles.shape[1]) + np.round(shift).astype(int)[:, None]
+    moved = profiles[np.arange(len(profiles))[:, None], np.clip(columns, 0, profiles.shape[1] - 1)]
+    return float((moved.mean(axis=0) ** 2).sum())
 
 
 def ring_paths(score: Plane, most: int) -> list[Path]:
@@ -416,7 +430,7 @@ def _ring_in_frame(
     return centre + radii[path, None] * ray, float(on_path.mean()) if on_path.size else 0.0
 
 
-@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True, nogil=True)
 def _closed_path(score: Plane, reach: int, stiffness: np.float32) -> Path:
     rays, columns = score.shape
     half = rays // 2
@@ -442,7 +456,7 @@ def _closed_path(score: Plane, reach: int, stiffness: np.float32) -> Path:
     return path[rays - half : 2 * rays - half]
 
 
-@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True, nogil=True)
 def _confined(score: Plane, half: int, stiffness: np.float32) -> NDArray[np.float32]:
     """Score per ray of the best open path within `half` columns of every column."""
     rays, columns = score.shape
