@@ -36,6 +36,6 @@ def around(path: Points, distance: float, *, closed: bool) -> Points:
         cv2.fillPoly(background, [cells], 0)
     cv2.polylines(background, [cells], closed, 0)
     away = cv2.distanceTransform(background, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
-    ring = max(find_contours(away, _CELLS), key=len)  # type: ignore[no-untyped-call]
-    smooth = approximate_polygon(ring, 0.25)[:-1, ::-1]  # type: ignore[no-untyped-call]
+    ring = max(find_contours(away, _CELLS), key=len)
+    smooth = approximate_polygon(ring, 0.25)[:-1, ::-1]
     return np.asarray(smooth * cell + low, np.float64)

@@ -138,7 +138,7 @@ def speed() -> None:
     tracemalloc.stop()
     part = (255 - plane[:1000, :1250]) / 255
     begin = time.process_time()
-    blob_log(  # type: ignore[no-untyped-call]
+    blob_log(
         part, min_sigma=1.4, max_sigma=18, num_sigma=12, threshold=0.08
     )
     theirs = (time.process_time() - begin) * plane.size / part.size

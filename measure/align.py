@@ -140,8 +140,8 @@ def warp(pixels: Pixels, matrix: Matrix, shape: tuple[int, int]) -> Pixels:
     shrink = 1 / np.sqrt(abs(np.linalg.det(matrix[:2, :2])))
     if shrink > 1:
         # A pixel of the result covers several here: average them, or fine lines break up.
-        pixels = cv2.GaussianBlur(pixels, (0, 0), 0.5 * np.sqrt(shrink**2 - 0.99))  # type: ignore[assignment]
-    return cv2.warpPerspective(pixels, matrix, shape[::-1], flags=cv2.INTER_CUBIC)  # type: ignore[return-value]
+        pixels = cv2.GaussianBlur(pixels, (0, 0), 0.5 * np.sqrt(shrink**2 - 0.99))
+    return cv2.warpPerspective(pixels, matrix, shape[::-1], flags=cv2.INTER_CUBIC)
 
 
 @dataclass(frozen=True, eq=False)

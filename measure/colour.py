@@ -101,7 +101,7 @@ def delta_e_2000(first: Lab, second: Lab) -> float:
     """
     from skimage.color import deltaE_ciede2000
 
-    return float(deltaE_ciede2000(np.array(first), np.array(second)))  # type: ignore[no-untyped-call]
+    return float(deltaE_ciede2000(np.array(first), np.array(second)))
 
 
 def stone_haze(white: Pixels, stone: NDArray[np.bool_], *, blue: Pixels | None = None) -> float:
@@ -177,7 +177,7 @@ def _unevenness(light: Plane, stone: NDArray[np.bool_], colour: Lab) -> float | 
     parts[:, 0] = colour[0]
     from skimage.color import deltaE_ciede2000
 
-    return float(np.percentile(deltaE_ciede2000(parts, np.full_like(parts, colour)), 90))  # type: ignore[no-untyped-call]
+    return float(np.percentile(deltaE_ciede2000(parts, np.full_like(parts, colour)), 90))
 
 
 def _lab(light: NDArray[np.floating]) -> NDArray[np.float64]:

@@ -40,7 +40,7 @@ def colour_name(lab: tuple[float, float, float]) -> str:
     names, centroids = _centroids()
     from skimage.color import deltaE_ciede2000
 
-    distance = deltaE_ciede2000(np.full_like(centroids, lab), centroids, kL=2)  # type: ignore[no-untyped-call]
+    distance = deltaE_ciede2000(np.full_like(centroids, lab), centroids, kL=2)
     return names[int(np.argmin(distance))]
 
 

@@ -150,7 +150,7 @@ def _heart(image: Plane, ring: Curve) -> Plane:
     shrink = np.sqrt(np.linspace(0.02, 0.5, 16))
     at = (centre + shrink[None, :, None] * (ring[::6, None] - centre)).astype(np.float32)
     smooth = cv2.GaussianBlur(image, (0, 0), 1.2)
-    return cv2.remap(smooth, at[..., 0], at[..., 1], cv2.INTER_LINEAR).reshape(-1, 3)
+    return np.asarray(cv2.remap(smooth, at[..., 0], at[..., 1], cv2.INTER_LINEAR).reshape(-1, 3), np.float32)
 
 
 def _refined(rings: Rings, path: Path) -> Silhouette:

@@ -12,13 +12,14 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
+from setstone.measure.outline import Shape
 from setstone.measure.rings import Curve, Mask, resampled
 
 #: Points this near a form lie on it, as a share of the diameter.
 TOLERANCE = 0.002
 #: Share of the points that must lie on a form. Of other outlines an ellipse explains a third at the
 #: most, a polygon up to two thirds of a cushion with straight sides.
-ENOUGH = {"ellipse": 0.55, "polygon": 0.75}
+ENOUGH: dict[Shape, float] = {"ellipse": 0.55, "polygon": 0.75}
 #: Shortest side of a polygon, sag of a side, and length of a cut corner, as shares of the diameter.
 SHORTEST_SIDE, SAG, CUT = 0.08, 0.006, 0.03
 #: Tukey's constant for 95 % efficiency on normal residuals (Beaton & Tukey 1974).
@@ -44,7 +45,7 @@ class Silhouette:
     points: Curve
     seen: Mask
     explained: float
-    form: str
+    form: Shape
 
 
 def fit_silhouette(points: Curve, known: Mask, absent: Mask | None = None) -> Silhouette:

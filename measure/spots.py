@@ -460,7 +460,7 @@ def _contour(window: Plane, inside: NDArray[np.uint8], level: float) -> NDArray[
     grown = cv2.dilate(inside, _disc(1))
     walled = np.where(grown > 0, window, np.float32(max(float(window.max()), level + 1)))
     walled = np.pad(walled, 1, constant_values=walled.max())
-    contours = find_contours(walled, level)  # type: ignore[no-untyped-call]
+    contours = find_contours(walled, level)
     if not contours:
         return None
     longest = max(contours, key=len)

@@ -25,7 +25,8 @@ def drawn(
     rng = np.random.default_rng(seed)
     shape = (160, 200)
     yy, xx = np.mgrid[: shape[0], : shape[1]]
-    distance = cKDTree(curve).query(np.stack([xx.ravel(), yy.ravel()], axis=1))[0].reshape(shape)
+    nearest = cKDTree(curve).query(np.stack([xx.ravel(), yy.ravel()], axis=1))[0]
+    distance = np.reshape(nearest, shape)
     return (30 + contrast * np.exp(-0.5 * (distance / sigma) ** 2) + rng.normal(0, noise, shape)).astype(
         np.float32
     )

@@ -4,13 +4,14 @@ import math
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.special import erf
 from skimage.filters import sato
 
 from setstone.measure.ridges import oriented_response, ridge_response
 
 
-def texture(shape: tuple[int, int] = (240, 211), seed: int = 3) -> np.ndarray:
+def texture(shape: tuple[int, int] = (240, 211), seed: int = 3) -> NDArray[np.float32]:
     rng = np.random.default_rng(seed)
     yy, xx = np.mgrid[: shape[0], : shape[1]]
     waves = 30 * np.sin(xx / 7 + yy / 31) + 20 * np.sin(yy / 5 - xx / 19)
@@ -27,7 +28,7 @@ def test_response_equals_that_of_scikit_image(bright: bool, sigmas: tuple[float,
     assert np.corrcoef(ours[inner].ravel(), theirs[inner].ravel())[0, 1] >= 0.99
 
 
-def line_picture(angle: float, sigma: float, shape: tuple[int, int] = (121, 121)) -> np.ndarray:
+def line_picture(angle: float, sigma: float, shape: tuple[int, int] = (121, 121)) -> NDArray[np.float32]:
     yy, xx = np.mgrid[: shape[0], : shape[1]]
     across = -(xx - shape[1] // 2) * math.sin(angle) + (yy - shape[0] // 2) * math.cos(angle)
     return (20 + 50 * np.exp(-0.5 * (across / sigma) ** 2)).astype(np.float32)

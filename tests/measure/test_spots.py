@@ -113,9 +113,7 @@ def test_as_good_as_a_general_purpose_library() -> None:
     # scikit-image's blob_log on discs in noise: the same discs found, and sizes at least as true.
     plane, truth = scattered(3)
     ours = [s for s in find_spots(plane, um_per_px=1, smallest_um=4, largest_um=30) if s.contrast > 20]
-    theirs = blob_log(  # type: ignore[no-untyped-call]
-        (255 - plane) / 255, min_sigma=2, max_sigma=8, num_sigma=10, threshold=0.05
-    )
+    theirs = blob_log((255 - plane) / 255, min_sigma=2, max_sigma=8, num_sigma=10, threshold=0.05)
     assert len(ours) == len(truth)
     errors_ours, errors_theirs = [], []
     for x, y, r in truth:
