@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
 from setstone.measure.light import Pixels, Plane
 from setstone.measure.outline import Outline
@@ -18,6 +19,7 @@ from setstone.measure.rings import (
     PER_CENT,
     RAYS,
     Curve,
+    Mask,
     Path,
     Strip,
     edge_strength,
@@ -156,7 +158,7 @@ def _heart(image: Plane, ring: Curve) -> Plane:
 def _refined(rings: Rings, path: Path) -> Silhouette:
     """Clean outline along a ring, fitted to the edges near the ring, then to those near the fit."""
     columns, known = edges_near(rings.strip, parallel_course(path.astype(np.float64)), REACH)
-    silhouette = fit_silhouette(rings.strip.at(columns), known)
+    silhouette = fit_silhouette(rings.strip.at(columns), known & _in_full_view(rings.strip))
     for _ in range(2):
         strip = unrolled(rings.view.image, resampled(silhouette.points, RAYS), -0.015, 0.015)
         middle = (strip.offsets.size - 1) / 2
@@ -164,6 +166,13 @@ def _refined(rings: Rings, path: Path) -> Silhouette:
         absent = strip.inside[:, round(middle)] & ~known
         silhouette = fit_silhouette(strip.at(columns), known, absent)
     return silhouette
+
+
+def _in_full_view(strip: Strip) -> Mask:
+    """Rays on which, and near which, the setting's ring itself lies in the photograph."""
+    ring = round(-strip.offsets[0] / strip.column)
+    out = ~strip.inside[:, ring + round(1.5 * PER_CENT)]
+    return uniform_filter1d(out.astype(np.float64), RAYS // 40, mode="wrap") < 0.01
 
 
 def _small(pixels: Pixels) -> tuple[Plane, NDArray[np.float64]]:
