@@ -138,9 +138,7 @@ def speed() -> None:
     tracemalloc.stop()
     part = (255 - plane[:1000, :1250]) / 255
     begin = time.process_time()
-    blob_log(
-        part, min_sigma=1.4, max_sigma=18, num_sigma=12, threshold=0.08
-    )
+    blob_log(part, min_sigma=1.4, max_sigma=18, num_sigma=12, threshold=0.08)
     theirs = (time.process_time() - begin) * plane.size / part.size
     print(
         f"20 megapixels: {best:.2f} s of processor, {planes:.1f} planes of memory at most;"

@@ -19,7 +19,7 @@ from scipy.spatial import cKDTree
 from setstone.measure.candidates import Candidate, LampName
 from setstone.measure.errors import MeasurementError
 from setstone.measure.light import Pixels, Plane, linear
-from setstone.measure.line_features import Surroundings, line_features
+from setstone.measure.line_features import Surroundings, any_of, line_features
 from setstone.measure.line_reasons import reasons_for
 from setstone.measure.line_scores import first_scores, second_scores
 from setstone.measure.lines import FWHM_PER_SIGMA, NARROWEST_UM, Line, filter_scales, find_lines
@@ -163,15 +163,11 @@ def neighbours(lines: Sequence[Line], scores: Values, diameter: float) -> Values
     owner = np.repeat(good, [len(samples[j]) for j in good])
     tree = cKDTree(np.concatenate([samples[j] for j in good]))
     for i, points in enumerate(samples):
-        near = np.unique(owner[_any_of(tree.query_ball_point(points, 0.06 * diameter))])
+        near = np.unique(owner[any_of(tree.query_ball_point(points, 0.06 * diameter))])
         near = near[near != i]
         out[i, 0] = weight[near].sum()
         out[i, 1] = scores[near].max(initial=0.0)
     return out
-
-
-def _any_of(found: Sequence[Sequence[int]]) -> NDArray[np.int64]:
-    return np.array(sorted(set().union(*found)), np.int64)
 
 
 def _sizes(line: Line, blur: float, um_per_px: float | None) -> dict[str, Quantity]:

@@ -159,7 +159,7 @@ def _recognise(picture: Image8) -> tuple[str, float]:
 
 
 @cache
-def _recogniser() -> Any:  # noqa: ANN401 -- rapidocr is untyped
+def _recogniser() -> Any:
     """One engine for the process, imported late: it takes half a second and 200 MB."""
     from rapidocr import RapidOCR
 

@@ -7,6 +7,7 @@ the finest filter, brightnesses multiples of the local grain or of the line's ow
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -66,6 +67,11 @@ class Surroundings:
             symmetric=_turned(segments, outline),
             families=_Families(segments, outline, sigma),
         )
+
+
+def any_of(found: Any) -> NDArray[np.int64]:
+    """Give all numbers that occur in lists of neighbours, as `cKDTree.query_ball_point` gives them, once each."""
+    return np.array(sorted({j for several in found for j in several}), np.int64)
 
 
 def straight_edges(plane: Plane, stone: NDArray[np.bool_], least: float) -> Values:
@@ -139,8 +145,7 @@ def line_features(
             **around.features(row, own),
             **girdle.features(own),
         }
-        for name, value in _edges(own, found_in, sigma, diameter).items():
-            features[name] = value
+        features |= _edges(own, found_in, sigma, diameter)
         if white is not None:
             features |= _other_lamp(line, own, found_in, white)
             for name, value in _edges(own, white, sigma, diameter).items():
@@ -448,7 +453,7 @@ class _Around:
 
     def features(self, index: int, own: _Sampled) -> dict[str, float]:
         path = own.path
-        near = np.array(sorted(set().union(*self.tree.query_ball_point(path[::8], self.reach))), dtype=int)
+        near = any_of(self.tree.query_ball_point(path[::8], self.reach))
         near = near[self.owner[near] != index]
         crowd = len(near) / (len(path) + 2 * self.reach)
         close = (
@@ -457,7 +462,10 @@ class _Around:
         parallel = 0.0
         if close is not None:
             found = np.isfinite(close[0])
-            same = np.abs((self.direction[near[close[1][found]]] * own.tangent[found]).sum(axis=1)) > 0.94
+            same = (
+                np.abs((self.direction[near[np.asarray(close[1])[found]]] * own.tangent[found]).sum(axis=1))
+                > 0.94
+            )
             parallel = float(same.sum()) / len(path)
         met = []
         for end in (0, -1):
@@ -508,7 +516,7 @@ class _Girdle:
         inside = float(np.median(distance)) / self.diameter
         return {
             "inside": inside,
-            "inside_least": float(distance.min()) / self.diameter,
+            "inside_least": float(np.min(distance)) / self.diameter,
             "along_girdle": parallel,
             "ring": parallel * math.exp(-inside / 0.05),
             "radial": float(np.mean(np.abs((outward * own.tangent).sum(axis=1)))),

@@ -1,5 +1,6 @@
 """From ridge pixels to chains: thin, trace, cut at corners, join across gaps."""
 
+import itertools
 import math
 
 import numpy as np
@@ -61,11 +62,7 @@ def chains(mask: NDArray[np.bool_]) -> list[Chain]:
     ends = np.empty(int(mask.sum()) + 1, np.int64)
     count = _trace(padded, points, ends)
     starts = np.concatenate(([0], ends[:count]))
-    return [
-        points[a:b, ::-1].astype(np.float64) - 1
-        for a, b in zip(starts[:-1], starts[1:], strict=True)
-        if b - a >= 2
-    ]
+    return [points[a:b, ::-1].astype(np.float64) - 1 for a, b in itertools.pairwise(starts) if b - a >= 2]
 
 
 def cut_at_corners(chain: Chain) -> list[Chain]:
@@ -83,7 +80,7 @@ def cut_at_corners(chain: Chain) -> list[Chain]:
         cuts.append(k + reach)
         turn[max(0, k - reach) : k + reach + 1] = 0
     bounds = [0, *sorted(cuts), len(chain) - 1]
-    return [chain[a : b + 1] for a, b in zip(bounds[:-1], bounds[1:], strict=True) if b - a >= 2]
+    return [chain[a : b + 1] for a, b in itertools.pairwise(bounds) if b - a >= 2]
 
 
 def join(pieces: list[Chain], reach: float) -> list[Chain]:
@@ -183,8 +180,8 @@ def _crest(response, angle, low, crest):  # type: ignore[no-untyped-def] # pragm
 @njit(cache=True, nogil=True)
 def _between(plane, y, x):  # type: ignore[no-untyped-def] # pragma: no cover
     """Bilinear value inside the plane."""
-    i = min(max(int(math.floor(y)), 0), plane.shape[0] - 2)
-    j = min(max(int(math.floor(x)), 0), plane.shape[1] - 2)
+    i = min(max(int(math.floor(y)), 0), plane.shape[0] - 2)  # noqa: RUF046 -- compiled, a float
+    j = min(max(int(math.floor(x)), 0), plane.shape[1] - 2)  # noqa: RUF046
     v, u = y - i, x - j
     return (plane[i, j] * (1 - u) + plane[i, j + 1] * u) * (1 - v) + (
         plane[i + 1, j] * (1 - u) + plane[i + 1, j + 1] * u

@@ -49,7 +49,9 @@ class _Drawn:
         """The gap in which its label stands, in the photograph."""
         if self.bar.opening is None:
             return None
-        gap = Box(round(self.bar.opening[0] + 0.5), self.bar.y0, round(self.bar.opening[1] + 0.5), self.bar.y1)
+        gap = Box(
+            round(self.bar.opening[0] + 0.5), self.bar.y0, round(self.bar.opening[1] + 0.5), self.bar.y1
+        )
         return _transposed(gap) if self.upright else gap
 
 
@@ -144,7 +146,9 @@ def scale_from_bar(bar: ScaleBar, length_um: float | None = None) -> Scale:
             )
         return _scale(bar, bar.length_um, "scale bar", bar.label)
     if not (math.isfinite(length_um) and length_um > 0):
-        raise MeasurementError(f"A scale bar cannot be {length_um:g} µm long; give a length greater than zero.")
+        raise MeasurementError(
+            f"A scale bar cannot be {length_um:g} µm long; give a length greater than zero."
+        )
     return _scale(bar, length_um, "bar length given", f"{length_um:g} µm")
 
 

@@ -1,5 +1,6 @@
 """From drawn strokes to bars: join the parts of a broken bar, and leave out frames and fragments."""
 
+import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -112,7 +113,7 @@ def _joined(strokes: list[Stroke]) -> list[Bar]:
         row = [s for s in strokes if s is stroke or (_alike(stroke, s) and _collinear(stroke, s))]
         row.sort(key=lambda s: s.x0)
         taken.update(row)
-        gaps = np.array([b.x0 - a.x1 for a, b in zip(row, row[1:], strict=False)])
+        gaps = np.array([b.x0 - a.x1 for a, b in itertools.pairwise(row)])
         block = float(np.mean([s.length for s in row]))
         graded = len(row) > 1 and bool(np.all(np.abs(gaps - block) <= max(3.0, 0.15 * block)))
         checked = any(s not in row and _alike(s, stroke) and abs(s.y0 - stroke.y1) <= 2 for s in strokes)

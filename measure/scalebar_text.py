@@ -121,7 +121,9 @@ def _read_near(picture: Image8, bar: Box, opening: Box | None) -> Label | None:
             Box(x0 + view.x0, y0 + view.y0, x1 + view.x0, y1 + view.y0)
             for x0, y0, x1, y1 in detect_lines(picture[view.y0 : view.y1, view.x0 : view.x1])
         ]
-        lines = [line for line in found if belongs(line, bar) and (opening or not _goes_on(picture, line, bar))]
+        lines = [
+            line for line in found if belongs(line, bar) and (opening or not _goes_on(picture, line, bar))
+        ]
         for line in sorted(lines, key=lambda b: (b.gap(bar) / b.height, b.x0)):
             label = _read(picture, line, bar, opening)
             if label is not None:
