@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import gaussian_filter1d, median_filter
 from scipy.spatial import cKDTree
 
 from setstone.measure.outline import Shape
@@ -20,6 +20,9 @@ TOLERANCE = 0.002
 #: Share of the points that must lie on a form. Of other outlines an ellipse explains a third at the
 #: most, a polygon up to two thirds of a cushion with straight sides.
 ENOUGH: dict[Shape, float] = {"ellipse": 0.55, "polygon": 0.75}
+#: Share of the turn on which the edge may run steadily beside a form: claws and dirt do so on up to a
+#: tenth, another outline on a quarter.
+DEPARTURE = 0.15
 #: Shortest side of a polygon, sag of a side, and length of a cut corner, as shares of the diameter.
 SHORTEST_SIDE, SAG, CUT = 0.08, 0.006, 0.03
 #: Tukey's constant for 95 % efficiency on normal residuals (Beaton & Tukey 1974).
@@ -75,9 +78,18 @@ def fit_silhouette(points: Curve, known: Mask, absent: Mask | None = None) -> Si
             continue
         near = known & (_distance(points, outline) < TOLERANCE * diameter)
         explained = float(near.sum() / max(known.sum(), 1))
-        if explained >= ENOUGH[form]:
+        if explained >= ENOUGH[form] and _departure(points, outline, known, diameter) < DEPARTURE:
             return Silhouette(outline, near[_nearest(outline, points)], explained, form)
     return Silhouette(gaussian_filter1d(points, 2.0, axis=0, mode="wrap"), known, 1.0, "free")
+
+
+def _departure(points: Curve, outline: Curve, known: Mask, diameter: float) -> float:
+    """Share of the points that run steadily, not straying, beside an outline."""
+    centre = points.mean(axis=0)
+    at = outline[_nearest(points, outline)]
+    off = (np.hypot(*(points - centre).T) - np.hypot(*(at - centre).T)) / (TOLERANCE * diameter)
+    course = median_filter(off, 41, mode="wrap")
+    return float((known & (np.abs(off - course) < 1) & (np.abs(course) > 1)).mean())
 
 
 def _nearest(points: Curve, among: Curve) -> NDArray[np.int64]:
