@@ -135,7 +135,7 @@ def detect_lines(region: Image8) -> list[tuple[int, int, int, int]]:
 
 
 def eight_bit(pixels: Pixels) -> Image8:
-    """The same pixels with 8 bits a channel, which is enough for all that is drawn into a picture."""
+    """Reduce to 8 bits a channel, which is enough for all that is drawn into a picture."""
     if pixels.dtype == np.uint8:
         return np.asarray(pixels, np.uint8)
     return np.asarray(cv2.convertScaleAbs(pixels, alpha=1 / 257.0), np.uint8)
@@ -155,7 +155,7 @@ def _recognise(picture: Image8) -> tuple[str, float]:
     result = _recogniser()(bgr, use_det=False, use_cls=False, use_rec=True)
     if not result.txts:
         return "", 0.0
-    return str(result.txts[0]), float(result.scores[0])
+    return str(result.txts[0]).strip(), float(result.scores[0])
 
 
 @cache

@@ -22,6 +22,8 @@ from setstone.measure.scalebar_text import Box, Label, belongs, find_label
 
 #: At most this many drawn things are looked at for a label, those with most contrast first.
 MOST_TRIED = 6
+#: What has less than this share of a bar's contrast is not drawn with it.
+RIVAL = 0.5
 #: Two readings of one picture's scale agree within this share.
 AGREEMENT = 0.02
 #: Standard uncertainty of one end found by interpolation, in px; the scatter over drawn bars after JPEG.
@@ -102,9 +104,9 @@ def find_scale_bar(pixels: Pixels) -> ScaleBar | None:
         agree on, that is round, and that makes the picture a plausible size.
     """
     picture = eight_bit(pixels)
-    upright = np.ascontiguousarray(picture.transpose(1, 0, 2))
     drawn = [_Drawn(bar, False) for bar in bars_of(find_strokes(picture), picture)]
-    drawn += [_Drawn(bar, True) for bar in bars_of(find_strokes(upright), upright)]
+    upright = find_strokes(picture, upright=True)
+    drawn += [_Drawn(bar, True) for bar in bars_of(upright, picture.transpose(1, 0, 2))]
     drawn.sort(key=lambda d: -d.bar.contrast)
     read = _without_rivals(_labelled(picture, drawn))
     scales = [label.length_um / candidate.bar.length for candidate, label in read]
@@ -115,11 +117,17 @@ def find_scale_bar(pixels: Pixels) -> ScaleBar | None:
 
 
 def _labelled(picture: Image8, drawn: list[_Drawn]) -> list[tuple[_Drawn, Label]]:
-    """The first drawing with a readable length, and all others that the same print may belong to."""
+    """Find the first drawing with a readable length, and all others its print may belong to."""
     for candidate in drawn[:MOST_TRIED]:
         label = find_label(picture, candidate.box, candidate.opening)
         if label is not None and _plausible(label, candidate.bar.length, picture.shape[1]):
-            others = [d for d in drawn if d is not candidate and belongs(label.box, d.box)]
+            others = [
+                d
+                for d in drawn
+                if d is not candidate
+                and d.bar.contrast > RIVAL * candidate.bar.contrast
+                and belongs(label.box, d.box)
+            ]
             return [(candidate, label)] + [(d, label) for d in others]
     return []
 
@@ -208,7 +216,7 @@ def _surely_drawn(picture: Image8, drawn: _Drawn) -> bool:
 
 def _without_rivals(read: list[tuple[_Drawn, Label]]) -> list[tuple[_Drawn, Label]]:
     """Leave out boxes around a bar, parts of a bar, and strokes of the print itself."""
-    dropped = {d for d, _ in read if any(label.box.grown_by(2).contains(d.box) for _, label in read)}
+    dropped = {d for d, label in read if _is_of_print(d, label.box)}
     for (a, _), (b, _) in permutations(read, 2):
         if {a, b} & dropped or a.bar.length < b.bar.length:
             continue
@@ -220,12 +228,18 @@ def _without_rivals(read: list[tuple[_Drawn, Label]]) -> list[tuple[_Drawn, Labe
     return [r for r in read if r[0] not in dropped]
 
 
+def _is_of_print(drawn: _Drawn, print_: Box) -> bool:
+    """Whether a drawing is a straight part of a letter."""
+    side = print_.height if drawn.upright else print_.width
+    return print_.contains(drawn.box) and drawn.bar.length < 0.6 * side
+
+
 def _lesser(longer: _Drawn, shorter: _Drawn) -> _Drawn:
     """Which of two overlapping drawings is not the bar."""
     a, b = longer.bar, shorter.bar
     if a.end_mark > 0:
         return shorter
-    if b.length > 0.97 * a.length:
+    if b.length > 0.92 * a.length:
         return longer if a.box.height >= b.box.height else shorter
     return shorter if b.box.height > 0.6 * a.box.height else longer
 

@@ -1,13 +1,13 @@
 """From drawn strokes to bars: join the parts of a broken bar, and leave out frames and fragments."""
 
-import itertools
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from setstone.measure.label import Image8
-from setstone.measure.scalebar_strokes import LONGEST, SAME_COLOUR, SHORTEST, Stroke
+from setstone.measure.scalebar_strokes import EVEN, LEAST_STEP, LONGEST, SAME_COLOUR, SHORTEST, Stroke
 from setstone.measure.scalebar_text import Box
 
 #: Ticks are looked for in this row beside the bar, clear of the blur JPEG leaves at its edge.
@@ -34,6 +34,8 @@ class Bar:
         Ends of the gap of an interrupted bar, px.
     end_mark : float
         Width of the ticks or brackets at its ends along the bar, px; 0 without.
+    blocks : int
+        Number of blocks of a graduated bar, else 1.
     """
 
     x0: float
@@ -43,6 +45,12 @@ class Bar:
     contrast: float
     opening: tuple[float, float] | None = None
     end_mark: float = 0.0
+    blocks: int = 1
+
+    @property
+    def part(self) -> float:
+        """Length of one of its blocks, px."""
+        return self.length / self.blocks
 
     @property
     def length(self) -> float:
@@ -66,17 +74,21 @@ def bars_of(strokes: list[Stroke], picture: Image8) -> list[Bar]:
         The picture they were found in.
     """
     width = picture.shape[1]
-    bars = _joined(strokes) + [_plain(s) for s in strokes if not _crowded(s, strokes)]
+    bars = _joined(strokes, picture) + [_plain(s) for s in strokes if not _crowded(s, strokes)]
     kept = []
     for bar in bars:
         marks = _end_marks(picture, bar)
-        if marks is not None and SHORTEST * width <= bar.length <= LONGEST * width:
+        if (
+            marks is not None
+            and not _goes_on(picture, bar)
+            and SHORTEST * width <= bar.length <= LONGEST * width
+        ):
             kept.append(replace(bar, end_mark=marks))
     return sorted(_without_backgrounds(kept), key=lambda b: (-b.contrast, b.y0, b.x0))
 
 
 def _plain(stroke: Stroke) -> Bar:
-    return Bar(stroke.x0, stroke.x1, stroke.y0, stroke.y1, stroke.contrast)
+    return Bar(stroke.x0, stroke.x1, stroke.y0, stroke.y1, stroke.contrast, blocks=stroke.blocks)
 
 
 def _alike(a: Stroke, b: Stroke) -> bool:
@@ -103,7 +115,7 @@ def _crowded(stroke: Stroke, strokes: list[Stroke]) -> bool:
     )
 
 
-def _joined(strokes: list[Stroke]) -> list[Bar]:
+def _joined(strokes: list[Stroke], picture: Image8) -> list[Bar]:
     """Two like halves with the label between them, or a row of like blocks with gaps of their length."""
     bars = []
     taken: set[Stroke] = set()
@@ -113,84 +125,144 @@ def _joined(strokes: list[Stroke]) -> list[Bar]:
         row = [s for s in strokes if s is stroke or (_alike(stroke, s) and _collinear(stroke, s))]
         row.sort(key=lambda s: s.x0)
         taken.update(row)
-        gaps = np.array([b.x0 - a.x1 for a, b in itertools.pairwise(row)])
+        gaps = np.array([b.x0 - a.x1 for a, b in pairwise(row)])
         block = float(np.mean([s.length for s in row]))
         graded = len(row) > 1 and bool(np.all(np.abs(gaps - block) <= max(3.0, 0.15 * block)))
-        checked = any(s not in row and _alike(s, stroke) and abs(s.y0 - stroke.y1) <= 2 for s in strokes)
-        checked |= any(s not in row and _alike(s, stroke) and abs(s.y1 - stroke.y0) <= 2 for s in strokes)
-        if (graded and not checked) or (len(row) == 2 and 0 < gaps[0] < 6 * block):
-            contrast = min(s.contrast for s in row)
-            opening = (row[0].x1, row[1].x0) if len(row) == 2 else None
-            bars.append(Bar(row[0].x0, row[-1].x1, stroke.y0, stroke.y1, contrast, opening))
+        halves = len(row) == 2 and 0 < gaps[0] < 6 * block
+        if not (graded or halves) or any(_touches(s, stroke) for s in strokes if s not in row):
+            continue
+        if any(_is_block(picture, a, b) for a, b in pairwise(row)):
+            continue
+        contrast = min(s.contrast for s in row)
+        opening = (row[0].x1, row[1].x0) if halves else None
+        bars.append(
+            Bar(row[0].x0, row[-1].x1, stroke.y0, stroke.y1, contrast, opening, blocks=2 * len(row) - 1)
+        )
     return bars
+
+
+def _touches(a: Stroke, b: Stroke) -> bool:
+    """Whether two like strokes meet in neighbouring rows, as in a chequered bar."""
+    return _alike(a, b) and min(abs(a.y0 - b.y1), abs(a.y1 - b.y0)) <= 2
+
+
+def _is_block(picture: Image8, a: Stroke, b: Stroke) -> bool:
+    """Whether the gap between two strokes is drawn too, in another colour: then these are not the whole."""
+    gap = picture[max(0, a.y0 - 5) : a.y1 + 5, round(a.x1 + 2.5) : round(b.x0 - 1.5)].astype(np.float32)
+    if gap.shape[1] == 0:
+        return False
+    top = a.y0 - max(0, a.y0 - 5)
+    own = gap[top : top + a.thickness].mean(axis=0)
+    even = np.abs(own - np.median(own, axis=0)).max(axis=1) < EVEN
+    out = [np.abs(own - beyond).max(axis=1) > LEAST_STEP for beyond in (gap[0], gap[-1])]
+    return bool(even.mean() > 0.9 and min(o.mean() for o in out) > 0.8)
 
 
 def _end_marks(picture: Image8, bar: Bar) -> float | None:
     """Width of the ticks or brackets at the ends, 0 without; None where they are sides of a frame."""
     box = bar.box
+    own = np.median(picture[box.y0 : box.y1, box.x0 : box.x0 + max(3, box.width // 8)], axis=(0, 1))
+
+    def same(pixels: Image8) -> NDArray[np.bool_]:
+        return np.asarray(np.abs(pixels - own).max(axis=-1) < 0.4 * bar.contrast)
+
     reach = round(0.7 * bar.length)
-    top = max(0, box.y0 - reach)
-    around = picture[top : box.y1 + reach, box.x0 : box.x1].astype(np.float32)
-    own = np.median(around[box.y0 - top : box.y1 - top, : max(3, box.width // 8)], axis=(0, 1))
-    same = np.abs(around - own).max(axis=2) < 0.4 * bar.contrast
-    above, below = same[: box.y0 - top][::-1], same[box.y1 - top :]
-    widths = []
+    columns = slice(box.x0, box.x1)
+    above = picture[max(0, box.y0 - reach) : box.y0, columns][::-1]
+    below = picture[box.y1 : box.y1 + reach, columns]
+    widths = [0]
     for side in (above, below):
         if len(side) < BESIDE:
             continue
-        left, right = (_run(side[BESIDE - 1, columns]) for columns in (slice(None), slice(None, None, -1)))
-        width = min(left, right)
+        beside = same(side[BESIDE - 1])
+        width = min(_run(beside), _run(beside[::-1]))
         if width == 0 or width > 0.2 * box.width:
             continue
-        tall = min(_run(side[:, width // 2]), _run(side[:, -1 - width // 2]))
+        tall = min(_run(same(side[:, width // 2])), _run(same(side[:, -1 - width // 2])))
         if tall > 0.6 * bar.length:
             return None
-        if _joined_far(side, tall, width):
+        # Ticks whose far ends are joined make a frame.
+        far = same(side[max(0, tall - width - 1) : tall])
+        if far.any(axis=0).mean() > 0.8:
             if tall > HOLLOW * bar.length or box.height > max(3, 0.4 * tall):
                 return None
         elif box.height > THICK or width > max(4, 0.05 * box.width):
             return None
         else:
             widths.append(width)
-    return float(max(widths, default=0))
+    return float(max(widths))
+
+
+def _goes_on(picture: Image8, bar: Bar) -> bool:
+    """Whether more of a bar's kind lies on its own rows beyond an end: a half, or a further block."""
+    box = bar.box
+    own = np.median(picture[box.y0 : box.y1, box.x0 : box.x0 + max(3, box.width // 8)], axis=(0, 1))
+    reach = 3 * box.width
+    rows = picture[max(0, box.y0 - 4) : box.y1 + 4]
+    for beyond in (
+        rows[:, box.x1 + 3 : box.x1 + reach],
+        rows[:, max(0, box.x0 - reach) : max(0, box.x0 - 3)],
+    ):
+        if beyond.shape[1] == 0:
+            continue
+        off = np.abs(beyond.astype(np.float32) - own).max(axis=2)
+        top = box.y0 - max(0, box.y0 - 4)
+        like = off[top : top + box.height].mean(axis=0) < 40
+        alone = np.minimum(off[0], off[-1]) > 40
+        if _longest(like & alone) > max(6, 0.25 * bar.part):
+            return True
+    return False
+
+
+def _longest(flags: NDArray[np.bool_]) -> int:
+    """Length of the longest run of set flags."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
+    return int(np.max(edges[1::2] - edges[::2], initial=0))
 
 
 def _without_backgrounds(bars: list[Bar]) -> list[Bar]:
-    """Leave out what only lies around a bar: its outline, and the parts of its box."""
-    dropped: set[Bar] = set()
-    for bar in bars:
-        above = [b for b in bars if abs(b.y1 - bar.y0) <= 1 and _overlap(bar, b) > 0.5]
-        below = [b for b in bars if abs(b.y0 - bar.y1) <= 1 and _overlap(bar, b) > 0.5]
-        lines = [b for b in above + below if b.box.height < bar.box.height and _ends_apart(bar, b) <= 3]
-        within = [b for b in above + below if b not in lines and bar.x0 < b.x0 and bar.x1 > b.x1]
-        if any(b in above for b in within) and any(b in below for b in within):
-            lines += within
-        elif within:
-            dropped.add(bar)
-        dropped.update(lines)
-        dropped.update(b for b in bars if _is_ghost(b, bar))
-    return [b for b in bars if b not in dropped]
+    """Leave out what only lies around a bar: its ghosts in JPEG, its outline, the parts of its box."""
+    bars = [b for b in bars if not any(_is_ghost(b, bar) for bar in bars)]
+    outlines = {line for bar in bars for line in _outline(bar, bars)}
+    bars = [b for b in bars if b not in outlines]
+    return [b for b in bars if not any(_is_background(b, bar) for bar in bars)]
+
+
+def _outline(bar: Bar, bars: list[Bar]) -> list[Bar]:
+    """The lines that run along both sides of a bar, ending near its ends; none unless on both sides."""
+    above = [b for b in bars if abs(b.y1 - bar.y0) <= 1 and _runs_along(b, bar)]
+    below = [b for b in bars if abs(b.y0 - bar.y1) <= 1 and _runs_along(b, bar)]
+    return above + below if above and below else []
+
+
+def _runs_along(line: Bar, bar: Bar) -> bool:
+    """Whether a line ends near a bar's ends, or short of them as beside the shaft of an arrow."""
+    if line is bar:
+        return False
+    near = max(abs(line.x0 - bar.x0), abs(line.x1 - bar.x1)) <= 4 + bar.end_mark
+    inside = bar.x0 < line.x0 and line.x1 < bar.x1 and line.length > 0.5 * bar.length
+    return near or (inside and line.box.height <= max(3, bar.box.height))
+
+
+def _is_background(drawn: Bar, bar: Bar) -> bool:
+    """Whether a drawing touches a bar and reaches farther at both ends, or is like it but fainter."""
+    if drawn is bar or min(abs(drawn.y1 - bar.y0), abs(drawn.y0 - bar.y1)) > 1 or _overlap(drawn, bar) < 0.5:
+        return False
+    if max(abs(drawn.x0 - bar.x0), abs(drawn.x1 - bar.x1)) <= 4 + bar.end_mark:
+        return (drawn.contrast, bar.y0) < (bar.contrast, drawn.y0)
+    return drawn.x0 < bar.x0 and drawn.x1 > bar.x1
 
 
 def _is_ghost(faint: Bar, bar: Bar) -> bool:
-    """Whether a faint line is what JPEG leaves in the 8-pixel blocks a bar passes through."""
+    """Whether a faint line is only what JPEG leaves in the 8-pixel blocks a bar passes through."""
     apart = max(bar.y0 - faint.y1, faint.y0 - bar.y1)
-    return apart <= 8 and faint.contrast < 0.5 * bar.contrast and _overlap(faint, bar) > 0.8
+    within = faint.x0 > bar.x0 - 3 and faint.x1 < bar.x1 + 3
+    return apart <= 8 and within and faint.contrast < 0.6 * bar.contrast
 
 
 def _overlap(a: Bar, b: Bar) -> float:
     """Shared share of the shorter bar."""
     return (min(a.x1, b.x1) - max(a.x0, b.x0)) / min(a.length, b.length)
-
-
-def _ends_apart(a: Bar, b: Bar) -> float:
-    return max(abs(a.x0 - b.x0), abs(a.x1 - b.x1))
-
-
-def _joined_far(side: NDArray[np.bool_], tall: int, width: int) -> bool:
-    """Whether the far ends of two ticks are joined, which makes a frame."""
-    far = side[max(0, tall - width - 1) : tall]
-    return bool(far.any(axis=0).mean() > 0.8)
 
 
 def _run(flags: NDArray[np.bool_]) -> int:

@@ -67,16 +67,19 @@ class Stroke:
         return self.y1 - self.y0
 
 
-def find_strokes(picture: Image8) -> list[Stroke]:
-    """All drawn strokes along the rows, longest first.
+def find_strokes(picture: Image8, *, upright: bool = False) -> list[Stroke]:
+    """Find all drawn strokes along the rows, longest first.
 
     Parameters
     ----------
     picture : (H, W, 3) uint8
-        The photograph, RGB as encoded; transposed where bars along the columns are looked for.
+        The photograph, RGB as encoded.
+    upright : bool
+        Look along the columns instead: the strokes are those of the transposed picture.
     """
-    factor = max(1, round(picture.shape[1] / SEARCH_SAMPLES))
-    reduced = _shorten(picture, factor)
+    reduced, factor = _shorten(picture, upright)
+    if upright:
+        picture = picture.transpose(1, 0, 2)
     found = []
     for y0, y1, xa, xb in _pairs(*_edge_runs(reduced), factor):
         stroke = _verify(picture, y0, y1, xa * factor, xb * factor)
@@ -85,12 +88,23 @@ def find_strokes(picture: Image8) -> list[Stroke]:
     return _distinct(found)
 
 
-def _shorten(picture: Image8, factor: int) -> Image8:
-    """Average `factor` neighbouring columns, which loses nothing of a stroke along the rows."""
+def _shorten(picture: Image8, upright: bool) -> tuple[Image8, int]:
+    """Average neighbouring columns, which loses nothing of a stroke along the rows, and say how many.
+
+    Upright, average rows and transpose.
+    """
+    long = picture.shape[0 if upright else 1]
+    factor = max(1, round(long / SEARCH_SAMPLES))
     height, width = picture.shape[:2]
+    if upright:
+        size = (width, height // factor)
+        picture = picture[: height // factor * factor]
+    else:
+        size = (width // factor, height)
+        picture = picture[:, : width // factor * factor]
     if factor > 1:
-        picture = cv2.resize(picture, (width // factor, height), interpolation=cv2.INTER_AREA)
-    return np.ascontiguousarray(picture)
+        picture = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return np.ascontiguousarray(cv2.transpose(picture) if upright else picture), factor
 
 
 def _edge_runs(reduced: Image8) -> tuple[Image8, NDArray[np.int32]]:
@@ -98,18 +112,17 @@ def _edge_runs(reduced: Image8) -> tuple[Image8, NDArray[np.int32]]:
 
     An edge in row e lies between pixel rows e and e + 1.
     """
-    smooth = cv2.blur(reduced, (9, 1))
-    step = cv2.absdiff(smooth[1:], smooth[:-1])
-    strongest = cv2.max(cv2.max(step[..., 0], step[..., 1]), step[..., 2])
-    edge = (strongest > LEAST_STEP).astype(np.uint8)
+    smooth = np.asarray(cv2.blur(reduced, (9, 1)), np.uint8)
+    red, green, blue = cv2.split(cv2.absdiff(smooth[1:], smooth[:-1]))
+    edge = cv2.compare(cv2.max(cv2.max(red, green), blue), LEAST_STEP, cv2.CMP_GT)
     least = max(12, round(0.02 * reduced.shape[1]))
     edge = cv2.morphologyEx(edge, cv2.MORPH_CLOSE, np.ones((1, 11), np.uint8))
     edge = cv2.morphologyEx(edge, cv2.MORPH_OPEN, np.ones((1, least), np.uint8))
-    padded = np.pad(edge, ((0, 0), (1, 1))).astype(np.int8)
-    change = np.diff(padded, axis=1)
-    rows, first = np.nonzero(change == 1)
-    last = np.nonzero(change == -1)[1]
-    return smooth, np.stack([rows, first, last], axis=1).astype(np.int32)
+    runs = []
+    for row in np.flatnonzero(edge.any(axis=1)):
+        turns = np.flatnonzero(np.diff(np.concatenate([[0], edge[row] != 0, [0]])))
+        runs += [(row, first, last) for first, last in zip(turns[::2], turns[1::2], strict=True)]
+    return smooth, np.array(runs, np.int32).reshape(-1, 3)
 
 
 def _pairs(smooth: Image8, runs: NDArray[np.int32], factor: int) -> list[tuple[int, int, int, int]]:
@@ -168,7 +181,7 @@ def _own_rows(thickness: int) -> list[slice]:
 
 
 def _measure(rows: "_Rows", xa: int, xb: int) -> Stroke | None:
-    """Ends, colour and contrast of what lies between about these columns."""
+    """Measure ends, colour and contrast of what lies between about these columns."""
     centre, quarter = (xa + xb) // 2, (xb - xa) // 4
     contrast = float(np.median(rows.contrast()[centre - quarter : centre + quarter + 1]))
     block = rows.block(centre)
@@ -223,7 +236,7 @@ class _Rows:
         return bool(np.median(self.contrast()[round(block[0] + 1) : round(block[1])]) >= LEAST_STEP)
 
     def block(self, start: int) -> tuple[float, float] | None:
-        """Ends of the evenly coloured piece that contains column `start`; None if it has no sharp ends."""
+        """Find the ends of the even piece that contains column `start`; None if they are not sharp."""
         if not 3 <= start < len(self.own) - 3:
             return None
         colour = np.median(self.own[start - 2 : start + 3], axis=0).astype(np.float32)
@@ -272,7 +285,7 @@ def _end(level: Plane, outward: Plane, colour: Plane) -> float | None:
     if len(calm) == 0 or over[0] == 0 or reached[0] - calm[calm < reached[0]].max(initial=-9) > SHARP_PX:
         return None
     k = over[0]
-    return near.start + k - 1 + float((0.5 - rise[k - 1]) / (rise[k] - rise[k - 1]))
+    return float(near.start + k - 1 + (0.5 - rise[k - 1]) / (rise[k] - rise[k - 1]))
 
 
 def _graduation(rows: _Rows, block: tuple[float, float]) -> list[tuple[float, float]]:
@@ -310,11 +323,18 @@ def _one_colour(rows: _Rows, block: tuple[float, float], blocks: list[tuple[floa
 
 
 def _distinct(strokes: list[Stroke]) -> list[Stroke]:
-    """Without repeats: of strokes on much the same place the one with most contrast, longest first."""
+    """Keep one stroke for each drawing, longest first.
+
+    Of those on the same place the one with most contrast and fewest rows, unless another reaches
+    clearly farther: the tip of an arrow has fewer rows than its shaft.
+    """
     kept: list[Stroke] = []
     for stroke in sorted(strokes, key=lambda s: (-round(s.contrast / 8), s.thickness, s.y0, s.x0)):
-        if not any(_same(stroke, other) for other in kept):
+        twin = next((k for k, other in enumerate(kept) if _same(stroke, other)), None)
+        if twin is None:
             kept.append(stroke)
+        elif stroke.length > 1.015 * kept[twin].length and stroke.contrast > 0.5 * kept[twin].contrast:
+            kept[twin] = stroke
     return sorted(kept, key=lambda s: (-s.length, s.y0, s.x0))
 
 
@@ -322,7 +342,8 @@ def _same(a: Stroke, b: Stroke) -> bool:
     """Whether two strokes show one drawing: same colour, rows in common, most of the shorter one shared."""
     shared = min(a.x1, b.x1) - max(a.x0, b.x0)
     return (
-        min(a.y1, b.y1) > max(a.y0, b.y0)
+        (a.blocks > 1) == (b.blocks > 1)
+        and min(a.y1, b.y1) > max(a.y0, b.y0)
         and shared > 0.8 * min(a.length, b.length)
         and max(np.abs(np.subtract(a.colour, b.colour))) < SAME_COLOUR
     )

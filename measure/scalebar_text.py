@@ -60,12 +60,8 @@ class Box:
             min(shape[0], self.y1 + across),
         )
 
-    def grown_by(self, margin: int) -> "Box":
-        """Larger by the same margin all round."""
-        return Box(self.x0 - margin, self.y0 - margin, self.x1 + margin, self.y1 + margin)
-
     def turned(self, shape: tuple[int, ...], quarters: int) -> "Box":
-        """The same box after `numpy.rot90(picture, quarters)` of a picture of the given shape."""
+        """Follow the box through `numpy.rot90(picture, quarters)` of a picture of the given shape."""
         height, width = shape[:2]
         return {
             0: self,
@@ -84,7 +80,7 @@ class Label:
 
 
 def find_label(picture: Image8, bar: Box, opening: Box | None = None) -> Label | None:
-    """The length printed at a bar; None when there is none or it cannot be read for certain.
+    """Read the length printed at a bar; None when there is none or it is not certain.
 
     Parameters
     ----------
@@ -121,9 +117,7 @@ def _read_near(picture: Image8, bar: Box, opening: Box | None) -> Label | None:
             Box(x0 + view.x0, y0 + view.y0, x1 + view.x0, y1 + view.y0)
             for x0, y0, x1, y1 in detect_lines(picture[view.y0 : view.y1, view.x0 : view.x1])
         ]
-        lines = [
-            line for line in found if belongs(line, bar) and (opening or not _goes_on(picture, line, bar))
-        ]
+        lines = [line for line in found if belongs(line, bar) and _fills(picture, line, bar)]
         for line in sorted(lines, key=lambda b: (b.gap(bar) / b.height, b.x0)):
             label = _read(picture, line, bar, opening)
             if label is not None:
@@ -135,7 +129,7 @@ def belongs(line: Box, bar: Box) -> bool:
     """Whether print stands over, under, beside or within a bar, and near it."""
     if line.height < LEAST_HEIGHT or line.gap(bar) > FARTHEST * line.height:
         return False
-    if bar.contains(line) and bar.height > line.height:
+    if _within(line, bar):
         # A bar thick enough to print on holds its label in the middle and nothing else.
         x = (line.x0 + line.x1 - bar.x0 - bar.x1) / 2
         y = (line.y0 + line.y1 - bar.y0 - bar.y1) / 2
@@ -145,20 +139,22 @@ def belongs(line: Box, bar: Box) -> bool:
     return 2 * along > min(line.width, bar.width) or 2 * across > min(line.height, bar.height)
 
 
-def _goes_on(picture: Image8, line: Box, bar: Box) -> bool:
-    """Whether the bar goes on behind print that stands at its end: then only a half has been found."""
-    middle = (line.x0 + line.x1) / 2
-    if not (bar.y0 < line.y1 and line.y0 < bar.y1) or bar.x0 <= middle <= bar.x1:
-        return False
-    own = picture[bar.y0 : bar.y1, bar.x0 : bar.x1]
-    right = middle > bar.x1
-    beyond = slice(line.x1, line.x1 + line.height) if right else slice(max(0, line.x0 - line.height), line.x0)
-    behind = picture[bar.y0 : bar.y1, beyond].astype(np.float32)
-    if behind.size == 0:
-        return False
-    same = np.abs(behind - np.median(own, axis=(0, 1))).max(axis=2) < 40
-    ground = np.abs(picture[bar.y1 + 2 : bar.y1 + 3, beyond].astype(np.float32) - np.median(own, axis=(0, 1)))
-    return bool(same.mean() > 0.5 and (ground.max(axis=2) > 40).mean() > 0.5)
+def _within(line: Box, bar: Box) -> bool:
+    """Whether print stands on a bar rather than at it."""
+    x, y = (line.x0 + line.x1) / 2, (line.y0 + line.y1) / 2
+    return bar.x0 < x < bar.x1 and bar.y0 < y < bar.y1 and bar.height > 0.6 * line.height
+
+
+def _fills(picture: Image8, line: Box, bar: Box) -> bool:
+    """Whether a bar with print on it holds nothing else; a box holds its bar besides."""
+    if not _within(line, bar):
+        return True
+    inside = picture[bar.y0 + 2 : bar.y1 - 2, bar.x0 + 2 : bar.x1 - 2].astype(np.float32)
+    blank = np.abs(inside - np.median(inside, axis=(0, 1))).max(axis=2) < 40
+    print_ = line.grown(line.height // 4, line.height // 4, picture.shape)
+    y0, x0 = bar.y0 + 2, bar.x0 + 2
+    blank[max(0, print_.y0 - y0) : print_.y1 - y0, max(0, print_.x0 - x0) : print_.x1 - x0] = True
+    return bool(blank.mean() > 0.99)
 
 
 def _read(picture: Image8, line: Box, bar: Box, opening: Box | None) -> Label | None:
