@@ -27,6 +27,9 @@ from setstone.measure.scene import Scene
 #: Room kept around the girdle in the crop, as a share of its size: dust and fibres run on outside.
 MARGIN = 0.04
 
+#: Shorter side of a photograph, in pixels, below which nothing is measured: a girdle would be a handful of pixels.
+SMALLEST = 64
+
 #: Two scale bars of one stone may differ by this much before they contradict each other: bars are
 #: drawn in whole pixels, so half a pixel at each of two bars of some 150 px.
 SCALES_AGREE = 0.01
@@ -71,11 +74,16 @@ def examine(
     first = blue if white is None else white
     if first is None:
         raise MeasurementError("There is no photograph to examine; add one under white or blue light first.")
+    if min(first.shape[:2]) < SMALLEST:
+        raise MeasurementError(
+            "The photograph is too small to show a stone; use the original, not a thumbnail."
+        )
     flags: list[Flag] = []
 
     tell("reading the scale")
     bars = {name: find_scale_bar(p) for name, p in (("white", white), ("blue", blue)) if p is not None}
-    used, scale_flags = _choose_scale(bars, reference, scale, bar_length_um, file_scale)
+    widths = {name: p.shape[1] for name, p in (("white", white), ("blue", blue)) if p is not None}
+    used, scale_flags = _choose_scale(bars, widths, reference, scale, bar_length_um, file_scale)
     flags += scale_flags
 
     tell("aligning the photographs")
@@ -132,6 +140,7 @@ class _Frame:
 
 def _choose_scale(
     bars: dict[str, ScaleBar | None],
+    widths: dict[str, int],
     reference: LampName,
     given: Scale | None,
     bar_length_um: float | None,
@@ -146,7 +155,10 @@ def _choose_scale(
         if bar.length_um is None and bar_length_um is None:
             unread = True
             continue
-        read[name] = scale_from_bar(bar, bar_length_um)
+        # The other photograph may have more or fewer pixels over the same field.
+        finer = widths[name] / widths[reference]
+        found = scale_from_bar(bar, bar_length_um)
+        read[name] = replace(found, um_per_px=found.um_per_px * finer, u_um_per_px=found.u_um_per_px * finer)
     chosen = given or read.get(reference) or next(iter(read.values()), None) or file_scale
     others = [s for s in (*read.values(), file_scale) if s is not None and s is not chosen]
     if chosen is None:

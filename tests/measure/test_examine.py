@@ -1,0 +1,81 @@
+"""The chain on the sample images, whole and maimed."""
+
+from functools import cache
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from setstone.capture.open import open_photograph
+from setstone.measure.errors import MeasurementError
+from setstone.measure.examine import examine
+from setstone.measure.scale import Scale
+from setstone.sample_images import sample_stones
+
+#: Truth of the computed stone lid-8, as received: µm per pixel, mean diameter in mm.
+UM_PER_PX, MEAN_MM = 3.028, 2.80171
+
+
+@cache
+def pictures() -> tuple[NDArray[Any], NDArray[Any]]:
+    folder = sample_stones()[2].folder
+    return (
+        open_photograph(folder / "before_white.jpg").pixels,
+        open_photograph(folder / "before_blue.jpg").pixels,
+    )
+
+
+def test_a_pair_of_photographs_is_examined_whole() -> None:
+    steps: list[str] = []
+    result = examine(*pictures(), progress=steps.append)
+    assert result.scale is not None
+    assert result.scale.um_per_px == pytest.approx(UM_PER_PX, rel=0.005)
+    assert result.diameters is not None
+    assert result.diameters.mean.value == pytest.approx(MEAN_MM, rel=0.01)
+    assert result.colour is not None
+    assert result.flags == ()
+    assert [c.score for c in result.candidates] == sorted((c.score for c in result.candidates), reverse=True)
+    assert all(0 <= c.score <= 1 and c.reasons and c.sizes for c in result.candidates)
+    assert steps[0] == "reading the scale"
+
+
+def test_the_same_photographs_give_the_same_result() -> None:
+    first, second = examine(*pictures()), examine(*pictures())
+    assert first.diameters == second.diameters
+    assert [c.score for c in first.candidates] == [c.score for c in second.candidates]
+
+
+def test_a_blue_photograph_of_half_the_size_agrees() -> None:
+    white, blue = pictures()
+    small = cv2.resize(blue, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    result = examine(white, small)
+    assert result.flags == ()
+    # Half a pixel before the first: a point p of the half-size picture lies at 2 p + 0.5.
+    np.testing.assert_allclose(result.seen_in("blue", np.array([[400.5, 300.5]])), [[200, 150]], atol=1.0)
+
+
+def test_what_is_given_goes_before_what_is_read_and_a_contradiction_is_said() -> None:
+    result = examine(*pictures(), scale=Scale(4.0, 0.01, "given"))
+    assert result.scale is not None
+    assert result.scale.um_per_px == 4.0
+    assert {"scales-disagree"} == {f.code for f in result.flags}
+
+
+def test_blue_light_of_another_stone_is_not_laid_on() -> None:
+    white, _ = pictures()
+    other = open_photograph(sample_stones()[0].folder / "before_blue.jpg").pixels
+    assert "not-aligned" in {f.code for f in examine(white, other).flags}
+
+
+@pytest.mark.parametrize("size", [(1, 1), (20, 20), (3, 500), (300, 300)])
+def test_where_no_stone_can_be_a_sentence_says_so(size: tuple[int, int]) -> None:
+    noise = np.random.default_rng(0).integers(0, 255, (*size, 3), dtype=np.uint8)
+    with pytest.raises(MeasurementError, match="stone"):
+        examine(noise, None)
+
+
+def test_without_photographs_a_sentence_says_so() -> None:
+    with pytest.raises(MeasurementError, match="no photograph"):
+        examine(None, None)
