@@ -27,7 +27,7 @@ from setstone.measure.rings import Curve, resampled
 TARGET = Path(__file__).parents[1] / "measure" / "rim_weights.py"
 ANGLES = np.linspace(-np.pi, np.pi, 1440, endpoint=False)
 #: Penalty on the squared weights, in units of one stone.
-SHRINKAGE = 0.15
+SHRINKAGE = 0.05
 
 
 def radius(outline: Curve, centre: NDArray[np.float64]) -> NDArray[np.float64]:

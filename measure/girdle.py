@@ -14,6 +14,7 @@ from scipy.ndimage import uniform_filter1d
 
 from setstone.measure.light import Pixels, Plane
 from setstone.measure.outline import Outline
+from setstone.measure.quantity import combine
 from setstone.measure.rim import girdle_probability
 from setstone.measure.rings import (
     PER_CENT,
@@ -23,6 +24,7 @@ from setstone.measure.rings import (
     Path,
     Strip,
     edge_strength,
+    edge_width,
     edges_near,
     gradient,
     parallel_course,
@@ -33,7 +35,7 @@ from setstone.measure.rings import (
     strongest_ring,
     unrolled,
 )
-from setstone.measure.silhouette import Silhouette, fit_silhouette
+from setstone.measure.silhouette import TOLERANCE, Silhouette, fit_silhouette
 
 #: Longest side of the small copy on which the ring is first looked for, in pixels.
 SMALL = 256
@@ -43,6 +45,8 @@ WORKING = 800.0
 CANDIDATES = 16
 #: How far from the expected course an edge may lie, in columns (0.6 % of the diameter).
 REACH = 0.6 * PER_CENT
+#: Where in a blurred edge the outline "is", as a standard uncertainty: share of the 10-90 % width.
+EDGE_DEFINITION = 0.1
 #: Completeness of the strongest ring below which no stone is said to be seen.
 LEAST_RING = 0.45
 
@@ -67,14 +71,10 @@ def find_girdle(pixels: Pixels, *, other: Pixels | None = None) -> Outline | Non
     if rings is None:
         return None
     chance = girdle_probability(rings.strip, rings.paths, rings.heart)
-    best = int(chance.argmax())
-    silhouette = _refined(rings, rings.paths[best])
-    return Outline(
-        rings.view.back(silhouette.points),
-        silhouette.seen,
-        0.5 / float(rings.view.scale.mean()),
-        silhouette.form,
-    )
+    fit = _refined(rings, rings.paths[int(chance.argmax())])
+    u_px = combine(fit.u_px, _doubt_about_ring(rings, chance)) / float(rings.view.scale.mean())
+    outline = fit.silhouette
+    return Outline(rings.view.back(outline.points), outline.seen, u_px, outline.form)
 
 
 def visible_stone(pixels: Pixels, outline: Outline) -> NDArray[np.bool_]:
@@ -155,7 +155,15 @@ def _heart(image: Plane, ring: Curve) -> Plane:
     return np.asarray(cv2.remap(smooth, at[..., 0], at[..., 1], cv2.INTER_LINEAR).reshape(-1, 3), np.float32)
 
 
-def _refined(rings: Rings, path: Path) -> Silhouette:
+@dataclass(frozen=True, eq=False)
+class _Fit:
+    """Clean outline in view pixels, with the standard uncertainty of its mean position."""
+
+    silhouette: Silhouette
+    u_px: float
+
+
+def _refined(rings: Rings, path: Path) -> _Fit:
     """Clean outline along a ring, fitted to the edges near the ring, then to those near the fit."""
     columns, known = edges_near(rings.strip, parallel_course(path.astype(np.float64)), REACH)
     silhouette = fit_silhouette(rings.strip.at(columns), known & _in_full_view(rings.strip))
@@ -165,7 +173,21 @@ def _refined(rings: Rings, path: Path) -> Silhouette:
         columns, known = edges_near(strip, np.full(RAYS, middle), REACH)
         absent = strip.inside[:, round(middle)] & ~known
         silhouette = fit_silhouette(strip.at(columns), known, absent)
-    return silhouette
+    definition = EDGE_DEFINITION * edge_width(strip, columns, known)
+    unseen = (1 - float(silhouette.seen.mean())) * 100 * PER_CENT * TOLERANCE
+    return _Fit(silhouette, combine(definition, unseen) * strip.column)
+
+
+def _doubt_about_ring(rings: Rings, chance: NDArray[np.float64]) -> float:
+    """Spread of the ring's distance over the rings that may be the girdle, in view pixels.
+
+    The standard deviation over the smallest set of rings that holds 90 % of the probability.
+    """
+    order = np.argsort(-chance, kind="stable")
+    held = order[: int(np.searchsorted(np.cumsum(chance[order]), 0.9)) + 1]
+    distance = np.array([np.median(rings.paths[i]) for i in held]) * rings.strip.column
+    share = chance[held] / chance[held].sum()
+    return float(np.sqrt(share @ (distance - distance[0]) ** 2))
 
 
 def _in_full_view(strip: Strip) -> Mask:
