@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
+from setstone.measure.claws import claws, covered
 from setstone.measure.light import Pixels, Plane
 from setstone.measure.outline import Outline
 from setstone.measure.quantity import combine
@@ -78,10 +79,24 @@ def find_girdle(pixels: Pixels, *, other: Pixels | None = None) -> Outline | Non
 
 
 def visible_stone(pixels: Pixels, outline: Outline) -> NDArray[np.bool_]:
-    """(H, W) mask of what is seen of the stone, inside the outline and not under claws or bezel."""
-    mask = np.zeros(pixels.shape[:2], np.uint8)
-    cv2.fillPoly(mask, [np.round(outline.points * 8).astype(np.int32)], 1, shift=3)
-    return mask.astype(bool)
+    """Tell what is seen of a stone: inside its outline and not under claws.
+
+    A bezel that reaches over the girdle hides it; then its lip is the outline.
+
+    Parameters
+    ----------
+    pixels : (H, W, 3) uint8 or uint16 array
+        sRGB-encoded photograph, under white light where there is one.
+    outline : Outline
+
+    Returns
+    -------
+    (H, W) bool array
+    """
+    view = _view(pixels, outline.points)
+    bars = [view.back(bar) for bar in claws(view.image, resampled(view.into(outline.points), RAYS))]
+    shape = pixels.shape[0], pixels.shape[1]
+    return covered(shape, [outline.points]) & ~covered(shape, bars)
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,6 +120,10 @@ class View:
     def back(self, points: Curve) -> Curve:
         """Points of the view in pixels of the photograph."""
         return (points + 0.5) / self.scale - 0.5 + self.corner
+
+    def into(self, points: Curve) -> Curve:
+        """Points of the photograph in pixels of the view."""
+        return (points - self.corner + 0.5) * self.scale - 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,9 +158,9 @@ def candidate_rings(pixels: Pixels) -> Rings | None:
     ring, completeness = strongest_ring(gradient(small, 1.0))
     if completeness < LEAST_RING:
         return None
-    view = _view(pixels, (ring + 0.5) / reduction - 0.5)
-    near = ((ring + 0.5) / reduction - 0.5 - view.corner + 0.5) * view.scale - 0.5
-    strip = unrolled(view.image, settled(view.image, resampled(near, RAYS)), -0.2, 0.1)
+    ring = (ring + 0.5) / reduction - 0.5
+    view = _view(pixels, ring)
+    strip = unrolled(view.image, settled(view.image, resampled(view.into(ring), RAYS)), -0.2, 0.1)
     paths = ring_paths(squeezed(*edge_strength(strip)), CANDIDATES)
     return Rings(view, strip, paths, _heart(view.image, strip.curve))
 
