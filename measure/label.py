@@ -92,19 +92,27 @@ def read_label(crop: Pixels) -> LabelReading:
     Returns
     -------
     LabelReading
-        With `length_um` None unless two readings, one of the crop and one of its negative at another
-        size, give the same length.
+        With `length_um` None unless two readings give the same length and none another. The readings
+        are of the crop and of its negative at another size; where one of them makes no sense, also of
+        both with a wider rim.
     """
     picture = eight_bit(crop)
-    readings = [
-        _recognise(_at_height(guise, height))
-        for guise, height in zip((picture, 255 - picture), GUISE_HEIGHTS, strict=True)
-    ]
-    text = readings[0][0]
-    confidence = min(score for _, score in readings)
-    lengths = {parse_length(text) for text, _ in readings}
-    certain = len(lengths) == 1 and confidence >= LEAST_CONFIDENCE
-    return LabelReading(text, confidence, lengths.pop() if certain else None)
+    rim = max(2, round(0.12 * picture.shape[0]))
+    roomy = np.asarray(cv2.copyMakeBorder(picture, rim, rim, rim, rim, cv2.BORDER_REPLICATE), np.uint8)
+    readings: list[tuple[str, float]] = []
+    for pair in ((picture, 255 - picture), (roomy, 255 - roomy)):
+        readings += [_recognise(_at_height(g, h)) for g, h in zip(pair, GUISE_HEIGHTS, strict=True)]
+        lengths = [parse_length(text) for text, _ in readings]
+        sure = [
+            (text, score, length)
+            for (text, score), length in zip(readings, lengths, strict=True)
+            if length is not None and score >= LEAST_CONFIDENCE
+        ]
+        if len({length for length in lengths if length is not None}) > 1:
+            break
+        if len(sure) >= 2:
+            return LabelReading(sure[0][0], min(score for _, score, _ in sure), sure[0][2])
+    return LabelReading(*readings[0], None)
 
 
 def detect_lines(region: Image8) -> list[tuple[int, int, int, int]]:

@@ -216,7 +216,8 @@ def _surely_drawn(picture: Image8, drawn: _Drawn) -> bool:
 
 def _without_rivals(read: list[tuple[_Drawn, Label]]) -> list[tuple[_Drawn, Label]]:
     """Leave out boxes around a bar, parts of a bar, and strokes of the print itself."""
-    dropped = {d for d, label in read if _is_of_print(d, label.box)}
+    print_ = {d for d, label in read if _is_of_print(d, label.box)}
+    dropped = print_ if len(print_) < len(read) else set()
     for (a, _), (b, _) in permutations(read, 2):
         if {a, b} & dropped or a.bar.length < b.bar.length:
             continue
@@ -231,7 +232,7 @@ def _without_rivals(read: list[tuple[_Drawn, Label]]) -> list[tuple[_Drawn, Labe
 def _is_of_print(drawn: _Drawn, print_: Box) -> bool:
     """Whether a drawing is a straight part of a letter."""
     side = print_.height if drawn.upright else print_.width
-    return print_.contains(drawn.box) and drawn.bar.length < 0.6 * side
+    return print_.contains(drawn.box) and drawn.bar.length < 0.8 * side
 
 
 def _lesser(longer: _Drawn, shorter: _Drawn) -> _Drawn:

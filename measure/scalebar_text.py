@@ -180,14 +180,19 @@ def _whole(text: str, wider: str) -> bool:
 
 
 def _without(room: Box, line: Box, bar: Box, opening: Box | None) -> Box:
-    """Room for a line clipped so that it shows no end of the bar, which would read as a dash or a one."""
-    x0, x1 = room.x0, room.x1
+    """Clip the room for a line so that it shows nothing of the bar, which would read as a dash or a one.
+
+    The detector draws its boxes a little large, so a bar may reach into the line's by a margin.
+    """
     if opening is not None and opening.gap(line) == 0:
-        x0, x1 = max(x0, opening.x0 + 1), min(x1, opening.x1 - 1)
-    elif bar.y0 < room.y1 and bar.y1 > room.y0:
-        middle = (line.x0 + line.x1) / 2
-        if bar.x1 < middle:
-            x0 = max(x0, bar.x1 + 1)
-        elif bar.x0 > middle:
-            x1 = min(x1, bar.x0 - 1)
-    return Box(x0, room.y0, x1, room.y1)
+        return Box(max(room.x0, opening.x0 + 1), room.y0, min(room.x1, opening.x1 - 1), room.y1)
+    margin = round(0.4 * line.height)
+    if bar.x1 <= line.x0 + margin:
+        return Box(max(room.x0, bar.x1 + 1), room.y0, room.x1, room.y1)
+    if bar.x0 >= line.x1 - margin:
+        return Box(room.x0, room.y0, min(room.x1, bar.x0 - 1), room.y1)
+    if bar.y1 <= line.y0 + margin:
+        return Box(room.x0, max(room.y0, bar.y1 + 1), room.x1, room.y1)
+    if bar.y0 >= line.y1 - margin:
+        return Box(room.x0, room.y0, room.x1, min(room.y1, bar.y0 - 1))
+    return room
