@@ -79,8 +79,8 @@ def evidence(strip: Strip, paths: list[Path], heart: Plane) -> NDArray[np.float6
     return np.hstack([rows, np.array(neighbours)])
 
 
-def girdle_probability(strip: Strip, paths: list[Path], heart: Plane) -> NDArray[np.float64]:
-    """Probability of each closed path to be the girdle.
+def girdle_score(strip: Strip, paths: list[Path], heart: Plane) -> NDArray[np.float64]:
+    """How much speaks for each closed path to be the girdle.
 
     Parameters
     ----------
@@ -93,11 +93,9 @@ def girdle_probability(strip: Strip, paths: list[Path], heart: Plane) -> NDArray
     Returns
     -------
     (len(paths),) float64 array
-        Adds up to one.
+        Logarithm of the odds between any two.
     """
-    score = (evidence(strip, paths, heart) / SPREAD) @ WEIGHT
-    chance = np.exp(score - score.max())
-    return np.asarray(chance / chance.sum(), np.float64)
+    return np.asarray((evidence(strip, paths, heart) / SPREAD) @ WEIGHT, np.float64)
 
 
 def _maps(strip: Strip, heart: Plane) -> _Maps:

@@ -15,8 +15,8 @@ from scipy.spatial import cKDTree
 from setstone.measure.outline import Shape
 from setstone.measure.rings import Curve, Mask, resampled
 
-#: Points this near a form lie on it, as a share of the diameter.
-TOLERANCE = 0.002
+#: Points this near a form lie on it: as a share of the diameter, and at the least in pixels.
+TOLERANCE, LEAST_TOLERANCE = 0.002, 0.7
 #: Share of the points that must lie on a form. Of other outlines an ellipse explains a third at the
 #: most, a polygon up to two thirds of a cushion with straight sides.
 ENOUGH: dict[Shape, float] = {"ellipse": 0.55, "polygon": 0.75}
@@ -69,25 +69,26 @@ def fit_silhouette(points: Curve, known: Mask, absent: Mask | None = None) -> Si
     Silhouette
     """
     diameter = float(np.ptp(points, axis=0).mean())
+    tolerance = max(TOLERANCE * diameter, LEAST_TOLERANCE)
     for form in ENOUGH:
         if form == "ellipse":
-            outline = _ellipse(points, known, diameter)
+            outline = _ellipse(points, known, diameter, tolerance)
         else:
-            outline = _polygon(points, known, absent, diameter)
+            outline = _polygon(points, known, absent, diameter, tolerance)
         if outline is None:
             continue
-        near = known & (_distance(points, outline) < TOLERANCE * diameter)
+        near = known & (_distance(points, outline) < tolerance)
         explained = float(near.sum() / max(known.sum(), 1))
-        if explained >= ENOUGH[form] and _departure(points, outline, known, diameter) < DEPARTURE:
+        if explained >= ENOUGH[form] and _departure(points, outline, known, tolerance) < DEPARTURE:
             return Silhouette(outline, near[_nearest(outline, points)], explained, form)
     return Silhouette(gaussian_filter1d(points, 2.0, axis=0, mode="wrap"), known, 1.0, "free")
 
 
-def _departure(points: Curve, outline: Curve, known: Mask, diameter: float) -> float:
+def _departure(points: Curve, outline: Curve, known: Mask, tolerance: float) -> float:
     """Share of the points that run steadily, not straying, beside an outline."""
     centre = points.mean(axis=0)
     at = outline[_nearest(points, outline)]
-    off = (np.hypot(*(points - centre).T) - np.hypot(*(at - centre).T)) / (TOLERANCE * diameter)
+    off = (np.hypot(*(points - centre).T) - np.hypot(*(at - centre).T)) / tolerance
     course = median_filter(off, 41, mode="wrap")
     return float((known & (np.abs(off - course) < 1) & (np.abs(course) > 1)).mean())
 
@@ -106,7 +107,7 @@ def _tukey(residuals: NDArray[np.float64], scale: float) -> NDArray[np.float64]:
     return np.clip(1 - (residuals / (TUKEY * scale)) ** 2, 0, None) ** 2
 
 
-def _ellipse(points: Curve, known: Mask, diameter: float) -> Curve | None:
+def _ellipse(points: Curve, known: Mask, diameter: float, tolerance: float) -> Curve | None:
     """Ellipse by direct fit (Fitzgibbon et al. 1999), repeated without the points off it."""
     used = known
     for _ in range(8):
@@ -120,13 +121,15 @@ def _ellipse(points: Curve, known: Mask, diameter: float) -> Curve | None:
         axis = np.array([[c, -s], [s, c]])
         unit = ((points - centre) @ axis) / half
         radius = np.hypot(*unit.T)
-        off = np.abs(radius - 1)
-        used = known & (off < max(2.5 * float(np.median(off[used])), TOLERANCE))
+        off = np.abs(radius - 1) * half.mean()
+        used = known & (off < max(2.5 * float(np.median(off[used])), tolerance / 2))
     curve: Curve = (unit / radius[:, None] * half) @ axis.T + centre
     return curve
 
 
-def _polygon(points: Curve, known: Mask, absent: Mask | None, diameter: float) -> Curve | None:
+def _polygon(
+    points: Curve, known: Mask, absent: Mask | None, diameter: float, tolerance: float
+) -> Curve | None:
     """Polygon through the straight stretches of the points."""
     even = np.round(points * 16).astype(np.int32)
     corners = np.asarray(cv2.approxPolyDP(even, SAG * diameter * 16, True)).reshape(-1, 2) / 16
@@ -141,7 +144,7 @@ def _polygon(points: Curve, known: Mask, absent: Mask | None, diameter: float) -
         side = side[length // 8 : length + 1 - length // 8]
         side = side[known[side]]
         if len(side) >= 8:
-            lines.append(_line(points[side], diameter))
+            lines.append(_line(points[side], tolerance))
     lines = _merged(lines)
     if not 3 <= len(lines) <= 12:
         return None
@@ -156,7 +159,7 @@ def _polygon(points: Curve, known: Mask, absent: Mask | None, diameter: float) -
         return None
     corner = np.array(vertices)
     if absent is not None:
-        corner = _cut_corners(corner, [u for _, u in lines], points, known, absent, diameter)
+        corner = _cut_corners(corner, [u for _, u in lines], points, known, absent, diameter, tolerance)
     sides = np.roll(corner, -1, axis=0) - corner
     steps = np.maximum(np.round(n * np.hypot(*sides.T) / np.hypot(*sides.T).sum()), 1).astype(int)
     return np.vstack(
@@ -171,6 +174,7 @@ def _cut_corners(
     known: Mask,
     absent: Mask,
     diameter: float,
+    tolerance: float,
 ) -> Curve:
     """Vertices, two in place of one where neither side is seen to run up to it.
 
@@ -182,8 +186,8 @@ def _cut_corners(
         for direction in (-to, on):
             along = (points - vertex) @ direction
             across = np.abs((points - vertex) @ np.array([-direction[1], direction[0]]))
-            beside = (across < 8 * TOLERANCE * diameter) & (along > 0)
-            seen = known & (across < TOLERANCE * diameter)
+            beside = (across < 8 * tolerance) & (along > 0)
+            seen = known & (across < tolerance)
             order = np.argsort(along[beside])
             # The side ends where rays without it no longer outnumber those with it.
             excess = np.cumsum(np.where(seen, -1, np.where(absent | known, 1, 0))[beside][order])
@@ -196,7 +200,7 @@ def _cut_corners(
     return np.array(corners)
 
 
-def _line(points: Curve, diameter: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _line(points: Curve, tolerance: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Point and direction of a line, by Tukey-weighted total least squares."""
     weight = np.ones(len(points))
     for _ in range(6):
@@ -205,7 +209,7 @@ def _line(points: Curve, diameter: float) -> tuple[NDArray[np.float64], NDArray[
         direction = np.linalg.eigh((weight[:, None] * moved).T @ moved)[1][:, 1]
         residual = moved @ np.array([-direction[1], direction[0]])
         spread = 1.48 * float(np.median(np.abs(residual)))
-        weight = _tukey(residual, max(spread, TOLERANCE / 4 * diameter)) + 1e-6
+        weight = _tukey(residual, max(spread, tolerance / 4)) + 1e-6
     direction = direction * np.sign(direction @ (points[-1] - points[0]))
     return centre, direction
 
