@@ -105,14 +105,17 @@ def _collinear(a: Stroke, b: Stroke) -> bool:
 
 
 def _crowded(stroke: Stroke, strokes: list[Stroke]) -> bool:
-    """Whether its like lies next to it, in line or corner to corner: then it is only a part."""
-    return any(
-        other is not stroke
-        and _alike(stroke, other)
-        and min(abs(other.y0 - stroke.y0), abs(other.y0 - stroke.y1), abs(other.y1 - stroke.y0)) <= 2
-        and -2 < max(other.x0 - stroke.x1, stroke.x0 - other.x1) < 6 * stroke.length
-        for other in strokes
-    )
+    """Whether its like lies next to it, in line or corner to corner, or another ends where it begins."""
+    for other in strokes:
+        apart = max(other.x0 - stroke.x1, stroke.x0 - other.x1)
+        near = min(abs(other.y0 - stroke.y0), abs(other.y0 - stroke.y1), abs(other.y1 - stroke.y0)) <= 2
+        if other is stroke or apart <= -2:
+            continue
+        if (near and _alike(stroke, other) and apart < 6 * stroke.length) or (
+            apart < 3 and _collinear(stroke, other)
+        ):
+            return True
+    return False
 
 
 def _joined(strokes: list[Stroke], picture: Image8) -> list[Bar]:
@@ -197,7 +200,7 @@ def _goes_on(picture: Image8, bar: Bar) -> bool:
     """Whether more of a bar's kind lies on its own rows beyond an end: a half, or a further block."""
     box = bar.box
     own = np.median(picture[box.y0 : box.y1, box.x0 : box.x0 + max(3, box.width // 8)], axis=(0, 1))
-    reach = 3 * box.width
+    reach = 5 * box.width
     rows = picture[max(0, box.y0 - 4) : box.y1 + 4]
     for beyond in (
         rows[:, box.x1 + 3 : box.x1 + reach],
@@ -206,8 +209,8 @@ def _goes_on(picture: Image8, bar: Bar) -> bool:
         if beyond.shape[1] == 0:
             continue
         off = np.abs(beyond.astype(np.float32) - own).max(axis=2)
-        top = box.y0 - max(0, box.y0 - 4)
-        like = off[top : top + box.height].mean(axis=0) < 40
+        core = box.y0 - max(0, box.y0 - 4) + box.height // 3
+        like = off[core : core + max(1, box.height // 3)].mean(axis=0) < 40
         alone = np.minimum(off[0], off[-1]) > 40
         if _longest(like & alone) > max(6, 0.25 * bar.part):
             return True

@@ -133,7 +133,8 @@ def belongs(line: Box, bar: Box) -> bool:
         # A bar thick enough to print on holds its label in the middle and nothing else.
         x = (line.x0 + line.x1 - bar.x0 - bar.x1) / 2
         y = (line.y0 + line.y1 - bar.y0 - bar.y1) / 2
-        return bar.height < 2.2 * line.height and abs(y) < 0.15 * bar.height and abs(x) < 0.15 * bar.width
+        fits = bar.x0 < line.x0 and line.x1 < bar.x1 and bar.height < 2.2 * line.height
+        return fits and abs(y) < 0.15 * bar.height and abs(x) < 0.15 * bar.width
     along = min(line.x1, bar.x1) - max(line.x0, bar.x0)
     across = min(line.y1, bar.y1) - max(line.y0, bar.y0)
     return 2 * along > min(line.width, bar.width) or 2 * across > min(line.height, bar.height)
