@@ -2,10 +2,10 @@
 
     python benchmarks/train_girdle.py FOLDER
 
-The folder holds one folder per case with a truth.json, as for benchmarks/diameters.py. Every white
-photograph is used as it is and in perturbed copies: turned, mirrored and reduced; with another tone
-curve and colour balance; and round stones pulled into other outlines. Prints what is wrong when each
-stone is judged by weights from the others, then writes measure/rim_weights.py.
+The folder holds one folder per case with a truth.json, as for benchmarks/diameters.py. Every photograph
+is used as it is and in perturbed copies: turned, mirrored and reduced; with another tone curve and
+colour balance; and round stones pulled into other outlines. Weights are fitted for each lamp. Prints
+what is wrong when each stone is judged by weights from the others, then writes measure/rim_weights.py.
 """
 
 import argparse
@@ -96,11 +96,11 @@ def toned(pixels: Pixels, rng: np.random.Generator) -> Pixels:
     return np.clip(255 * value + rng.normal(0, 4, pixels.shape), 0, 255).astype(np.uint8)
 
 
-def copies(folder: Path) -> Iterator[tuple[str, Pixels, Curve]]:
+def copies(folder: Path, lamp: str) -> Iterator[tuple[str, Pixels, Curve]]:
     """Case, photograph and true outline of every photograph and its perturbed copies."""
     rng = np.random.default_rng(7)
     forms = list(other_outlines().values())
-    for i, (name, path, stone, _) in enumerate(photographs(folder, "white")):
+    for i, (name, path, stone, _) in enumerate(photographs(folder, lamp)):
         case = name.split("/")[0]
         pixels = load(path)
         outline = resampled(np.array(stone["outline_px"]), 2000)
@@ -130,21 +130,15 @@ def fitted(cases: list[tuple[NDArray[np.float64], NDArray[np.bool_], float]]) ->
     return minimize(loss, np.zeros(len(MEASURES)), jac=True, method="L-BFGS-B").x
 
 
-def main() -> None:
-    """Collect, check stone by stone, write."""
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
-    parser.add_argument("folder", type=Path)
+def weights(folder: Path, lamp: str) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Spread of each measure over all rings, and its weight per spread; prints the check."""
     names, all_measures, all_right = [], [], []
     left_out = 0
-    for case, pixels, outline in copies(parser.parse_args().folder):
+    for case, pixels, outline in copies(folder, lamp):
         rings = candidate_rings(pixels)
         tree = cKDTree(resampled(outline, 4000))
         diameter = np.ptp(outline, axis=0).mean()
-        off = (
-            np.array([np.median(tree.query(c)[0]) for c in rings.curves]) / diameter if rings else np.ones(1)
-        )
+        off = np.array([np.median(tree.query(c)[0]) for c in rings.curves]) / diameter if rings else np.ones(1)
         if rings is None or off.min() > 0.005:
             left_out += 1
             continue
@@ -154,22 +148,45 @@ def main() -> None:
     spread = np.concatenate(all_measures).std(axis=0)
     share = [1 / names.count(name) for name in names]
     cases = list(zip([m / spread for m in all_measures], all_right, share, strict=True))
-    wrong = 0
+    wrong = []
     for case in sorted(set(names)):
         weight = fitted([c for c, name in zip(cases, names, strict=True) if name != case])
-        for (measures, right, _), name in zip(cases, names, strict=True):
-            if name == case and not right[int((measures @ weight).argmax())]:
-                wrong += 1
-                print("wrong ring:", name)
-    print(f"{wrong} of {len(names)} wrong by weights from the other stones; {left_out} without the true ring")
-    rows = "".join(
-        f'    "{name}": ({s:.4g}, {w:.4g}),\n'
-        for name, s, w in zip(MEASURES, spread, fitted(cases), strict=True)
+        wrong += [
+            name
+            for (measures, right, _), name in zip(cases, names, strict=True)
+            if name == case and not right[int((measures @ weight).argmax())]
+        ]
+    print(
+        f"{lamp}: {len(wrong)} of {len(names)} wrong by weights from the other stones;"
+        f" {left_out} without the true ring"
     )
+    print("  " + " ".join(wrong))
+    return spread, fitted(cases)
+
+
+def main() -> None:
+    """Fit for both lamps and write."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("folder", type=Path)
+    folder = parser.parse_args().folder
+    rows = ""
+    for lamp in ("white", "blue"):
+        rows += f'    "{lamp}": {{\n'
+        for name, spread, weight in zip(MEASURES, *weights(folder, lamp), strict=True):
+            rows += f'        "{name}": ({spread:.4g}, {weight:.4g}),\n'
+        rows += "    },\n"
     TARGET.write_text(
         '"""Weights of the measures of a ring, written by benchmarks/train_girdle.py: do not edit."""\n\n'
-        "import numpy as np\n\n# One row a measure: its spread over all rings, and its weight per spread.\n"
-        f"_TABLE = {{\n{rows}}}\n\nSPREAD, WEIGHT = np.array(list(_TABLE.values()), np.float64).T\n",
+        "import numpy as np\n\n"
+        "# For each lamp, one row a measure: its spread over all rings, and its weight per spread.\n"
+        f"_TABLES = {{\n{rows}}}\n\n"
+        "#: Weight of each measure in its own unit, by lamp.\n"
+        "SLOPE = {\n"
+        "    lamp: np.array([weight / spread for spread, weight in table.values()], np.float64)\n"
+        "    for lamp, table in _TABLES.items()\n"
+        "}\n",
         encoding="utf-8",
     )
 

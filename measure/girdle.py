@@ -16,7 +16,7 @@ from setstone.measure.claws import claws, covered
 from setstone.measure.light import Pixels, Plane
 from setstone.measure.outline import Outline
 from setstone.measure.quantity import combine
-from setstone.measure.rim import girdle_score
+from setstone.measure.rim import girdle_score, under_blue_light
 from setstone.measure.rings import (
     PER_CENT,
     RAYS,
@@ -51,7 +51,8 @@ EDGE_DEFINITION = 0.1
 #: Completeness of the strongest ring below which no stone is said to be seen.
 LEAST_RING = 0.45
 #: Score of the likeliest ring below which none is said to be a girdle. Of the test stones the least
-#: reaches 6; of pictures of other things hardly one that has a ring at all reaches 3.
+#: reaches 6; of pictures of other things hardly one that has a ring at all reaches 3. Blue light shows
+#: too little of the setting to say so: there the uncertainty has to tell.
 LEAST_SCORE = 4.5
 
 
@@ -65,7 +66,7 @@ def find_girdle(
     pixels : (H, W, 3) uint8 or uint16 array
         sRGB-encoded photograph, under white light where there is one.
     other : (H, W, 3) uint8 or uint16 array, optional
-        The same stone under the other lamp, aligned.
+        The same stone under the other lamp, aligned; looked at where the first shows no stone.
     near : (float, float), optional
         A point x, y that a person has put on the girdle, in pixels: of the closed edges found, the
         nearest to it is taken.
@@ -75,13 +76,19 @@ def find_girdle(
     Outline or None
         None where no stone is to be seen.
     """
-    del other
+    found = _girdle_in(pixels, near)
+    if found is None and other is not None:
+        found = _girdle_in(other, near)
+    return found
+
+
+def _girdle_in(pixels: Pixels, near: tuple[float, float] | None) -> Outline | None:
     rings = candidate_rings(pixels)
     if rings is None:
         return None
     if near is None:
         score = girdle_score(rings.strip, rings.paths, rings.heart)
-        if score.max() < LEAST_SCORE:
+        if score.max() < LEAST_SCORE and not under_blue_light(rings.strip):
             return None
         chance = np.exp(score - score.max())
     else:

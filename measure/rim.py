@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
 from setstone.measure.light import Plane
-from setstone.measure.rim_weights import SPREAD, WEIGHT
+from setstone.measure.rim_weights import SLOPE
 from setstone.measure.rings import PER_CENT, RAYS, Mask, Path, Strip, edge_strength, squeezed
 
 T = TypeVar("T", bound=np.generic)
@@ -95,7 +95,14 @@ def girdle_score(strip: Strip, paths: list[Path], heart: Plane) -> NDArray[np.fl
     (len(paths),) float64 array
         Logarithm of the odds between any two.
     """
-    return np.asarray((evidence(strip, paths, heart) / SPREAD) @ WEIGHT, np.float64)
+    lamp = "blue" if under_blue_light(strip) else "white"
+    return evidence(strip, paths, heart) @ SLOPE[lamp]
+
+
+def under_blue_light(strip: Strip) -> bool:
+    """Whether the setting itself is lit by blue light only."""
+    colours = strip.colours[strip.inside]
+    return bool(np.median(colours[:, 2] / (colours.sum(axis=1) + 1)) > 0.45)
 
 
 def _maps(strip: Strip, heart: Plane) -> _Maps:
