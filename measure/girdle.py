@@ -240,9 +240,13 @@ def _in_full_view(strip: Strip) -> Mask:
 
 
 def _small(pixels: Pixels) -> tuple[Plane, NDArray[np.float64]]:
+    longest = max(pixels.shape[:2])
+    step = max(1, longest // (4 * SMALL))  # of a large photograph every few pixels are enough here
     height, width = pixels.shape[:2]
-    factor = SMALL / max(height, width)
-    return _reduced(pixels, (max(16, round(width * factor)), max(16, round(height * factor))))
+    factor = SMALL / longest
+    size = max(16, round(width * factor)), max(16, round(height * factor))
+    small, _ = _reduced(np.ascontiguousarray(pixels[::step, ::step]), size)
+    return small, np.array(size) / (width, height)
 
 
 def _view(pixels: Pixels, ring: Curve) -> View:

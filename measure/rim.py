@@ -15,7 +15,7 @@ from scipy.ndimage import gaussian_filter
 
 from setstone.measure.light import Plane
 from setstone.measure.rim_weights import SLOPE
-from setstone.measure.rings import PER_CENT, RAYS, Mask, Path, Strip, edge_strength, squeezed
+from setstone.measure.rings import PER_CENT, Mask, Path, Strip, edge_strength, squeezed
 
 T = TypeVar("T", bound=np.generic)
 
@@ -38,7 +38,7 @@ MEASURES = (
 class _Maps:
     """Per-pixel quantities of a strip, from which the measures of all paths are taken."""
 
-    edge: Plane
+    log_edge: Plane
     squeezed: Plane
     known: Mask
     pattern: Plane
@@ -62,10 +62,11 @@ def evidence(strip: Strip, paths: list[Path], heart: Plane) -> NDArray[np.float6
     -------
     (len(paths), len(MEASURES)) float64 array
     """
-    maps = _maps(strip, heart)
-    rows = np.array([_measures(maps, path) for path in paths])
-    position = np.array([np.median(path) for path in paths])
-    peak = np.array([_peak(maps, path) for path in paths])
+    maps = _maps(_halved(strip), heart)
+    halves = [path[::2] for path in paths]
+    rows = np.array([_measures(maps, path) for path in halves])
+    position = np.array([np.median(path) for path in halves])
+    peak = np.array([_peak(maps, path) for path in halves])
     neighbours = []
     for own_position, own_peak in zip(position, peak, strict=True):
         away = (position - own_position) / PER_CENT
@@ -105,13 +106,20 @@ def under_blue_light(strip: Strip) -> bool:
     return bool(np.median(colours[:, 2] / (colours.sum(axis=1) + 1)) > 0.45)
 
 
+def _halved(strip: Strip) -> Strip:
+    """Every two rays in one; what is measured here is wider."""
+    colours = (strip.colours[::2] + strip.colours[1::2]) / 2
+    return Strip(strip.curve[::2], strip.offsets, colours, strip.inside[::2] & strip.inside[1::2])
+
+
 def _maps(strip: Strip, heart: Plane) -> _Maps:
     edge, known = edge_strength(strip)
-    pattern = _band(strip.colours, RAYS / 120, RAYS / 12, 1.2)
-    fine = _band(strip.colours, RAYS / 300, RAYS / 20, 1.0)
+    turn = len(strip.colours)
+    pattern = _band(strip.colours, turn / 120, turn / 12, 1.2)
+    fine = _band(strip.colours, turn / 300, turn / 20, 1.0)
     unevenness = np.log1p(np.sqrt((fine**2).sum(axis=2)))
     return _Maps(
-        edge,
+        np.log(edge + np.float32(0.3)),
         squeezed(edge, known),
         known,
         pattern,
@@ -188,7 +196,7 @@ def _measures(maps: _Maps, path: Path) -> list[float]:
 
 def _peak(maps: _Maps, path: Path) -> float:
     """Mean logarithm of the edge strength along a path."""
-    return _mean(np.log(maps.edge + 0.3), maps.known, path, -0.2, 0.2)
+    return _mean(maps.log_edge, maps.known, path, -0.2, 0.2)
 
 
 def _at(plane: NDArray[T], path: Path, offsets: tuple[int, ...]) -> NDArray[T]:
