@@ -245,7 +245,7 @@ def _small(pixels: Pixels) -> tuple[Plane, NDArray[np.float64]]:
     height, width = pixels.shape[:2]
     factor = SMALL / longest
     size = max(16, round(width * factor)), max(16, round(height * factor))
-    small, _ = _reduced(np.ascontiguousarray(pixels[::step, ::step]), size)
+    small, _ = _reduced(pixels[::step, ::step], size)
     return small, np.array(size) / (width, height)
 
 

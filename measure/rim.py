@@ -108,7 +108,7 @@ def under_blue_light(strip: Strip) -> bool:
 
 def _halved(strip: Strip) -> Strip:
     """Every two rays in one; what is measured here is wider."""
-    colours = (strip.colours[::2] + strip.colours[1::2]) / 2
+    colours: Plane = (strip.colours[::2] + strip.colours[1::2]) * np.float32(0.5)
     return Strip(strip.curve[::2], strip.offsets, colours, strip.inside[::2] & strip.inside[1::2])
 
 
