@@ -7,7 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setstone.measure.label import Image8
-from setstone.measure.scalebar_strokes import EVEN, LEAST_STEP, LONGEST, SAME_COLOUR, SHORTEST, Stroke
+from setstone.measure.scalebar_rows import EVEN, LEAST_STEP, SAME_COLOUR
+from setstone.measure.scalebar_strokes import LONGEST, SHORTEST, Stroke
 from setstone.measure.scalebar_text import Box
 
 #: Ticks are looked for in this row beside the bar, clear of the blur JPEG leaves at its edge.
@@ -167,7 +168,7 @@ def _end_marks(picture: Image8, bar: Bar) -> float | None:
     own = np.median(picture[box.y0 : box.y1, box.x0 : box.x0 + max(3, box.width // 8)], axis=(0, 1))
 
     def same(pixels: Image8) -> NDArray[np.bool_]:
-        return np.asarray(np.abs(pixels - own).max(axis=-1) < 0.4 * bar.contrast)
+        return np.asarray(np.abs(pixels - own).max(axis=-1) < min(0.4 * bar.contrast, SAME_COLOUR))
 
     reach = round(0.7 * bar.length)
     columns = slice(box.x0, box.x1)
@@ -232,10 +233,11 @@ def _without_backgrounds(bars: list[Bar]) -> list[Bar]:
 
 
 def _outline(bar: Bar, bars: list[Bar]) -> list[Bar]:
-    """The lines that run along both sides of a bar, ending near its ends; none unless on both sides."""
+    """Find the like lines that run along both sides of a bar and end near its ends."""
     above = [b for b in bars if abs(b.y1 - bar.y0) <= 1 and _runs_along(b, bar)]
     below = [b for b in bars if abs(b.y0 - bar.y1) <= 1 and _runs_along(b, bar)]
-    return above + below if above and below else []
+    pairs = [(a, b) for a in above for b in below if abs(a.box.height - b.box.height) <= 2]
+    return [line for pair in pairs for line in pair]
 
 
 def _runs_along(line: Bar, bar: Bar) -> bool:

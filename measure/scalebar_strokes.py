@@ -12,22 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setstone.measure.label import Image8
-from setstone.measure.light import Plane
+from setstone.measure.scalebar_rows import EVEN, LEAST_STEP, SAME_COLOUR, Rows, graduation
 
 #: Bars are looked for between these shares of the picture's side they lie along.
 SHORTEST, LONGEST = 0.03, 0.80
 #: The search runs at about this many samples along the bar; across it at full resolution.
 SEARCH_SAMPLES = 1000
-#: Least step in grey levels (of 255, in one channel) that counts as an edge of a drawing.
-LEAST_STEP = 14
-#: A drawn colour keeps within this many grey levels, also after JPEG.
-EVEN = 16
-#: Two colours nearer than this, in grey levels in each channel, are one colour of a drawing.
-SAME_COLOUR = 60
-#: More edges than this are not followed up; the longest come first.
-MOST_RUNS = 400
-#: A drawn end rises within this many pixels, also after JPEG and moderate resizing.
-SHARP_PX = 3.2
+#: More edges, and pairs of edges, than this are not followed up; the longest and strongest come first.
+MOST_RUNS, MOST_PAIRS = 400, 200
 
 
 @dataclass(frozen=True)
@@ -116,7 +108,7 @@ def _edge_runs(reduced: Image8) -> tuple[Image8, NDArray[np.int32]]:
     red, green, blue = cv2.split(cv2.absdiff(smooth[1:], smooth[:-1]))
     edge = cv2.compare(cv2.max(cv2.max(red, green), blue), LEAST_STEP, cv2.CMP_GT)
     least = max(12, round(0.02 * reduced.shape[1]))
-    edge = cv2.morphologyEx(edge, cv2.MORPH_CLOSE, np.ones((1, 11), np.uint8))
+    edge = cv2.morphologyEx(edge, cv2.MORPH_CLOSE, np.ones((1, 5), np.uint8))
     edge = cv2.morphologyEx(edge, cv2.MORPH_OPEN, np.ones((1, least), np.uint8))
     runs = []
     for row in np.flatnonzero(edge.any(axis=1)):
@@ -134,24 +126,34 @@ def _pairs(smooth: Image8, runs: NDArray[np.int32], factor: int) -> list[tuple[i
         near = runs[(runs[:, 0] > row) & (runs[:, 0] <= row + max(4, factor * (last - first) // 3))]
         common = np.minimum(near[:, 2], last) - np.maximum(near[:, 1], first)
         whole = np.maximum(near[:, 2], last) - np.minimum(near[:, 1], first)
-        for below, a, b in near[common > 0.75 * whole]:
+        for below, a, b in near[common > 0.4 * whole]:
             xa, xb = max(first, a), min(last, b)
             upper = smooth[row + 1, xa:xb].astype(np.float32) - smooth[row, xa:xb]
             lower = smooth[below + 1, xa:xb].astype(np.float32) - smooth[below, xa:xb]
-            if (upper * lower).sum() < 0:
-                pairs.append((int(row) + 1, int(below) + 1, int(xa), int(xb)))
-    return pairs
+            if np.mean((upper * lower).sum(axis=1) < 0) > 0.8:
+                strength = np.minimum(np.abs(upper).max(axis=1), np.abs(lower).max(axis=1)).sum()
+                pairs.append((float(strength), int(row) + 1, int(below) + 1, int(xa), int(xb)))
+    pairs.sort(key=lambda p: (-p[0], *p[1:]))
+    return [(y0, y1, xa, xb) for _, y0, y1, xa, xb in pairs[:MOST_PAIRS]]
 
 
 def _verify(picture: Image8, y0: int, y1: int, xa: int, xb: int) -> Stroke | None:
     """Measure a candidate on the full picture; None where it is not drawn."""
-    height, width = picture.shape[:2]
-    if y0 < 2 or y1 > height - 2:
+    if y0 < 2 or y1 > picture.shape[0] - 2:
         return None
-    margin = max(24, (xb - xa) // 6)
-    left, right = max(0, xa - margin), min(width, xb + margin)
-    band = picture[y0 - 2 : y1 + 2, left:right].astype(np.float32)
-    found = [_measure(_Rows.of(band, rows), xa - left, xb - left) for rows in _own_rows(y1 - y0)]
+    stroke = _measure_within(picture, y0, y1, xa, xb, xb - xa + 24)
+    if stroke is not None and stroke.blocks > 1:
+        # One block of several was the candidate: all are to be seen.
+        stroke = _measure_within(picture, y0, y1, xa, xb, 10 * (xb - xa))
+    return stroke
+
+
+def _measure_within(picture: Image8, y0: int, y1: int, xa: int, xb: int, margin: int) -> Stroke | None:
+    """Measure a candidate by each of the groups of rows that show its colour; None where they differ."""
+    left, right = max(0, xa - margin), min(picture.shape[1], xb + margin)
+    pad = min(6, y0, picture.shape[0] - y1)
+    band = picture[y0 - pad : y1 + pad, left:right].astype(np.float32)
+    found = [_measure(Rows.of(band, pad, rows), xa - left, xb - left) for rows in _own_rows(y1 - y0)]
     first, last = found[0], found[-1]
     if first is None or last is None or max(abs(first.x0 - last.x0), abs(first.x1 - last.x1)) > 1.5:
         return None
@@ -180,146 +182,25 @@ def _own_rows(thickness: int) -> list[slice]:
     return [slice(2, rim), slice(thickness - rim, thickness - 2)]
 
 
-def _measure(rows: "_Rows", xa: int, xb: int) -> Stroke | None:
+def _measure(rows: Rows, xa: int, xb: int) -> Stroke | None:
     """Measure ends, colour and contrast of what lies between about these columns."""
     centre, quarter = (xa + xb) // 2, (xb - xa) // 4
-    contrast = float(np.median(rows.contrast()[centre - quarter : centre + quarter + 1]))
-    block = rows.block(centre)
-    if contrast < LEAST_STEP or block is None:
-        return None
-    blocks = [block] if block[1] - block[0] > 2.2 * quarter else _graduation(rows, block)
+    steps = rows.contrast()
+    contrast = float(np.median(steps[centre - quarter : centre + quarter + 1]))
+    if contrast < LEAST_STEP:
+        # The middle block of a graduated bar may have the colour of the ground.
+        centre -= quarter
+        contrast = float(np.median(steps[max(0, centre - 2) : centre + 3]))
+    block = rows.block(centre, contrast) if contrast >= LEAST_STEP else None
+    blocks = graduation(rows, block, contrast) if block else []
     if not blocks:
         return None
     x0, x1 = blocks[0][0], blocks[-1][1]
-    bare = rows.contrast()[round(x0 + 1) : round(x1)] > max(LEAST_STEP / 2, 0.3 * contrast)
+    bare = steps[round(x0 + 1) : round(x1)] > max(LEAST_STEP / 2, 0.3 * contrast)
     if x1 - x0 < 2.2 * quarter or bare.mean() < (0.85 if len(blocks) == 1 else 0.5):
         return None
-    colour = rows.colour(blocks[0])
-    return Stroke(
-        x0=x0,
-        x1=x1,
-        y0=0,
-        y1=0,
-        colour=(float(colour[0]), float(colour[1]), float(colour[2])),
-        contrast=contrast,
-        blocks=len(blocks),
-    )
-
-
-@dataclass(frozen=True)
-class _Rows:
-    """Colours along a candidate: its own, (n, 3), and those just above and below it, (2, n, 3)."""
-
-    own: Plane
-    around: Plane
-
-    @classmethod
-    def of(cls, band: Plane, rows: slice) -> "_Rows":
-        """From the candidate's rows with two more on each side, and which of its rows to go by."""
-        own = band[2:-2][rows].mean(axis=0)
-        around = []
-        for pair in (band[:2], band[-2:]):
-            farther = np.argmax(np.abs(pair - own).max(axis=2), axis=0)
-            around.append(pair[farther, np.arange(len(own))])
-        return cls(own, np.stack(around))
-
-    def contrast(self) -> Plane:
-        """Step to what lies above and below, the smaller of the two, for each column."""
-        return np.asarray(np.abs(self.around - self.own).max(axis=2).min(axis=0), np.float32)
-
-    def colour(self, block: tuple[float, float]) -> Plane:
-        """Median colour between two ends."""
-        return np.asarray(np.median(self.own[round(block[0] + 1) : round(block[1])], axis=0), np.float32)
-
-    def stands_out(self, block: tuple[float, float]) -> bool:
-        """Whether a block differs from what lies above and below it."""
-        return bool(np.median(self.contrast()[round(block[0] + 1) : round(block[1])]) >= LEAST_STEP)
-
-    def block(self, start: int) -> tuple[float, float] | None:
-        """Find the ends of the even piece that contains column `start`; None if they are not sharp."""
-        if not 3 <= start < len(self.own) - 3:
-            return None
-        colour = np.median(self.own[start - 2 : start + 3], axis=0).astype(np.float32)
-        contrast = float(np.abs(self.around[:, start - 2 : start + 3] - colour).max(axis=2).mean())
-        level = self._level(colour, max(contrast, LEAST_STEP))
-        right = _end(level[start:], self.own[start:], colour)
-        left = _end(level[start::-1], self.own[start::-1], colour)
-        if left is None or right is None:
-            return None
-        ends = start - left, start + right
-        piece = self.own[round(ends[0] + 1) : round(ends[1])]
-        if len(piece) < 4 or np.mean(np.abs(piece - np.median(piece, axis=0)).max(axis=1) < EVEN) < 0.9:
-            return None
-        return ends
-
-    def _level(self, colour: Plane, contrast: float) -> Plane:
-        """Distance from the given colour in units of the distance of what lies above and below.
-
-        Beyond the end a column looks like its surroundings: 1. Where there is a tick the surroundings
-        have the stroke's own colour; there the usual contrast is the unit.
-        """
-        off = np.abs(self.own - colour).max(axis=1)
-        away = np.abs(self.around - colour).max(axis=2).max(axis=0)
-        return np.asarray(off / np.where(away < 1.5 * LEAST_STEP, contrast, away), np.float32)
-
-
-def _end(level: Plane, outward: Plane, colour: Plane) -> float | None:
-    """Where an even piece ends, by linear interpolation at half height; None where that is not sharp.
-
-    Counts from the first pixel, as an edge coordinate, so that a piece of n whole pixels measures n.
-    """
-    beyond = level > 0.5
-    beyond[:-1] &= beyond[1:] | (level[:-1] > 0.8)
-    first = int(np.argmax(beyond))
-    if first == 0:
-        return None
-    near = slice(max(0, first - 4), first + 3)
-    off = outward[near] - colour
-    size = np.abs(off[-3:]).max(axis=1)
-    full = off[np.argmax(size > 0.7 * size.max()) - 3]
-    if size.max() < LEAST_STEP:
-        return None
-    rise = (off * full).sum(axis=1) / (full * full).sum()
-    calm, reached = np.flatnonzero(rise <= 0.2), np.flatnonzero(rise >= 0.8)
-    over = np.flatnonzero(rise >= 0.5)
-    if len(calm) == 0 or over[0] == 0 or reached[0] - calm[calm < reached[0]].max(initial=-9) > SHARP_PX:
-        return None
-    k = over[0]
-    return float(near.start + k - 1 + (0.5 - rise[k - 1]) / (rise[k] - rise[k - 1]))
-
-
-def _graduation(rows: _Rows, block: tuple[float, float]) -> list[tuple[float, float]]:
-    """Find the blocks of equal length and two colours in turn of which one is given.
-
-    Empty where the row of blocks seems to go on beyond a place that cannot be made out.
-    """
-    length = block[1] - block[0]
-
-    def like(start: float) -> tuple[float, float] | None:
-        found = rows.block(round(start))
-        if found is None or abs(found[1] - found[0] - length) > max(3, 0.15 * length):
-            return None
-        return found
-
-    blocks = [block]
-    for side, way in ((0, -1), (1, 1)):
-        edge = block[side]
-        while (found := like(edge + way * length / 2)) and abs(found[1 - side] - edge) <= 2:
-            blocks.insert(side * len(blocks), found)
-            edge = found[side]
-        if (beyond := like(edge + way * 1.5 * length)) and _one_colour(rows, beyond, blocks):
-            return []
-    # A block at the end that does not stand out from its surroundings is not a block.
-    while blocks and not rows.stands_out(blocks[0]):
-        blocks = blocks[1:]
-    while blocks and not rows.stands_out(blocks[-1]):
-        blocks = blocks[:-1]
-    return blocks
-
-
-def _one_colour(rows: _Rows, block: tuple[float, float], blocks: list[tuple[float, float]]) -> bool:
-    """Whether a block has the colour of any of some others."""
-    return any(np.abs(rows.colour(block) - rows.colour(other)).max() < SAME_COLOUR for other in blocks)
+    red, green, blue = (float(c) for c in rows.colour(blocks[0]))
+    return Stroke(x0, x1, 0, 0, (red, green, blue), contrast, len(blocks))
 
 
 def _distinct(strokes: list[Stroke]) -> list[Stroke]:
@@ -333,7 +214,9 @@ def _distinct(strokes: list[Stroke]) -> list[Stroke]:
         twin = next((k for k, other in enumerate(kept) if _same(stroke, other)), None)
         if twin is None:
             kept.append(stroke)
-        elif stroke.length > 1.015 * kept[twin].length and stroke.contrast > 0.5 * kept[twin].contrast:
+        elif stroke.length > 1.015 * kept[twin].length and (
+            stroke.blocks > 1 or stroke.contrast > 0.5 * kept[twin].contrast
+        ):
             kept[twin] = stroke
     return sorted(kept, key=lambda s: (-s.length, s.y0, s.x0))
 
