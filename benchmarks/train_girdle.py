@@ -138,7 +138,9 @@ def weights(folder: Path, lamp: str) -> tuple[NDArray[np.float64], NDArray[np.fl
         rings = candidate_rings(pixels)
         tree = cKDTree(resampled(outline, 4000))
         diameter = np.ptp(outline, axis=0).mean()
-        off = np.array([np.median(tree.query(c)[0]) for c in rings.curves]) / diameter if rings else np.ones(1)
+        off = (
+            np.array([np.median(tree.query(c)[0]) for c in rings.curves]) / diameter if rings else np.ones(1)
+        )
         if rings is None or off.min() > 0.005:
             left_out += 1
             continue
