@@ -42,7 +42,8 @@ def open_photograph(path: Path) -> Photograph:
     PhotographError
         Whatever is wrong with the file; nothing else is raised, whatever bytes it holds.
     """
-    name = path.name.encode(errors="replace").decode()
+    # A folder such as "." has no name of its own.
+    name = (path.name or str(path)).encode(errors="replace").decode()
     data = _read(path, name)
     decode = _decoder(data, name)
     try:

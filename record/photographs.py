@@ -1,6 +1,7 @@
 """The photographs of a stone: kept unaltered, each under its SHA-256."""
 
 import math
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
@@ -161,6 +162,36 @@ def find_photograph(book: Store, sha256: str) -> PhotographEntry:
             f"The book '{book.folder}' holds no photograph with the SHA-256 '{sha256}'; add it first."
         )
     return found
+
+
+def named(entries: Sequence[PhotographEntry], name: str) -> PhotographEntry:
+    """Choose one photograph as people name it.
+
+    Parameters
+    ----------
+    entries : sequence of PhotographEntry
+    name : str
+        Name of its file, or at least six characters from the beginning of its SHA-256.
+
+    Returns
+    -------
+    PhotographEntry
+
+    Raises
+    ------
+    BookError
+        When none or several are so named.
+    """
+    found = [e for e in entries if e.name == name or (len(name) >= 6 and e.sha256.startswith(name.lower()))]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        kept = " or ".join(e.sha256[:12] for e in found)
+        raise BookError(
+            f"Several photographs of the stone are named '{name}'; name it by what it is kept as: {kept}."
+        )
+    there = ", ".join(f"'{e.name}'" for e in entries) or "none yet"
+    raise BookError(f"The stone has no photograph '{name}'; there are: {there}.")
 
 
 def correct_photograph(

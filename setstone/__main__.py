@@ -5,11 +5,18 @@ import sys
 
 from setstone.commands import app, failure
 
+#: Exit status after Ctrl-C: 128 and the number of the signal, as shells count (POSIX.1-2017, 2.8.2).
+INTERRUPTED = 130
+
 
 def main() -> None:
     """Run the command line; a failure is one sentence on stderr and exit status 1."""
     try:
         app()
+    except SystemExit as stop:
+        if stop.code == INTERRUPTED:
+            print("Stopped; what was not finished is not in the book.", file=sys.stderr)  # noqa: T201
+        raise
     except Exception as error:
         if os.environ.get("SETSTONE_DEBUG"):
             raise

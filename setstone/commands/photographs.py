@@ -77,6 +77,42 @@ def add(
     show(as_json, [{**j.photograph(p), "new": is_new} for p, is_new in added], human)
 
 
+@photo_commands.command("correct")
+def correct(
+    stone: StoneArgument,
+    photograph: Annotated[str, typer.Argument(help="Its name, or the beginning of what it is kept as.")],
+    light: Annotated[
+        Literal["white", "blue", "other"] | None, typer.Option(help="The light it was taken under.")
+    ] = None,
+    occasion: Annotated[str | None, typer.Option(help="'as received', 'before', 'after' …")] = None,
+    magnification: Annotated[
+        float | None, typer.Option(help="Of the microscope, for example 60.", min=0.1, max=10000)
+    ] = None,
+    by: ByOption = LOGIN,
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Correct what is said of a photograph; the journal keeps what stood before.
+
+    Example: setstone photo correct lid-3 grey.png --light white
+    """
+    from setstone.capture.photograph import Lamp
+    from setstone.commands import as_json as j
+    from setstone.commands import screen
+    from setstone.record.book import Book
+    from setstone.record.photographs import named
+
+    with Book.open(book) as opened:
+        entry = opened.correct_photograph(
+            named(opened.photographs(opened.stone(stone)), photograph),
+            lamp=None if light is None else Lamp(light),
+            occasion=occasion,
+            magnification=magnification,
+            by=by,
+        )
+    show(as_json, j.photograph(entry), lambda: screen.print_photographs([entry]))
+
+
 @photo_commands.command("list")
 def list_photographs(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOption = False) -> None:
     """List the photographs of a stone."""

@@ -73,17 +73,15 @@ def print_examination(stone: StoneEntry, entry: ExaminationEntry) -> None:
 def print_candidates(entries: Sequence[CandidateEntry], total: int) -> None:
     """Print candidates and findings as a table."""
     table(
-        ("number", "what", "state", "score", "size", "light", "rests on"),
+        ("number", "what", "state", "score", "size (k = 2)", "rests most on"),
         [
             (
                 str(e.number),
                 _what(e),
                 "to be judged" if e.decision is None else str(e.decision.verdict),
                 "–" if e.origin == "hand" else f"{e.candidate.score:.2f}",
-                "; ".join(f"{name.replace('_', ' ')} {value}" for name, value in e.candidate.sizes.items())
-                or "–",
-                e.candidate.lamp,
-                "; ".join(r.text for r in e.candidate.reasons) or "–",
+                _size(e),
+                "; ".join(r.text for r in e.candidate.reasons[:2]) or "–",
             )
             for e in entries
         ],
@@ -91,6 +89,12 @@ def print_candidates(entries: Sequence[CandidateEntry], total: int) -> None:
     )
     if len(entries) < total:
         say(f"{total - len(entries)} weaker candidates are kept; '--all' lists them.")
+
+
+def _size(entry: CandidateEntry) -> str:
+    """The one size people ask for first: the rest stands in the JSON and on the hand-out."""
+    size = entry.candidate.sizes.get("length" if entry.candidate.kind == "line" else "diameter")
+    return "–" if size is None else str(size)
 
 
 def _what(entry: CandidateEntry) -> str:

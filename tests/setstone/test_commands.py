@@ -229,3 +229,40 @@ def test_the_book_can_be_moved(run: Run, book: Path, tmp_path: Path) -> None:
     shutil.move(book, moved)
     (found,) = json.loads(run("photo", "list", "lid-3", "--book", moved, "--json")[1])
     assert Path(found["path"]).is_file()
+
+
+def test_the_light_of_a_photograph_can_be_corrected(run: Run, book: Path, tmp_path: Path) -> None:
+    colour = cv2.imread(str(SAMPLE / "before_white.jpg"))
+    assert colour is not None
+    grey = photograph(tmp_path / "grey.png", cv2.cvtColor(colour, cv2.COLOR_BGR2GRAY))
+    (added,) = json.loads(run("photo", "add", "lid-3", grey, "--json")[1])
+    assert added["light"] == "other"
+    assert "lamp-uncertain" in {f["code"] for f in added["flags"]}
+    (corrected,) = [json.loads(run("photo", "correct", "lid-3", "grey.png", "--light", "white", "--json")[1])]
+    assert (corrected["light"], corrected["light_stated"]) == ("white", True)
+    assert "lamp-uncertain" not in {f["code"] for f in corrected["flags"]}
+    assert json.loads(run("journal", "lid-3", "--json")[1])[-1]["before"]["lamp"] == "other"
+    status, _, err = run("photo", "correct", "lid-3", "nowhere.png", "--light", "white")
+    assert status == 1
+    assert "'grey.png'" in err
+
+
+def test_stopping_half_way_says_so_and_keeps_nothing_half_done(
+    run: Run, book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stopped(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    run("photo", "add", "lid-3", SAMPLE / "before_white.jpg")
+    before = state(book)
+    monkeypatch.setattr("setstone.record.examining.examine", stopped)
+    status, _, err = run("examine", "lid-3")
+    assert status == 130
+    assert err.strip().endswith("Stopped; what was not finished is not in the book.")
+    assert state(book) == before
+
+
+def test_a_folder_given_as_a_photograph_is_named(run: Run, book: Path) -> None:
+    status, _, err = run("photo", "add", "lid-3", ".")
+    assert status == 1
+    assert "'.' is a folder" in err
