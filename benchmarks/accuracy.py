@@ -2,7 +2,7 @@
 
     python benchmarks/accuracy.py CASES [--lamps white|blue] [--by-case]
 
-CASES has the layout of the computed test stones and holds their scorer, score.py. The baseline (Sato filter and
+CASES has the layout of the computed test stones; their scorer, score.py, lies in it or one folder up. The baseline (Sato filter and
 skeleton, blob_log, Hough circle, longest run of bar pixels) is quoted from the result stored beside that scorer.
 """
 
@@ -39,11 +39,12 @@ FIGURES = (
 
 
 def score(cases: Path, predictions: dict[str, Any]) -> dict[str, Any]:
-    """Run the scorer that lies beside the cases."""
+    """Run the scorer that lies with the cases."""
     with tempfile.TemporaryDirectory() as folder:
         given, result = Path(folder, "predictions.json"), Path(folder, "result.json")
         given.write_text(json.dumps(predictions), encoding="utf-8")
-        command = [sys.executable, str(cases / "score.py"), str(cases), str(given), "--json", str(result)]
+        scorer = next(f / "score.py" for f in (cases, cases.parent) if (f / "score.py").exists())
+        command = [sys.executable, str(scorer), str(cases), str(given), "--json", str(result)]
         subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
         scored: dict[str, Any] = json.loads(result.read_text(encoding="utf-8"))
         return scored

@@ -73,12 +73,11 @@ def print_examination(stone: StoneEntry, entry: ExaminationEntry) -> None:
 def print_candidates(entries: Sequence[CandidateEntry], total: int) -> None:
     """Print candidates and findings as a table."""
     table(
-        ("number", "what", "state", "score", "size (k = 2)", "rests most on"),
+        ("number", "what", "score", "size (k = 2)", "rests most on"),
         [
             (
                 str(e.number),
                 _what(e),
-                "to be judged" if e.decision is None else str(e.decision.verdict),
                 "–" if e.origin == "hand" else f"{e.candidate.score:.2f}",
                 _size(e),
                 "; ".join(r.text for r in e.candidate.reasons[:2]) or "–",
@@ -98,9 +97,11 @@ def _size(entry: CandidateEntry) -> str:
 
 
 def _what(entry: CandidateEntry) -> str:
-    if entry.is_finding and entry.decision is not None:
-        return str(entry.decision.kind)
-    return "candidate fissure" if entry.candidate.kind == "line" else "candidate inclusion"
+    """A candidate is to be judged; of what was judged, how."""
+    proposed = "candidate fissure" if entry.candidate.kind == "line" else "candidate inclusion"
+    if entry.decision is None:
+        return proposed
+    return f"{entry.decision.kind if entry.is_finding else proposed}, {entry.decision.verdict}"
 
 
 def is_shown(entry: CandidateEntry) -> bool:
