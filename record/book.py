@@ -4,11 +4,12 @@ from pathlib import Path
 
 from sqlalchemy import select
 
-from setstone.record import deciding, inventory, notes, schema
+from setstone.record import deciding, inventory, notes, redrawing, schema, signing
 from setstone.record import examinations as _examinations
 from setstone.record import journal as _journal
 from setstone.record import occasions as _occasions
 from setstone.record import photographs as _photographs
+from setstone.record import progress as _progress
 from setstone.record.entries import ObjectEntry
 from setstone.record.errors import BookError
 from setstone.record.store import DATABASE, PHOTOGRAPHS, Store
@@ -39,6 +40,8 @@ class Book(Store):
     stones = inventory.stones
     stone = inventory.find_stone
     correct_stone = inventory.correct_stone
+    remove_stone = inventory.remove_stone
+    restore_stone = inventory.restore_stone
     add_photograph = _photographs.add_photograph
     photographs = _photographs.photographs
     photograph = _photographs.find_photograph
@@ -52,6 +55,12 @@ class Book(Store):
     decide = deciding.decide
     decisions = deciding.decisions
     add_finding = deciding.add_finding
+    redraw_outline = redrawing.redraw_outline
+    redraw_candidate = redrawing.redraw_candidate
+    sign = signing.sign
+    take_signature_back = signing.take_signature_back
+    signature = signing.signature
+    progress = _progress.progress
     add_reading = notes.add_reading
     readings = notes.readings
     add_remark = notes.add_remark

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from setstone.measure.candidates import Candidate
 from setstone.measure.examination import Examination
+from setstone.measure.outline import Outline
 from setstone.measure.quantity import Quantity
 from setstone.record.entries import CandidateEntry, ExaminationEntry
 
@@ -23,14 +24,14 @@ Matrix = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class Carried:
-    """A candidate of the earlier examination that a person decided on or drew.
+    """A candidate of the earlier examination that a person decided on, drew, or drew again.
 
     Parameters
     ----------
     earlier : CandidateEntry
         As it stood in the earlier examination.
     candidate : Candidate
-        The same in the pixels and the scale of the new examination.
+        The same in the pixels and the scale of the new examination; as a person drew it, where one did.
     number : int
         Its number there.
     found_again : bool
@@ -74,16 +75,47 @@ def carried_over(
     number = len(result.candidates)
     carried = []
     for entry in earlier.candidates:
-        if entry.decision is None and entry.origin == "program":
+        if entry.decision is None and entry.origin == "program" and entry.first_drawn is None:
             continue
         candidate = _moved(entry.candidate, motion, earlier.result, result)
-        match = None if entry.origin == "hand" else _nearest(candidate, free, reach)
+        first = candidate
+        if entry.first_drawn is not None:
+            first = _moved(entry.first_drawn, motion, earlier.result, result)
+        match = None if entry.origin == "hand" else _nearest(first, free, reach)
         if match is None:
             number += 1
             carried.append(Carried(entry, candidate, number, found_again=False))
         else:
-            carried.append(Carried(entry, free.pop(match)[0], match, found_again=True))
+            found = free.pop(match)[0]
+            kept = found if entry.first_drawn is None else candidate
+            carried.append(Carried(entry, kept, match, found_again=True))
     return tuple(carried)
+
+
+def outline_carried_over(earlier: ExaminationEntry, motion: Matrix) -> Outline | None:
+    """Return the outline a person drew on an earlier examination as it lies on the new photographs.
+
+    Parameters
+    ----------
+    earlier : ExaminationEntry
+    motion : (3, 3) float64 array
+        Maps pixels (x, y, 1) of the earlier reference photograph to those of the new one.
+
+    Returns
+    -------
+    Outline or None
+        None when no person drew it.
+    """
+    outline = earlier.result.outline
+    if outline is None or not earlier.outline_redrawn:
+        return None
+    zoom = float(np.sqrt(abs(np.linalg.det(motion[:2, :2]))))
+    return replace(outline, points=_mapped(outline.points, motion), u_px=outline.u_px * zoom)
+
+
+def _mapped(points: Path, motion: Matrix) -> Path:
+    x, y, w = motion @ np.column_stack([points, np.ones(len(points))]).T
+    return np.column_stack([x / w, y / w])
 
 
 def _nearest(candidate: Candidate, among: dict[int, tuple[Candidate, Path]], reach: float) -> int | None:
@@ -121,7 +153,6 @@ def _moved(candidate: Candidate, motion: Matrix, old: Examination, new: Examinat
     """Return the same candidate on the new reference photograph, measured with the new scale."""
     if np.array_equal(motion, np.eye(3)) and old.scale == new.scale:
         return candidate
-    x, y, w = motion @ np.column_stack([candidate.path, np.ones(len(candidate.path))]).T
     sizes: dict[str, Quantity] = {}
     for name, size in candidate.sizes.items():
         if not size.unit:
@@ -130,7 +161,7 @@ def _moved(candidate: Candidate, motion: Matrix, old: Examination, new: Examinat
             zoom = float(np.sqrt(abs(np.linalg.det(motion[:2, :2]))))
             ratio = zoom * new.scale.um_per_px / old.scale.um_per_px
             sizes[name] = Quantity(size.value * ratio, size.u * ratio, size.unit)
-    return replace(candidate, path=np.column_stack([x / w, y / w]), sizes=sizes)
+    return replace(candidate, path=_mapped(candidate.path, motion), sizes=sizes)
 
 
 def _size(result: Examination) -> float:

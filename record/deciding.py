@@ -62,10 +62,10 @@ def decide(
     reason = clean(reason, "The reason", longest=1000, required=verdict is Verdict.REJECTED, lines=True)
     made = Decision(verdict, kind if verdict is Verdict.ACCEPTED else None, reason, by, now())
     with book.atomic() as connection:
-        _require_newest(connection, entry)
-        candidate_id = _candidate_id(connection, entry, number)
-        before = latest_decisions(connection, [candidate_id]).get(candidate_id)
-        insert_decision(connection, candidate_id, made)
+        require_newest(connection, entry)
+        of = candidate_id(connection, entry, number)
+        before = latest_decisions(connection, [of]).get(of)
+        insert_decision(connection, of, made)
         _note(connection, entry, number, before, made)
     return made
 
@@ -90,7 +90,7 @@ def decisions(book: Store, entry: ExaminationEntry, number: int) -> tuple[Decisi
         When there is no such candidate.
     """
     with book.snapshot() as connection:
-        query = select(schema.decisions).where(_d.candidate_id == _candidate_id(connection, entry, number))
+        query = select(schema.decisions).where(_d.candidate_id == candidate_id(connection, entry, number))
         return tuple(_decision(row) for row in connection.execute(query.order_by(_d.id)).mappings())
 
 
@@ -121,7 +121,7 @@ def add_finding(
     by = operator(by, required=True)
     made = Decision(Verdict.ACCEPTED, kind, "", by, now())
     with book.atomic() as connection:
-        _require_newest(connection, entry)
+        require_newest(connection, entry)
         taken = connection.execute(select(_c.number).where(_c.examination_id == entry.id)).scalars().all()
         number = max(taken, default=0) + 1
         row = connection.execute(
@@ -171,7 +171,8 @@ def _decision(row: RowMapping) -> Decision:
     return Decision(Verdict(row["verdict"]), kind, row["reason"], row["by"], row["at"])
 
 
-def _candidate_id(connection: Connection, entry: ExaminationEntry, number: int) -> int:
+def candidate_id(connection: Connection, entry: ExaminationEntry, number: int) -> int:
+    """Find the row of a candidate, for modules of this room."""
     query = select(_c.id).where(_c.examination_id == entry.id, _c.number == number)
     found = connection.execute(query).scalar()
     if found is None:
@@ -179,8 +180,8 @@ def _candidate_id(connection: Connection, entry: ExaminationEntry, number: int) 
     return int(found)
 
 
-def _require_newest(connection: Connection, entry: ExaminationEntry) -> None:
-    """Refuse what would be decided on an examination that nobody looks at any more."""
+def require_newest(connection: Connection, entry: ExaminationEntry) -> None:
+    """Refuse what would be done on an examination that nobody looks at any more, for modules of this room."""
     e = schema.examinations.c
     query = select(e.id).where(e.stone_id == entry.stone_id, e.occasion == entry.occasion, e.id > entry.id)
     if connection.execute(query.limit(1)).scalar() is not None:

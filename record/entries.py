@@ -8,6 +8,7 @@ from typing import Any, Literal
 from setstone.capture.photograph import Lamp
 from setstone.measure.candidates import Candidate
 from setstone.measure.examination import Examination, Flag
+from setstone.measure.scale import Scale
 from setstone.record.vocabulary import FindingKind, Verdict
 
 
@@ -58,6 +59,8 @@ class PhotographEntry:
     size_bytes: int
     added: datetime
     flags: tuple[Flag, ...]
+    #: As a person measured it on the picture.
+    scale: Scale | None = None
 
 
 @dataclass(frozen=True)
@@ -82,6 +85,8 @@ class CandidateEntry:
     candidate: Candidate
     origin: Literal["program", "hand"]
     decision: Decision | None
+    #: As it stood before a person drew it again.
+    first_drawn: Candidate | None = None
 
     @property
     def is_finding(self) -> bool:
@@ -103,6 +108,8 @@ class ExaminationEntry:
     version: str
     result: Examination
     candidates: tuple[CandidateEntry, ...]
+    #: Whether a person drew the outline of `result` again.
+    outline_redrawn: bool = False
 
 
 @dataclass(frozen=True)
@@ -129,6 +136,14 @@ class RemarkEntry:
     id: int
     stone_id: int
     text: str
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True)
+class Signature:
+    """Who signed what stands on a stone, and when."""
+
     by: str
     at: datetime
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection, RowMapping, insert, select
@@ -9,8 +10,9 @@ from sqlalchemy import Connection, RowMapping, insert, select
 from setstone import __version__
 from setstone.measure.candidates import Candidate
 from setstone.measure.examination import Examination, Flag
+from setstone.measure.outline import Outline, diameters
 from setstone.record import schema
-from setstone.record.carrying import Carried, carried_over
+from setstone.record.carrying import Carried, carried_over, outline_carried_over
 from setstone.record.clock import now
 from setstone.record.convert import from_json, to_json
 from setstone.record.deciding import insert_decision, latest_decisions
@@ -19,6 +21,7 @@ from setstone.record.errors import BookError
 from setstone.record.journal import note
 from setstone.record.motion import motion_between
 from setstone.record.occasions import spelt
+from setstone.record.redrawing import insert_redrawing, latest_redrawings
 from setstone.record.store import Store, new_id
 from setstone.record.text import operator
 from setstone.record.vocabulary import Verdict
@@ -65,9 +68,11 @@ def save_examination(
     with book.atomic() as connection:
         earlier = _latest(connection, stone, occasion)
         carried: tuple[Carried, ...] = ()
+        outline: Outline | None = None
         if earlier is not None:
             motion, sure = motion_between(book, earlier, result, white, blue)
             carried = carried_over(earlier, result, motion)
+            outline = outline_carried_over(earlier, motion) if sure else None
             if carried and not sure:
                 result = replace(result, flags=(*result.flags, _PLACES_UNSURE))
         made = connection.execute(
@@ -88,6 +93,7 @@ def save_examination(
         if rows:
             connection.execute(insert(schema.candidates), rows)
         _carry_decisions(connection, examination_id, carried, old_ids)
+        _carry_drawings(connection, examination_id, carried, outline, by=by, at=at)
         after = {
             "occasion": occasion,
             "candidates": len(result.candidates),
@@ -207,6 +213,24 @@ def _carry_decisions(
         insert_decision(connection, new_ids[c.number], c.earlier.decision, carried_from=old)
 
 
+def _carry_drawings(
+    connection: Connection,
+    examination_id: int,
+    carried: Iterable[Carried],
+    outline: Outline | None,
+    *,
+    by: str,
+    at: datetime,
+) -> None:
+    """Keep what a person drew again in place of what was found again."""
+    ids = _candidate_ids(connection, examination_id)
+    if outline is not None:
+        insert_redrawing(connection, examination_id, None, to_json(outline), by=by, at=at)
+    for c in carried:
+        if c.found_again and c.earlier.first_drawn is not None:
+            insert_redrawing(connection, examination_id, ids[c.number], to_json(c.candidate), by=by, at=at)
+
+
 def _candidate_ids(connection: Connection, examination_id: int) -> dict[int, int]:
     rows = connection.execute(select(_c.number, _c.id).where(_c.examination_id == examination_id))
     return {row.number: row.id for row in rows}
@@ -225,13 +249,18 @@ def _read(connection: Connection, examination_id: int) -> ExaminationEntry:
     query = select(schema.candidates).where(_c.examination_id == examination_id).order_by(_c.number)
     rows = connection.execute(query).mappings().all()
     decided = latest_decisions(connection, [r["id"] for r in rows])
-    entries = tuple(_candidate(r, decided.get(r["id"])) for r in rows)
+    outline, redrawn = latest_redrawings(connection, examination_id)
+    entries = tuple(_candidate(r, decided.get(r["id"]), redrawn.get(r["id"])) for r in rows)
     # What this examination itself proposed, without what was carried over from the one before.
     proposed = tuple(
-        entry.candidate
+        entry.first_drawn or entry.candidate
         for entry, r in zip(entries, rows, strict=True)
         if entry.origin == "program" and r["carried_from"] is None
     )
+    result = replace(from_json(row["result"], Examination), candidates=proposed)
+    if outline is not None:
+        widths = None if result.scale is None else diameters(outline, result.scale)
+        result = replace(result, outline=outline, diameters=widths)
     return ExaminationEntry(
         id=row["id"],
         stone_id=row["stone_id"],
@@ -241,11 +270,15 @@ def _read(connection: Connection, examination_id: int) -> ExaminationEntry:
         made=row["made"],
         by=row["by"],
         version=row["version"],
-        result=replace(from_json(row["result"], Examination), candidates=proposed),
+        result=result,
         candidates=entries,
+        outline_redrawn=outline is not None,
     )
 
 
-def _candidate(row: RowMapping, decision: Decision | None) -> CandidateEntry:
+def _candidate(row: RowMapping, decision: Decision | None, redrawn: Candidate | None) -> CandidateEntry:
     in_force = None if decision is None or decision.verdict is Verdict.OPEN else decision
-    return CandidateEntry(row["number"], from_json(row["candidate"], Candidate), row["origin"], in_force)
+    first = from_json(row["candidate"], Candidate)
+    if redrawn is None:
+        return CandidateEntry(row["number"], first, row["origin"], in_force)
+    return CandidateEntry(row["number"], redrawn, row["origin"], in_force, first_drawn=first)

@@ -59,7 +59,8 @@ def examine_stone(
     occasion : str, optional
         Which photographs; those of the occasion photographed last when not given.
     scale : Scale, optional
-        Used before the scale bar and the file's own.
+        Used before any other. Else one that a person measured on the photograph is used before the
+        scale bar and the file's own.
     bar_length_um : float, optional
         Length printed at the scale bar, in micrometres, when it cannot be read.
     by : str
@@ -98,7 +99,7 @@ def examine_stone(
         result = examine(
             None if white is None else stored_pixels(white),
             None if blue is None else stored_pixels(blue),
-            scale=scale,
+            scale=scale or first.scale,
             bar_length_um=bar_length_um,
             file_scale=_file_scale(first),
             progress=progress,

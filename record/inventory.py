@@ -27,6 +27,7 @@ _stone_query = (
     .join(schema.objects)
     .order_by(_objects.id, _stones.id)
 )
+_present = _stone_query.where(_stones.removed.is_(None))
 
 
 def add_object(book: Store, name: str, *, description: str = "", by: str = "") -> ObjectEntry:
@@ -195,7 +196,7 @@ def stones(book: Store, owner: ObjectEntry | None = None) -> tuple[StoneEntry, .
     -------
     tuple of StoneEntry
     """
-    query = _stone_query if owner is None else _stone_query.where(_stones.object_id == owner.id)
+    query = _present if owner is None else _present.where(_stones.object_id == owner.id)
     with book.snapshot() as connection:
         return tuple(StoneEntry(**row) for row in connection.execute(query).mappings())
 
@@ -218,7 +219,7 @@ def find_stone(book: Store, name: str) -> StoneEntry:
         When there is none, or more than one.
     """
     wanted = key(name)
-    query = _stone_query.where(
+    query = _present.where(
         or_(_stones.position_key == wanted, _objects.name_key + "/" + _stones.position_key == wanted)
     )
     with book.snapshot() as connection:
@@ -287,6 +288,57 @@ def correct_stone(
                 after=after,
             )
         return stone_of_id(connection, entry.id)
+
+
+def remove_stone(book: Store, entry: StoneEntry, *, by: str) -> None:
+    """Take a stone out of the book; all that was done on it is kept and `restore_stone` brings it back.
+
+    Parameters
+    ----------
+    entry : StoneEntry
+    by : str
+        Who takes it out.
+    """
+    by, at = operator(by, required=True), now()
+    with book.atomic() as connection:
+        stone = stone_of_id(connection, entry.id)
+        # Its position is free for another stone.
+        free = f"{key(stone.position)} (removed {entry.id})"
+        connection.execute(
+            update(schema.stones).where(_stones.id == entry.id).values(removed=at, position_key=free)
+        )
+        note(connection, at, by, "remove stone", stone.full_name, stone_id=entry.id)
+
+
+def restore_stone(book: Store, entry: StoneEntry, *, by: str) -> StoneEntry:
+    """Bring a stone back that was taken out.
+
+    Parameters
+    ----------
+    entry : StoneEntry
+    by : str
+        Who brings it back.
+
+    Returns
+    -------
+    StoneEntry
+
+    Raises
+    ------
+    BookError
+        When another stone has taken its position meanwhile.
+    """
+    by = operator(by, required=True)
+    with book.atomic() as connection:
+        stone = stone_of_id(connection, entry.id)
+        _require_free_position(connection, stone.object_id, stone.position, entry.id)
+        connection.execute(
+            update(schema.stones)
+            .where(_stones.id == entry.id)
+            .values(removed=None, position_key=key(stone.position))
+        )
+        note(connection, now(), by, "restore stone", stone.full_name, stone_id=entry.id)
+        return stone
 
 
 def _name(text: str) -> str:

@@ -9,6 +9,7 @@ from sqlalchemy import RowMapping, insert, or_, select, update
 
 from setstone.capture.photograph import Lamp, Photograph, Pixels
 from setstone.measure.examination import Flag
+from setstone.measure.scale import Scale
 from setstone.record import schema
 from setstone.record.clock import in_utc, now
 from setstone.record.convert import from_json, to_json
@@ -202,6 +203,7 @@ def correct_photograph(
     lamp: Lamp | None = None,
     occasion: str | None = None,
     magnification: float | None = None,
+    scale: Scale | None = None,
     by: str,
 ) -> PhotographEntry:
     """Correct what is said of a photograph; the journal keeps what stood before.
@@ -216,6 +218,8 @@ def correct_photograph(
     lamp : Lamp, optional
     occasion : str, optional
     magnification : float, optional
+    scale : Scale, optional
+        As a person measured it on the picture.
     by : str
         Who corrects.
 
@@ -240,6 +244,8 @@ def correct_photograph(
             changes["occasion"] = spelt(book, owner, occasion or old.occasion)
         if magnification is not None:
             changes["magnification"] = _possible(magnification)
+        if scale is not None:
+            changes["scale"] = to_json(scale)
         if lamp is not None:
             flags = _without_doubts(old.flags) + _contradicted(lamp, stored_pixels(old))
             changes |= {
@@ -384,6 +390,7 @@ def _told(book: Store, entry: PhotographEntry) -> dict[str, object]:
         "lamp_stated": entry.lamp_stated,
         "occasion": entry.occasion,
         "magnification": entry.magnification,
+        "scale": None if entry.scale is None else to_json(entry.scale),
     }
 
 
@@ -392,4 +399,5 @@ def _entry(book: Store, row: RowMapping) -> PhotographEntry:
     values["lamp"] = Lamp(row["lamp"])
     values["path"] = book.photographs_folder / row["file"]
     values["flags"] = from_json(row["flags"], tuple[Flag, ...])
+    values["scale"] = None if row["scale"] is None else from_json(row["scale"], Scale)
     return PhotographEntry(**values)

@@ -82,6 +82,8 @@ stones = Table(
     Column("position_key", Text, nullable=False),
     Column("claimed_as", String(200), nullable=False),
     Column("added", UTCDateTime, nullable=False),
+    # When it was taken out of the book; what was done on it is kept.
+    Column("removed", UTCDateTime),
     UniqueConstraint("object_id", "position_key"),
 )
 
@@ -108,6 +110,8 @@ photographs = Table(
     Column("size_bytes", Integer, nullable=False),
     Column("added", UTCDateTime, nullable=False),
     Column("flags", _json, nullable=False),
+    # As a person measured it on the picture; null where nobody did.
+    Column("scale", _json),
 )
 
 examinations = Table(
@@ -151,6 +155,33 @@ decisions = Table(
     # The same decision as taken on the examination before.
     Column("carried_from", ForeignKey("decisions.id")),
     # A number is never given twice, not even after the last line was lost.
+    sqlite_autoincrement=True,
+)
+
+# What people drew again: the outline of an examination, or one of its candidates.
+redrawings = Table(
+    "redrawings",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("examination_id", ForeignKey("examinations.id"), nullable=False, index=True),
+    # Null for the outline.
+    Column("candidate_id", ForeignKey("candidates.id")),
+    # Null for what the program drew itself: a drawing taken back.
+    Column("shape", _json),
+    Column("by", String(100), nullable=False),
+    Column("at", UTCDateTime, nullable=False),
+    sqlite_autoincrement=True,
+)
+
+signatures = Table(
+    "signatures",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("stone_id", ForeignKey("stones.id"), nullable=False, index=True),
+    # False for a signature taken back.
+    Column("in_force", Boolean, nullable=False),
+    Column("by", String(100), nullable=False),
+    Column("at", UTCDateTime, nullable=False),
     sqlite_autoincrement=True,
 )
 

@@ -157,7 +157,7 @@ def test_the_tables_can_be_made_on_a_database_server_too() -> None:
 
     server = registry.load("postgresql")()
     statements = [str(CreateTable(t).compile(dialect=server)) for t in metadata.sorted_tables]
-    assert sum("TIMESTAMP WITH TIME ZONE" in s for s in statements) == 8
+    assert sum("TIMESTAMP WITH TIME ZONE" in s for s in statements) == 10
 
 
 def test_opening_a_book_loads_neither_migrations_nor_decoders(book: Book) -> None:
@@ -170,3 +170,17 @@ def test_opening_a_book_loads_neither_migrations_nor_decoders(book: Book) -> Non
         [sys.executable, "-c", code, str(book.folder)], capture_output=True, text=True, check=True
     )
     assert done.stdout == "[]\n"
+
+
+def test_a_stone_taken_out_leaves_its_position_free_and_can_come_back(book: Book, stone: StoneEntry) -> None:
+    book.add_remark(stone, "old glue", by="Ada")
+    book.remove_stone(stone, by="Ada")
+    assert book.stones() == ()
+    with pytest.raises(BookError, match="no stone 'lid-3'"):
+        book.stone("lid-3")
+    assert book.restore_stone(stone, by="Ada") == stone
+    assert [r.text for r in book.remarks(book.stone("lid-3"))] == ["old glue"]
+    book.remove_stone(stone, by="Ada")
+    book.add_stone(book.object(), "LID-3")
+    with pytest.raises(BookError, match="has a stone 'LID-3' already"):
+        book.restore_stone(stone, by="Ada")

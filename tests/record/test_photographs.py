@@ -11,6 +11,7 @@ from PIL import Image
 from setstone.capture.errors import PhotographError
 from setstone.capture.open import open_photograph
 from setstone.capture.photograph import Lamp, Photograph
+from setstone.measure.scale import Scale
 from setstone.record import photographs
 from setstone.record.book import Book
 from setstone.record.entries import StoneEntry
@@ -238,3 +239,14 @@ def test_an_impossible_magnification_is_refused(
 def test_an_unknown_photograph_is_said(book: Book) -> None:
     with pytest.raises(BookError, match="no photograph with the SHA-256 'abc'"):
         book.photograph("abc")
+
+
+def test_a_scale_measured_by_a_person_is_kept_and_told(book: Book, stone: StoneEntry, picture: Path) -> None:
+    entry, _ = book.add_photograph(stone, picture)
+    assert entry.scale is None
+    scale = Scale(3.2, 0.02, "bar length given", "1 mm")
+    assert book.correct_photograph(entry, scale=scale, by="Ada").scale == scale
+    assert book.photographs(stone)[0].scale == scale
+    after = book.journal(stone)[-1].after
+    assert after is not None
+    assert after["scale"]["um_per_px"] == 3.2

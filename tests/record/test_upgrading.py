@@ -10,6 +10,8 @@ import pytest
 from setstone.record import upgrading
 from setstone.record.book import Book
 from setstone.record.errors import BookError
+from setstone.record.migrations import LATEST
+from setstone.record.store import Store
 
 Later = Callable[[str], None]
 
@@ -21,11 +23,11 @@ def later(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Later:
     def add_step(body: str) -> None:
         steps = tmp_path / "steps"
         shutil.copytree(Path(upgrading.__file__).parent / "migrations", steps)
-        (steps / "versions" / "0002_next.py").write_text(
-            f"from alembic import op\nimport sqlalchemy as sa\nrevision = '0002'\ndown_revision = '0001'\n"
+        (steps / "versions" / "9999_next.py").write_text(
+            f"from alembic import op\nimport sqlalchemy as sa\nrevision = '9999'\ndown_revision = '{LATEST}'\n"
             f"def upgrade():\n    {body}\n"
         )
-        monkeypatch.setattr(upgrading, "LATEST", "0002")
+        monkeypatch.setattr(upgrading, "LATEST", "9999")
         monkeypatch.setattr(upgrading, "_STEPS", str(steps))
 
     return add_step
@@ -48,10 +50,10 @@ def test_an_older_book_is_copied_and_brought_up_to_date(tmp_path: Path, later: L
     with Book.open(tmp_path / "book") as book:
         assert book.stone("1").position == "1"
         last = book.journal()[-1]
-    assert (last.action, last.before) == ("bring book up to date", {"revision": "0001"})
+    assert (last.action, last.before) == ("bring book up to date", {"revision": LATEST})
     assert "weight_ct" in columns(tmp_path / "book" / "book.db", "stones")
     (copy,) = (tmp_path / "book" / "backups").iterdir()
-    assert last.after == {"revision": "0002", "copy": copy.name}
+    assert last.after == {"revision": "9999", "copy": copy.name}
     assert "weight_ct" not in columns(copy, "stones")
     Book.open(tmp_path / "book").close()
     assert len(list((tmp_path / "book" / "backups").iterdir())) == 1
@@ -88,8 +90,6 @@ def test_without_a_copy_nothing_is_changed(tmp_path: Path, later: Later) -> None
 def test_the_latest_step_is_the_one_the_program_expects() -> None:
     from alembic.script import ScriptDirectory
 
-    from setstone.record.migrations import LATEST
-
     assert ScriptDirectory.from_config(upgrading._config()).get_current_head() == LATEST
 
 
@@ -106,3 +106,26 @@ def test_a_book_without_its_photographs_is_said_to_be_incomplete(tmp_path: Path)
     (tmp_path / "book" / "photographs").rmdir()
     with pytest.raises(BookError, match=r"photographs of the book .* are missing"):
         Book.open(tmp_path / "book")
+
+
+def test_a_book_of_the_first_version_is_brought_up_to_date(tmp_path: Path) -> None:
+    """Its tables as the first step made them, with a stone in."""
+    from alembic import command
+
+    with Book.create(tmp_path / "book") as book:
+        book.add_object("Brooch")
+    (tmp_path / "book" / "book.db").unlink()
+    store = Store(tmp_path / "book")
+    with store.rebuilding() as connection:
+        connection.exec_driver_sql(f"PRAGMA application_id = {upgrading.APPLICATION_ID}")
+        config = upgrading._config()
+        config.attributes["connection"] = connection
+        command.upgrade(config, "0001")
+        connection.exec_driver_sql("INSERT INTO book VALUES (1, 'Quay')")
+        connection.exec_driver_sql("INSERT INTO objects VALUES (1, 'Brooch', 'brooch', '', '2026-01-01')")
+        connection.exec_driver_sql("INSERT INTO stones VALUES (1, 1, '1', '1', '', '2026-01-01')")
+    store.close()
+    with Book.open(tmp_path / "book") as book:
+        stone = book.stone("1")
+        book.sign(stone, by="Ada")
+        assert book.progress(least_score=0.5)[0].stone == stone
