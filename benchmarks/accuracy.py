@@ -1,30 +1,38 @@
 """Accuracy on a folder of test stones, beside the naive baseline and the goals.
 
-    python benchmarks/accuracy.py CASES [--lamps white|blue] [--by-case]
+    python benchmarks/accuracy.py CASES [--lamps both white blue] [--by-case]
 
-CASES has the layout of the computed test stones; their scorer, score.py, lies in it or one folder up. The baseline (Sato filter and
-skeleton, blob_log, Hough circle, longest run of bar pixels) is quoted from the result stored beside that scorer.
+CASES has the layout of the computed test stones; their scorer, score.py, lies in it or one folder up. The
+baseline (Sato filter and skeleton, blob_log, Hough circle, longest run of bar pixels) is quoted from the result
+stored beside that scorer. With one lamp only, candidates are held against what that lamp shows. Every way of
+`--lamps` examines all cases once; `--lamps both` is the quick run.
 """
 
 import argparse
-import json
-import subprocess
-import sys
-import tempfile
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from predict import predict
+import numpy as np
+from predict import Examined, examined, predictions
+from scorer import judged, load_scorer, truth_of
 
 from setstone.capture.photograph import Lamp
 
-#: Key in the scorer's result, what it is, baseline on the development stones, goal.
+LAMPS = {"both": {Lamp.WHITE, Lamp.BLUE}, "white": {Lamp.WHITE}, "blue": {Lamp.BLUE}}
+HEADS = {"both": "white + blue", "white": "white only", "blue": "blue only"}
+
+#: Cuts whose girdle is a circle; the others are judged apart.
+ROUND = ("round", "old_european")
+
+#: Key of a figure, what it is, baseline on the development stones, goal.
 FIGURES = (
-    ("scale_read", "scale bars read", "67/82*", "all readable"),
+    ("scale_read", "scale bars read (a ruler is not a bar)", "67/82*", "all readable"),
     ("scale_err_med", "scale error, median (%)", "0.11*", "≤ 0.3"),
-    ("scale_err_max", "scale error, worst (%)", "0.66*", "≤ 1"),
-    ("diam_err_med", "mean diameter error, median (%)", "14.87", "≤ 0.4 round, ≤ 0.8 other"),
-    ("diam_err_max", "mean diameter error, worst (%)", "64.22", "≤ 1.5"),
+    ("scale_err_max", "scale error, worst (%)", "0.66*", "≤ 1, none wrong"),
+    ("diam_round", "mean diameter error, round cuts, median / worst (%)", "13.6 / 36.5", "≤ 0.4 / ≤ 1.5"),
+    ("diam_other", "mean diameter error, other cuts, median / worst (%)", "34.4 / 64.4", "≤ 0.8 / ≤ 1.5"),
+    ("diam_covered", "95 % intervals of the diameter that hold the truth", "–", "90 to 99 %"),
     ("fis_precision", "fissures, length precision", "0.03", ""),
     ("fis_recall", "fissures, length recall", "0.55", ""),
     ("fis_f1", "fissures, length F1", "0.06", "0.60 floor, 0.80 goal"),
@@ -33,21 +41,72 @@ FIGURES = (
     ("inc_precision", "inclusions, precision", "0.01", ""),
     ("inc_recall", "inclusions, recall", "0.43", ""),
     ("inc_f1", "inclusions, F1", "0.02", "0.60 floor, 0.85 goal"),
+    ("false_inclusions_per_clean", "false spots on a clean stone", "–", "≤ 2 floor, ≤ 0.5 goal"),
     ("inc_diam_err_med", "inclusion diameter error, median (%)", "–", "≤ 10"),
+    ("ece_line", "expected calibration error, lines: all / scored 0.1 or more", "–", "≤ 0.05"),
+    ("ece_spot", "expected calibration error, spots: all / scored 0.1 or more", "–", "≤ 0.05"),
     ("milky_right", "milkiness named right", "0/40", ""),
 )
 
+#: Key of the scorer, for the table by case.
+BY_CASE = ("scale_err_max", "diam_err_max", "fis_f1", "fis_detected", "false_fissures_per_clean", "inc_f1")
 
-def score(cases: Path, predictions: dict[str, Any]) -> dict[str, Any]:
-    """Run the scorer that lies with the cases."""
-    with tempfile.TemporaryDirectory() as folder:
-        given, result = Path(folder, "predictions.json"), Path(folder, "result.json")
-        given.write_text(json.dumps(predictions), encoding="utf-8")
-        scorer = next(f / "score.py" for f in (cases, cases.parent) if (f / "score.py").exists())
-        command = [sys.executable, str(scorer), str(cases), str(given), "--json", str(result)]
-        subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
-        scored: dict[str, Any] = json.loads(result.read_text(encoding="utf-8"))
-        return scored
+Judged = Sequence[tuple[str, float, bool]]
+
+
+def diameter_figures(cases: Path, examinations: Sequence[Examined]) -> dict[str, str]:
+    """Errors of the mean diameter by cut, and how often the stated interval holds the truth."""
+    errors: dict[bool, list[float]] = {True: [], False: []}
+    covered = []
+    for one in examinations:
+        stone = truth_of(cases, one)["stone"]
+        if one.result.diameters is None:
+            continue
+        part = "diameter_mm" if stone["visible_fraction"] > 0.96 else "visible_diameter_mm"
+        mean, true = one.result.diameters.mean, stone[part]["mean"]
+        errors[stone["cut"] in ROUND].append(100 * abs(mean.value / true - 1))
+        covered.append(abs(mean.value - true) <= mean.expanded)
+    shown = {
+        key: f"{np.median(values):.2f} / {max(values):.2f} (n {len(values)})" if values else "–"
+        for key, values in (("diam_round", errors[True]), ("diam_other", errors[False]))
+    }
+    return shown | {"diam_covered": f"{sum(covered)}/{len(covered)} ({np.mean(covered):.0%})"}
+
+
+def calibration_error(candidates: Judged) -> float:
+    """Expected calibration error in ten bins of equal width (Naeini, Cooper & Hauskrecht 2015, AAAI)."""
+    if not candidates:
+        return float("nan")
+    scores = np.array([score for _, score, _ in candidates])
+    real = np.array([r for *_, r in candidates], float)
+    bins = np.minimum((scores * 10).astype(int), 9)
+    gaps = [
+        abs(scores[bins == b].mean() - real[bins == b].mean()) * (bins == b).mean() for b in np.unique(bins)
+    ]
+    return float(sum(gaps))
+
+
+def calibration_figures(candidates: Judged) -> dict[str, str]:
+    """Expected calibration errors of lines and of spots."""
+    figures = {}
+    for kind in ("line", "spot"):
+        every = [c for c in candidates if c[0] == kind]
+        worth = [c for c in every if c[1] >= 0.1]
+        figures[f"ece_{kind}"] = f"{calibration_error(every):.3f} / {calibration_error(worth):.3f}"
+    return figures
+
+
+def print_reliability(candidates: Judged) -> None:
+    """Print, by tenth of the score, how many candidates are real."""
+    print("\n| score | lines: mean score | real | spots: mean score | real |\n|---|---|---|---|---|")
+    for low in range(10):
+        cells = []
+        for kind in ("line", "spot"):
+            inside = [(s, r) for k, s, r in candidates if k == kind and min(int(s * 10), 9) == low]
+            real = sum(r for _, r in inside)
+            mean = f"{np.mean([s for s, _ in inside]):.2f}" if inside else "–"
+            cells += [mean, f"{real}/{len(inside)} ({real / len(inside):.0%})" if inside else "–"]
+        print(f"| {low / 10:.1f} to {(low + 1) / 10:.1f} | " + " | ".join(cells) + " |")
 
 
 def shown(value: object) -> str:
@@ -55,34 +114,49 @@ def shown(value: object) -> str:
     return f"{value:.2f}" if isinstance(value, float) else str(value)
 
 
+def measured(cases: Path, lamps: str) -> tuple[Mapping[str, Any], Mapping[str, Mapping[str, Any]], Judged]:
+    """All figures under some lamps, those of each case, and the judged candidates."""
+    examinations = list(examined(cases, LAMPS[lamps]))
+    seen = {"fis_lamp": lamps, "inc_lamp": lamps} if lamps != "both" else {}
+    groups, by_case = load_scorer(cases).run(str(cases), predictions(examinations), **seen)
+    candidates = list(judged(cases, examinations, **seen))
+    figures = groups["ALL"] | diameter_figures(cases, examinations) | calibration_figures(candidates)
+    clean = [one for one in examinations if not truth_of(cases, one)["inclusions"]]
+    false = [s >= 0.5 and not real for kind, s, real in judged(cases, clean, **seen) if kind == "spot"]
+    figures["false_inclusions_per_clean"] = sum(false) / len(clean) if clean else float("nan")
+    return figures, by_case, candidates
+
+
 def main() -> None:
-    """Predict, score, print a table in Markdown."""
+    """Examine, score, print tables in Markdown."""
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("cases", type=Path)
-    parser.add_argument("--lamps", choices=["white", "blue"], help="use the photographs under one lamp only")
+    parser.add_argument("--lamps", nargs="+", choices=list(LAMPS), default=list(LAMPS))
     parser.add_argument("--by-case", action="store_true", help="also one line a case")
     arguments = parser.parse_args()
-    lamps = {Lamp(arguments.lamps)} if arguments.lamps else {Lamp.WHITE, Lamp.BLUE}
-    result = score(arguments.cases, predict(arguments.cases, lamps))
-    everything = result["groups"]["ALL"]
-    print("| figure | setstone | naive baseline | goal |\n|---|---|---|---|")
+    results = {lamps: measured(arguments.cases, lamps) for lamps in arguments.lamps}
+    heads = [HEADS[lamps] for lamps in results]
+    print(
+        "| figure | "
+        + " | ".join(heads)
+        + " | naive baseline | goal |\n|---|---|---"
+        + "|---" * len(heads)
+        + "|"
+    )
     for key, text, baseline, goal in FIGURES:
-        print(f"| {text} | {shown(everything[key])} | {baseline} | {goal} |")
-    print("\n\\* The baseline is told the printed length; it reads no text.")
+        cells = [shown(figures[key]) for figures, *_ in results.values()]
+        print(f"| {text} | " + " | ".join(cells) + f" | {baseline} | {goal} |")
+    print(
+        "\n\\* The baseline is told the printed length; it reads no text. It is quoted for the development stones."
+    )
+    _, by_case, candidates = next(iter(results.values()))
+    print_reliability(candidates)
     if arguments.by_case:
-        keys = [
-            "scale_err_max",
-            "diam_err_max",
-            "fis_f1",
-            "fis_detected",
-            "false_fissures_per_clean",
-            "inc_f1",
-        ]
-        print("\n| case | " + " | ".join(keys) + " |\n|---" * 1 + "|---" * len(keys) + "|")
-        for case, row in sorted(result["cases"].items()):
-            print(f"| {case} | " + " | ".join(shown(row[k]) for k in keys) + " |")
+        print("\n| case | " + " | ".join(BY_CASE) + " |\n|---" + "|---" * len(BY_CASE) + "|")
+        for case, row in sorted(by_case.items()):
+            print(f"| {case} | " + " | ".join(shown(row[k]) for k in BY_CASE) + " |")
 
 
 if __name__ == "__main__":

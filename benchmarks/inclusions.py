@@ -7,27 +7,16 @@ the same stones are used: for figures on stones not trained on, see benchmarks/t
 """
 
 import argparse
-import importlib.util
 import sys
 import time
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parent))
+from scorer import load_scorer
 from stone_scenes import stone_scenes
 
 from setstone.measure.judge_spots import judge_spots
-
-
-def scorer(stones: Path) -> ModuleType:
-    """Load score.py from the folder of the stones."""
-    spec = importlib.util.spec_from_file_location("score", stones / "score.py")
-    if spec is None or spec.loader is None:
-        raise SystemExit(f"There is no score.py in {stones}; give the folder of the computed stones.")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 def main() -> None:
@@ -58,7 +47,7 @@ def main() -> None:
                 if c.score >= chosen.threshold
             ]
         }
-    groups, cases = scorer(chosen.stones).run(str(chosen.stones), {"images": images})
+    groups, cases = load_scorer(chosen.stones).run(str(chosen.stones), {"images": images})
     print(f"{'group':34}{'precision':>10}{'recall':>8}{'F1':>7}{'true':>6}{'|diameter| %':>14}")
     shown = {k: v for k, v in groups.items() if k in ("ALL", "clean") or k.startswith("difficulty")}
     for name, row in shown.items() | cases.items() if chosen.by_case else shown.items():

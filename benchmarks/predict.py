@@ -13,7 +13,8 @@ import math
 import sys
 import time
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -73,9 +74,18 @@ def prediction(result: Examination, lamp: Lamp) -> dict[str, Any]:
     return entry
 
 
-def predict(cases: Path, lamps: Collection[Lamp] = (Lamp.WHITE, Lamp.BLUE)) -> dict[str, Any]:
-    """Predict every case from its photographs under some lamps; a case that cannot be examined is named on stderr and left out."""
-    images: dict[str, Any] = {}
+@dataclass(frozen=True)
+class Examined:
+    """One examination: the case, the occasion ("" for a single stone), its pictures by lamp, the result."""
+
+    case: str
+    occasion: str
+    paths: dict[Lamp, Path]
+    result: Examination
+
+
+def examined(cases: Path, lamps: Collection[Lamp] = (Lamp.WHITE, Lamp.BLUE)) -> Iterator[Examined]:
+    """Examine every case by its photographs under some lamps; a case that cannot be examined is named on stderr and left out."""
     for case in sorted(p for p in cases.iterdir() if p.is_dir()):
         for occasion, paths in views(case).items():
             start = time.perf_counter()
@@ -85,9 +95,17 @@ def predict(cases: Path, lamps: Collection[Lamp] = (Lamp.WHITE, Lamp.BLUE)) -> d
             except (PhotographError, MeasurementError) as error:
                 print(f"{case.name} {occasion}: {error}", file=sys.stderr)
                 continue
-            for lamp, path in paths.items():
-                images[f"{case.name}/{path.stem}"] = prediction(result, lamp)
             print(f"{case.name} {occasion} {time.perf_counter() - start:.2f} s", file=sys.stderr)
+            yield Examined(case.name, occasion, paths, result)
+
+
+def predictions(examinations: Iterable[Examined]) -> dict[str, Any]:
+    """Put examinations into the scorer's format, one entry a picture."""
+    images = {
+        f"{one.case}/{path.stem}": prediction(one.result, lamp)
+        for one in examinations
+        for lamp, path in one.paths.items()
+    }
     return {"images": images}
 
 
@@ -99,7 +117,7 @@ def main() -> None:
     parser.add_argument("cases", type=Path)
     parser.add_argument("out", type=Path)
     arguments = parser.parse_args()
-    arguments.out.write_text(json.dumps(predict(arguments.cases)), encoding="utf-8")
+    arguments.out.write_text(json.dumps(predictions(examined(arguments.cases))), encoding="utf-8")
 
 
 if __name__ == "__main__":
