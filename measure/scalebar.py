@@ -172,6 +172,8 @@ def _scale_bar(drawn: _Drawn, label: Label | None) -> ScaleBar:
         # Electron microscopes set the middles of the ticks, as the printed magnifications of a series
         # prove (Trofimov et al., npj Computational Materials 5, 67, 2019: bars of 63 px with 65 px of ink).
         x0, x1, u_mark = x0 + bar.end_mark / 2, x1 - bar.end_mark / 2, 0.0
+    if bar.crossing > 0:
+        x0, x1, u_mark = x0 + bar.crossing, x1 - bar.crossing, bar.crossing / math.sqrt(3)
     middle = (bar.y0 + bar.y1 - 1) / 2
     ends = (float(x0), middle), (float(x1), middle)
     p0, p1 = ((end[::-1] if drawn.upright else end) for end in ends)

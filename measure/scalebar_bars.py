@@ -13,6 +13,8 @@ from setstone.measure.scalebar_text import Box
 
 #: Ticks are looked for in this row beside the bar, clear of the blur JPEG leaves at its edge.
 BESIDE = 3
+#: Ticks that cross the bar's very end lie within this many px of it.
+SHORT_TICK = 5
 #: Bars thicker than this (px) have no ticks; what looks like one is the side of a box.
 THICK = 12
 #: A closed frame lower than this share of its length is an unfilled bar, a taller one is a box.
@@ -35,6 +37,8 @@ class Bar:
         Ends of the gap of an interrupted bar, px.
     end_mark : float
         Width of the ticks or brackets at its ends along the bar, px; 0 without.
+    crossing : float
+        How far inside its ends the middles of short ticks cross it, px; 0 without.
     blocks : int
         Number of blocks of a graduated bar, else 1.
     """
@@ -46,6 +50,7 @@ class Bar:
     contrast: float
     opening: tuple[float, float] | None = None
     end_mark: float = 0.0
+    crossing: float = 0.0
     blocks: int = 1
 
     @property
@@ -84,7 +89,7 @@ def bars_of(strokes: list[Stroke], picture: Image8) -> list[Bar]:
             and not _goes_on(picture, bar)
             and SHORTEST * width <= bar.length <= LONGEST * width
         ):
-            kept.append(replace(bar, end_mark=marks))
+            kept.append(replace(bar, end_mark=marks, crossing=0.0 if marks else _crossing(picture, bar)))
     return sorted(_without_backgrounds(kept), key=lambda b: (-b.contrast, b.y0, b.x0))
 
 
@@ -195,6 +200,26 @@ def _end_marks(picture: Image8, bar: Bar) -> float | None:
         else:
             widths.append(width)
     return float(max(widths))
+
+
+def _crossing(picture: Image8, bar: Bar) -> float:
+    """How far inside both ends ticks too short for `_end_marks` cross the bar; 0 without.
+
+    Where the bar is drawn as a thick line its ends stand out beyond the points that are meant.
+    """
+    box = bar.box
+    if box.y0 < 1 or box.y1 >= len(picture) or box.width < 8 * SHORT_TICK:
+        return 0.0
+    own = np.median(picture[box.y0 : box.y1, box.x0 : box.x0 + box.width // 8], axis=(0, 1))
+    offsets = []
+    for row in (picture[box.y0 - 1], picture[box.y1]):
+        drawn = np.abs(row[box.x0 : box.x1] - own).max(axis=-1) < min(0.4 * bar.contrast, SAME_COLOUR)
+        for end in (drawn[: 3 * SHORT_TICK], drawn[::-1][: 3 * SHORT_TICK]):
+            columns = np.flatnonzero(end)
+            if len(columns) == 0 or columns[-1] >= SHORT_TICK or columns[-1] - columns[0] >= len(columns):
+                return 0.0
+            offsets.append(float(columns.mean()) + 0.5)
+    return float(np.mean(offsets)) if max(offsets) - min(offsets) <= 1 else 0.0
 
 
 def _goes_on(picture: Image8, bar: Bar) -> bool:

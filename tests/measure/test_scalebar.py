@@ -65,6 +65,20 @@ def test_a_bar_drawn_by_opencv_and_kept_as_jpeg_is_read() -> None:
     assert scale_from_bar(bar).um_per_px == pytest.approx(2000 / 300, rel=0.005)
 
 
+def test_a_bar_with_short_crossing_ticks_is_measured_between_them() -> None:
+    """As electron microscopes print it: interrupted by its label, square ends beyond one-pixel ticks."""
+    picture = ground(5)
+    picture[630:] = 0
+    for x0, x1, tick in ((103, 180, 104), (280, 357, 355)):
+        picture[660:663, x0:x1] = 255
+        picture[658:665, tick] = 255
+    cv2.putText(picture, "500 um", (186, 668), cv2.FONT_HERSHEY_SIMPLEX, 0.75, (255, 255, 255), 2)
+    bar = find_scale_bar(picture)
+    assert bar is not None
+    assert bar.length_um == 500
+    assert bar.length_px == pytest.approx(355 - 104, abs=0.6)
+
+
 def test_sixteen_bit_pictures_are_read_alike() -> None:
     eight = drawn_by_pillow("1 mm")
     bar = find_scale_bar(eight.astype(np.uint16) * 257)
