@@ -4,7 +4,7 @@
 
 CASES has the layout of the computed test stones; their scorer, score.py, lies in it or one folder up. The
 baseline (Sato filter and skeleton, blob_log, Hough circle, longest run of bar pixels) is quoted from the result
-stored beside that scorer. With one lamp only, candidates are held against what that lamp shows. Every way of
+stored beside that scorer; its diameters by cut were computed with its circle finder. With one lamp only, candidates are held against what that lamp shows. Every way of
 `--lamps` examines all cases once; `--lamps both` is the quick run.
 """
 
@@ -41,7 +41,7 @@ FIGURES = (
     ("inc_precision", "inclusions, precision", "0.01", ""),
     ("inc_recall", "inclusions, recall", "0.43", ""),
     ("inc_f1", "inclusions, F1", "0.02", "0.60 floor, 0.85 goal"),
-    ("false_inclusions_per_clean", "false spots on a clean stone", "–", "≤ 2 floor, ≤ 0.5 goal"),
+    ("false_inclusions_per_clean", "false spots on a stone without inclusions", "–", "≤ 2 floor, ≤ 0.5 goal"),
     ("inc_diam_err_med", "inclusion diameter error, median (%)", "–", "≤ 10"),
     ("ece_line", "expected calibration error, lines: all / scored 0.1 or more", "–", "≤ 0.05"),
     ("ece_spot", "expected calibration error, spots: all / scored 0.1 or more", "–", "≤ 0.05"),
