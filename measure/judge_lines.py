@@ -19,7 +19,7 @@ from scipy.spatial import cKDTree
 from setstone.measure.candidates import Candidate, LampName
 from setstone.measure.errors import MeasurementError
 from setstone.measure.light import Pixels, Plane, linear
-from setstone.measure.line_features import Surroundings, any_of, line_features
+from setstone.measure.line_features import Surroundings, line_features
 from setstone.measure.line_reasons import reasons_for
 from setstone.measure.line_scores import first_scores, second_scores
 from setstone.measure.lines import FWHM_PER_SIGMA, NARROWEST_UM, Line, filter_scales, find_lines
@@ -160,13 +160,18 @@ def neighbours(lines: Sequence[Line], scores: Values, diameter: float) -> Values
     if not len(good):
         return out
     samples = [line.path[:: max(1, len(line.path) // 12)] for line in lines]
-    owner = np.repeat(good, [len(samples[j]) for j in good])
-    tree = cKDTree(np.concatenate([samples[j] for j in good]))
-    for i, points in enumerate(samples):
-        near = np.unique(owner[any_of(tree.query_ball_point(points, 0.06 * diameter))])
-        near = near[near != i]
-        out[i, 0] = weight[near].sum()
-        out[i, 1] = scores[near].max(initial=0.0)
+    owner = np.repeat(np.arange(len(lines)), [len(points) for points in samples])
+    points = np.concatenate(samples)
+    of_good = np.isin(owner, good)
+    pairs = cKDTree(points).sparse_distance_matrix(
+        cKDTree(points[of_good]), 0.06 * diameter, output_type="ndarray"
+    )
+    # Each pair of lines once, however many of their points are near.
+    pair = np.unique(owner[pairs["i"]] * len(lines) + owner[of_good][pairs["j"]])
+    i, j = np.divmod(pair, len(lines))
+    i, j = i[i != j], j[i != j]
+    np.add.at(out[:, 0], i, weight[j])
+    np.maximum.at(out[:, 1], i, scores[j])
     return out
 
 

@@ -1,17 +1,27 @@
 """Bright (or dark) thin lines in one picture: found, linked, and measured below the pixel."""
 
+import itertools
 import math
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, map_coordinates
 
 from setstone.measure.errors import MeasurementError
 from setstone.measure.light import Plane
 from setstone.measure.linking import Chain, chains, cut_at_corners, join, ridge_mask
 from setstone.measure.ridges import Ridges, oriented_response
+from setstone.measure.runs import (
+    Starts,
+    across,
+    evenly,
+    gradient_each,
+    smooth_each,
+    smooth_paths,
+    starts_of,
+    unit,
+)
 
 #: Width (FWHM) of the thinnest line looked for: an open fissure of a few µm, as a 60x microscope blurs it.
 NARROWEST_UM = 6.0
@@ -110,7 +120,7 @@ def find_lines(
     joined = join(pieces, 6 * sigmas[0] + 6)
     least = LEAST_LENGTH_SIGMAS * sigmas[0]
     smooth = cv2.GaussianBlur(picture, (0, 0), PROFILE_BLUR)
-    lines = (_measured(chain, smooth, ridges, bright) for chain in joined if len(chain) >= least / 1.5)
+    lines = _measured([chain for chain in joined if len(chain) >= least / 1.5], smooth, ridges, bright)
     return tuple(
         sorted((line for line in lines if line.length_px >= least), key=lambda line: -line.length_px)
     )
@@ -144,38 +154,59 @@ def local_grain(plane: Plane, sigma: float) -> Plane:
     rows, columns = math.ceil(height / n), math.ceil(width / n)
     padded = cv2.copyMakeBorder(band, 0, rows * n - height, 0, columns * n - width, cv2.BORDER_REFLECT)
     blocks = padded.reshape(rows, n, columns, n).swapaxes(1, 2).reshape(rows, columns, n * n)
-    median = np.median(blocks, axis=2).astype(np.float32) / np.float32(0.6745)
+    blocks = np.sort(blocks, axis=2)
+    median = (blocks[..., n * n // 2 - 1] + blocks[..., n * n // 2]) / np.float32(2 * 0.6745)
     median = cv2.medianBlur(median, 3)
     enlarged = cv2.resize(median, (columns * n, rows * n), interpolation=cv2.INTER_LINEAR)[:height, :width]
     return np.asarray(np.maximum(enlarged, LEAST_GRAIN), np.float32)
 
 
-def _measured(chain: Chain, plane: Plane, ridges: Ridges, bright: bool) -> Line:
-    """Refine a chain of pixels to the sub-pixel centre line and measure it."""
+def _measured(pieces: list[Chain], plane: Plane, ridges: Ridges, bright: bool) -> list[Line]:
+    """Refine chains of pixels to sub-pixel centre lines and measure them.
+
+    Those of one width are measured together.
+    """
+    sigmas = np.array([_usual_sigma(chain, ridges) for chain in pieces])
+    lines: list[Line] = []
+    for sigma in np.unique(sigmas):
+        alike = [chain for chain, own in zip(pieces, sigmas, strict=True) if own == sigma]
+        lines += _measured_alike(alike, plane, float(sigma), bright)
+    return lines
+
+
+def _usual_sigma(chain: Chain, ridges: Ridges) -> float:
     xs, ys = np.rint(chain.T).astype(int)
-    sigma = float(np.median(ridges.sigma[ys, xs]))
-    path = _evenly(_smooth(chain, 2.0))
+    values = np.sort(ridges.sigma[ys, xs])
+    return float(values[(len(values) - 1) // 2] + values[len(values) // 2]) / 2
+
+
+def _measured_alike(pieces: list[Chain], plane: Plane, sigma: float, bright: bool) -> list[Line]:
+    """Measure lines whose profile has the same sigma."""
+    starts = starts_of(pieces)
+    path, starts = evenly(smooth_paths(np.concatenate(pieces), starts, 2.0), starts)
     sign = 1.0 if bright else -1.0
     half = math.ceil(3 * sigma + 2)
-    across = np.arange(-half, half + 0.25, 0.5)
+    offsets = np.arange(-half, half + 0.25, 0.5)
     for _ in range(2):
-        normal = _normals(path)
-        profiles = sign * _profiles(plane, path, normal, across, sigma)
-        shift = _crest_position(profiles, across, sigma)
-        path = _smooth(path + shift[:, None] * normal, 2.0)
-    normal = _normals(path)
-    profiles = sign * _profiles(plane, path, normal, across, sigma)
-    centre = np.abs(across) <= 0.6
-    flanks = (np.abs(across) >= 2 * sigma) & (np.abs(across) <= 2 * sigma + 2)
-    left, right = (
-        profiles[:, flanks & (across < 0)].mean(axis=1),
-        profiles[:, flanks & (across > 0)].mean(axis=1),
-    )
+        normals = _normals(path, starts)
+        profiles = sign * _profiles(plane, path, normals, offsets, starts, sigma)
+        shift = _crest_position(profiles, offsets, sigma)
+        path = smooth_paths(path + shift[:, None] * normals, starts, 2.0)
+    profiles = sign * _profiles(plane, path, _normals(path, starts), offsets, starts, sigma)
+    centre = np.abs(offsets) <= 0.6
+    flanks = (np.abs(offsets) >= 2 * sigma) & (np.abs(offsets) <= 2 * sigma + 2)
+    left = profiles[:, flanks & (offsets < 0)].mean(axis=1)
+    right = profiles[:, flanks & (offsets > 0)].mean(axis=1)
     peak = profiles[:, centre].mean(axis=1)
     base = np.maximum(left, right)
-    kept = _within_ends(peak - base)
-    width = _width(profiles[kept], across, base[kept])
-    return Line(path[kept], width, sign * (peak - base)[kept])
+    contrast = peak - base
+    width = _width(profiles, offsets, base)
+    kept = (
+        slice(first + inner.start, first + inner.stop)
+        for first, last in itertools.pairwise(starts)
+        for inner in [_within_ends(contrast[first:last])]
+    )
+    return [Line(path[k], width[k], sign * contrast[k]) for k in kept]
 
 
 def _within_ends(contrast: NDArray[np.float64]) -> slice:
@@ -192,33 +223,32 @@ def _within_ends(contrast: NDArray[np.float64]) -> slice:
 def _profiles(
     plane: Plane,
     path: NDArray[np.float64],
-    normal: NDArray[np.float64],
-    across: NDArray[np.float64],
+    normals: NDArray[np.float64],
+    offsets: NDArray[np.float64],
+    starts: Starts,
     sigma: float,
 ) -> NDArray[np.float64]:
-    """Grey values across the line, averaged a little along it; shape (len(path), len(across))."""
-    points = path[:, None, :] + across[None, :, None] * normal[:, None, :]
-    values = map_coordinates(plane, [points[..., 1], points[..., 0]], np.float64, order=1, mode="nearest")
-    return np.asarray(gaussian_filter1d(values, max(2.0, 1.5 * sigma), axis=0, mode="nearest"), np.float64)
+    """Grey values across the lines, averaged a little along them; shape (len(path), len(offsets))."""
+    return smooth_each(across(plane, path, normals, offsets), starts, max(2.0, 1.5 * sigma))
 
 
 def _crest_position(
-    profiles: NDArray[np.float64], across: NDArray[np.float64], sigma: float
+    profiles: NDArray[np.float64], offsets: NDArray[np.float64], sigma: float
 ) -> NDArray[np.float64]:
     """Centre of gravity of what stands above the flanks, within sigma + 1 px of the middle."""
-    near = np.abs(across) <= sigma + 1
+    near = np.abs(offsets) <= sigma + 1
     values = profiles[:, near]
     base = np.maximum(values[:, 0], values[:, -1])[:, None]
     weight = np.clip(values - base, 0, None)
     total = weight.sum(axis=1)
-    return np.where(total > 1e-6, (weight * across[near]).sum(axis=1) / np.maximum(total, 1e-6), 0.0)
+    return np.where(total > 1e-6, (weight * offsets[near]).sum(axis=1) / np.maximum(total, 1e-6), 0.0)
 
 
 def _width(
-    profiles: NDArray[np.float64], across: NDArray[np.float64], base: NDArray[np.float64]
+    profiles: NDArray[np.float64], offsets: NDArray[np.float64], base: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """Full width at half maximum above the higher flank, pixels."""
-    middle = len(across) // 2
+    middle = len(offsets) // 2
     peak = profiles[:, middle - 1 : middle + 2].max(axis=1)
     level = (peak + base) / 2
     above = profiles > level[:, None]
@@ -236,21 +266,6 @@ def _width(
     return total
 
 
-def _normals(path: NDArray[np.float64]) -> NDArray[np.float64]:
-    tangent = np.gradient(gaussian_filter1d(path, 3.0, axis=0, mode="nearest"), axis=0)
-    tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]
+def _normals(path: NDArray[np.float64], starts: Starts) -> NDArray[np.float64]:
+    tangent = unit(gradient_each(smooth_each(path, starts, 3.0), starts))
     return np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
-
-
-def _smooth(path: NDArray[np.float64], sigma: float) -> NDArray[np.float64]:
-    """Smooth a path without drawing in its ends (reflected at a point, not at a line)."""
-    n = min(len(path) - 1, math.ceil(4 * sigma))
-    head, tail = 2 * path[0] - path[n:0:-1], 2 * path[-1] - path[-2 : -n - 2 : -1]
-    return np.asarray(gaussian_filter1d(np.concatenate([head, path, tail]), sigma, axis=0)[n : n + len(path)])
-
-
-def _evenly(path: NDArray[np.float64], step: float = 1.0) -> NDArray[np.float64]:
-    """Points every `step` pixels along a path, ends kept."""
-    at = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))))
-    where = np.linspace(0, at[-1], max(2, round(at[-1] / step) + 1))
-    return np.stack([np.interp(where, at, path[:, 0]), np.interp(where, at, path[:, 1])], axis=1)
