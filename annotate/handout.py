@@ -17,11 +17,11 @@ from setstone import __version__
 from setstone.annotate.errors import AnnotateError
 from setstone.annotate.files import replace_file
 from setstone.annotate.lettering import plain
-from setstone.annotate.overlay import SHOWN_FROM
 from setstone.annotate.sheet import StoneSheet, sheet_of
 from setstone.annotate.texts import Texts, english
 from setstone.annotate.views import file_views, key_views, stone_view
 from setstone.annotate.wording import percent
+from setstone.measure.candidates import LIKELY
 from setstone.record.book import Book
 from setstone.record.entries import StoneEntry
 
@@ -96,7 +96,7 @@ def render(sheets: Sequence[StoneSheet], texts: Texts, *, made: datetime, worksh
             stones=[stone_view(sheet, texts) for sheet in sheets],
             files=file_views(sheets, texts),
             keys=key_views(texts),
-            shown_from=percent(SHOWN_FROM),
+            shown_from=percent(LIKELY),
             style=Markup(style),  # noqa: S704 our own style sheet and whole numbers
             style_hash=f"sha256-{digest}",
         )

@@ -14,15 +14,12 @@ from setstone.annotate.shapes import Group, Overlay, Path, Points, Role, Shape, 
 from setstone.annotate.style import Line
 from setstone.annotate.texts import Texts
 from setstone.annotate.wording import kind_words
-from setstone.measure.candidates import LampName
+from setstone.measure.candidates import LIKELY, LampName
 from setstone.measure.outline import Outline
 from setstone.record.entries import CandidateEntry, ExaminationEntry
 
-#: Open candidates are drawn from this score on: more likely real than not.
-SHOWN_FROM = 0.5
 
-
-def shown(entry: ExaminationEntry, least_score: float = SHOWN_FROM) -> tuple[CandidateEntry, ...]:
+def shown(entry: ExaminationEntry, least_score: float = LIKELY) -> tuple[CandidateEntry, ...]:
     """All findings, and the open candidates with at least this score, by number."""
     chosen = (
         c
@@ -58,7 +55,7 @@ def overlay_of(
     size: tuple[int, int],
     texts: Texts,
     *,
-    least_score: float = SHOWN_FROM,
+    least_score: float = LIKELY,
     enlarged: float = 1.0,
 ) -> Overlay:
     """Describe what is drawn over the photograph taken in this light, without a legend.

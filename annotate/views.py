@@ -10,12 +10,13 @@ from markupsafe import Markup
 from setstone.annotate import style
 from setstone.annotate.legend import length_label, round_length
 from setstone.annotate.lettering import plain
-from setstone.annotate.overlay import SHOWN_FROM, shown, stroke
+from setstone.annotate.overlay import shown, stroke
 from setstone.annotate.shapes import Group, Overlay
 from setstone.annotate.sheet import OccasionSheet, PictureSheet, StoneSheet
 from setstone.annotate.svg import svg_inline
 from setstone.annotate.texts import Texts
 from setstone.annotate.wording import contrast_words, figure, kind_words, score_words, size_words
+from setstone.measure.candidates import LIKELY
 from setstone.measure.colour import StoneColour
 from setstone.measure.scale import Scale
 from setstone.record.entries import CandidateEntry, ExaminationEntry, ReadingEntry
@@ -122,7 +123,7 @@ def _exam(sheet: StoneSheet, occasion: OccasionSheet, texts: Texts) -> View:
         "flags": [flag.text for flag in result.flags],
         "findings": [row for row in rows if row["finding"]],
         "candidates": [row for row in rows if not row["finding"]],
-        "weak": sum(c.candidate.score < SHOWN_FROM for c in open_ones),
+        "weak": sum(c.candidate.score < LIKELY for c in open_ones),
         "rejected": sum(not c.is_finding and c.decision is not None for c in entry.candidates),
     }
 

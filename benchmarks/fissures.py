@@ -1,6 +1,6 @@
 """How well fissures are told from the other lines of a stone, on the computed test stones.
 
-    python benchmarks/fissures.py STONES [--draw FOLDER] [--threshold 0.5]
+    python benchmarks/fissures.py STONES [--draw FOLDER] [--threshold 0.3]
 
 STONES is a folder of computed stones with truth.json. Outlines are taken from the truth, a per cent off.
 Figures follow the stones' own scorer: length precision, recall and F1 within max(3 px, 1 % of the
@@ -19,7 +19,7 @@ from line_scenes import FissureScene, fissure_scenes, shares, walk
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from setstone.measure.candidates import Candidate
+from setstone.measure.candidates import LIKELY, Candidate
 from setstone.measure.judge_lines import judge_lines
 
 RIGHT, FALSE, SPARE, MISSED = (0, 255, 160), (255, 140, 0), (150, 150, 150), (255, 0, 255)
@@ -54,7 +54,7 @@ def main() -> None:
     )
     parser.add_argument("stones", type=Path)
     parser.add_argument("--draw", type=Path, help="folder for pictures of the results")
-    parser.add_argument("--threshold", type=float, default=0.5)
+    parser.add_argument("--threshold", type=float, default=LIKELY)
     arguments = parser.parse_args()
     sums, found, false_on_clean, judged = np.zeros(4), [], [], []
     for stone in fissure_scenes(arguments.stones):

@@ -4,7 +4,7 @@
 
 Reads only the pictures, through the public API. A case is a folder whose pictures are named
 white.*, blue.* (a stone) or before_white.*, before_blue.*, after_white.*, after_blue.* (a pair).
-Candidates with a score of at least 0.5 are predicted.
+Candidates are predicted from the score on from which they are shown.
 """
 
 import argparse
@@ -25,13 +25,12 @@ from numpy.typing import NDArray
 from setstone.capture.errors import PhotographError
 from setstone.capture.open import open_photograph
 from setstone.capture.photograph import Lamp
-from setstone.measure.candidates import LampName
+from setstone.measure.candidates import LIKELY, LampName
 from setstone.measure.errors import MeasurementError
 from setstone.measure.examination import Examination
 from setstone.measure.examine import examine
 
 PICTURES = {".jpg", ".jpeg", ".png", ".tif", ".tiff"}
-THRESHOLD = 0.5
 
 
 def views(case: Path) -> dict[str, dict[Lamp, Path]]:
@@ -58,7 +57,7 @@ def disc_of_equal_area(outline: NDArray[np.float64]) -> dict[str, float]:
 def prediction(result: Examination, lamp: Lamp) -> dict[str, Any]:
     """Make one entry of the scorer's format, in the pixels of the photograph under `lamp`."""
     name: LampName = "blue" if lamp is Lamp.BLUE else "white"
-    likely = [(c.kind, result.seen_in(name, c.path)) for c in result.candidates if c.score >= THRESHOLD]
+    likely = [(c.kind, result.seen_in(name, c.path)) for c in result.candidates if c.score >= LIKELY]
     entry: dict[str, Any] = {
         "fissures": [path.tolist() for kind, path in likely if kind == "line"],
         "inclusions": [disc_of_equal_area(path) for kind, path in likely if kind == "spot"],

@@ -1,11 +1,12 @@
 """Train the scores of lines on computed stones and write measure/line_trees.py.
 
-    python benchmarks/train_line_scores.py STONES --cache FOLDER [--variants 0 1 2 3 4] [--describe-only] [--write]
+    python benchmarks/train_line_scores.py STONES --renders FOLDER --cache FOLDER [--variants 0 1] [--write]
 
 Needs scikit-learn (for training only). Variant 0 is the photographs as they are; the others are altered at
 random (size, turn, flip, exposure, gamma, channel mix, blur, noise; fibres, dust and scratches laid on top), so that
 the scores rest on nothing one microscope or one stone has. Every figure printed is held out *by stone*:
-scores of a stone come from trees that never saw it. What each feature may mean is fixed beforehand
+scores of a stone come from trees that never saw it. Stones rendered by benchmarks/render_stones.py (FOLDER, 200 of them)
+take part in the training, not in the figures: they have cuts, colours and lamps that the others lack. What each feature may mean is fixed beforehand
 (`RISING`, `FALLING`): more contrast never counts against a line, more straight edges never for it.
 """
 
@@ -24,7 +25,7 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 
 from setstone.measure.judge_lines import describe_lines, neighbours
 from setstone.measure.line_features import ABSENT, NAMES
-from setstone.measure.line_scores import SECOND_NAMES, second_features
+from setstone.measure.line_scores import SECOND_NAMES, both_looks, second_features
 from setstone.measure.lines import Line
 from setstone.measure.outline import Outline
 from setstone.measure.scene import Scene
@@ -84,6 +85,8 @@ FALLING = {
 }
 FOLDS = 6
 FIRST_TREES, SECOND_TREES = 100, 50
+#: What a line of a rendered stone counts against one of a test stone, whose pictures are the better ones.
+RENDERED = 0.3
 #: Of the lines nobody would take for a fissure this share is enough.
 EASY_SHARE = 0.3
 WHITE = [i for i, name in enumerate(NAMES) if name.startswith("white")]
@@ -96,6 +99,7 @@ class Record:
 
     stone: str
     original: bool
+    rendered: bool
     diameter: float
     features: Values
     shares: NDArray[np.int64]  # length, right, neither
@@ -180,6 +184,7 @@ def describe(stone: FissureScene, original: bool) -> Record:
     return Record(
         stone=stone.stone,
         original=original,
+        rendered=False,
         diameter=stone.scene.diameter_px,
         features=found.features,
         shares=np.array([shares(line.path, stone) for line in found.lines], np.int64).reshape(-1, 3),
@@ -189,7 +194,9 @@ def describe(stone: FissureScene, original: bool) -> Record:
     )
 
 
-def records(stones: Path, cache: Path, variants: Sequence[int]) -> Iterator[Record]:
+def records(
+    stones: Path, cache: Path, variants: Sequence[int], *, rendered: bool = False
+) -> Iterator[Record]:
     """Describe all photographs in all variants, or read what was described before."""
     cache.mkdir(parents=True, exist_ok=True)
     for variant in variants:
@@ -197,8 +204,11 @@ def records(stones: Path, cache: Path, variants: Sequence[int]) -> Iterator[Reco
             path = cache / f"{stone.photograph.replace('/', '_')}_{variant}.npz"
             if not path.exists():
                 rng = np.random.default_rng([variant, *map(ord, stone.photograph)])
-                _store(path, describe(stone if variant == 0 else altered(stone, rng), variant == 0))
-            yield _load(path)
+                _store(
+                    path,
+                    describe(stone if variant == 0 else altered(stone, rng), variant == 0 and not rendered),
+                )
+            yield replace(_load(path), rendered=rendered)
 
 
 def fit(rows: Sequence[Record], look: str, trees: int) -> HistGradientBoostingClassifier:
@@ -215,14 +225,15 @@ def fit(rows: Sequence[Record], look: str, trees: int) -> HistGradientBoostingCl
         size = np.sqrt(record.shares[:, 0] / record.diameter * 27)
         table.append(features[kept])
         real.append(record.real[kept])
-        weight.append((size * np.where(easy, 1 / EASY_SHARE, 1))[kept])
+        counts = size * np.where(easy, 1 / EASY_SHARE, 1) * (RENDERED if record.rendered else 1)
+        weight.append(counts[kept])
         if record.original and look == "first":
             # The same without the white photograph, which may be missing.
             blind = features[kept].copy()
             blind[:, WHITE] = ABSENT
             table.append(blind)
             real.append(record.real[kept])
-            weight.append(0.3 * (size * np.where(easy, 1 / EASY_SHARE, 1))[kept])
+            weight.append(0.3 * counts[kept])
     model = HistGradientBoostingClassifier(
         max_iter=trees, max_depth=3, max_leaf_nodes=8, learning_rate=0.1, max_features=0.2, min_samples_leaf=60,
         l2_regularization=5.0, max_bins=64, early_stopping=False, random_state=0,
@@ -257,9 +268,8 @@ def hold_out(rows: Sequence[Record], seed: int = 1) -> None:
         model = fit([r for r in rows if r.stone not in fold], "second", SECOND_TREES)
         for record in rows:
             if record.stone in fold and record.original:
-                record.second = (
-                    _probability(model, second_view(record)) if len(record.first) else record.first
-                )
+                second = _probability(model, second_view(record)) if len(record.first) else record.first
+                record.second = both_looks(record.first, second)
 
 
 def report(rows: Sequence[Record], look: str, threshold: float) -> str:
@@ -322,7 +332,7 @@ def write_table(first: HistGradientBoostingClassifier, second: HistGradientBoost
     text = [
         '"""Decision trees of the line scores, written by benchmarks/train_line_scores.py: do not edit.', "",
         "Each look has a base value and trees: seven questions (feature, limit) and eight answers, see",
-        "`setstone.measure.line_scores.Trees`.", '"""', "", "# fmt: off", "# ruff: noqa: E501", "",
+        "`setstone.measure.line_scores.Trees`.", '"""', "", "# fmt: off", "",
     ]  # fmt: skip
     for name, model, columns in (("FIRST", first, NAMES), ("SECOND", second, SECOND_NAMES)):
         base = float(model._baseline_prediction.ravel()[0])
@@ -337,16 +347,15 @@ def main() -> None:
     )
     parser.add_argument("stones", type=Path)
     parser.add_argument("--cache", type=Path, required=True)
-    parser.add_argument("--variants", type=int, nargs="+", default=[0, 1, 2, 3, 4])
-    parser.add_argument("--describe-only", action="store_true")
+    parser.add_argument("--renders", type=Path, required=True)
+    parser.add_argument("--variants", type=int, nargs="+", default=[0, 1])
     parser.add_argument("--write", action="store_true", help="write measure/line_trees.py")
     arguments = parser.parse_args()
     rows = list(records(arguments.stones, arguments.cache, arguments.variants))
-    if arguments.describe_only:
-        return
+    rows += records(arguments.renders, arguments.cache, [1], rendered=True)
     hold_out(rows)
     for look in ("first", "second"):
-        for threshold in (0.3, 0.4, 0.5, 0.6):
+        for threshold in (0.25, 0.3, 0.35, 0.4, 0.5):
             print(report(rows, look, threshold))
         print(calibration(rows, look))
     if arguments.write:
@@ -462,7 +471,7 @@ def _load(path: Path) -> Record:
     with np.load(path) as stored:
         paths = np.split(stored["points"], np.cumsum(stored["counts"])[:-1]) if len(stored["counts"]) else []
         return Record(
-            stone=str(stored["stone"]), original=bool(stored["original"]), diameter=float(stored["diameter"]),
+            stone=str(stored["stone"]), original=bool(stored["original"]), rendered=False, diameter=float(stored["diameter"]),
             features=stored["features"], shares=stored["shares"], covers=stored["covers"], fissure=stored["fissure"],
             lines=[Line(p, np.zeros(0), np.zeros(0)) for p in paths],
         )  # fmt: skip

@@ -16,6 +16,7 @@ from scipy.spatial import cKDTree
 from setstone.measure.light import Plane
 from setstone.measure.line_company import company
 from setstone.measure.line_edges import Families, crossings, on_segments, straight_edges, turned
+from setstone.measure.line_profiles import PROFILE_NAMES, WHITE_PROFILE_NAMES, profile_features
 from setstone.measure.lines import Line, local_grain
 from setstone.measure.outline import Outline
 from setstone.measure.runs import (
@@ -51,6 +52,7 @@ NAMES = (
     "white_step", "white_step_one_way", "white_step_even", "white_bright", "white_dark", "white_ratio",
     "white_ground_range", "white_ground_rank", "white_grain_rank",
     "white_edges", "white_edges_ahead", "white_edges_long", "white_ahead_step", "white_symmetry", "white_family", "white_crossed",
+    *PROFILE_NAMES, *WHITE_PROFILE_NAMES,
 )  # fmt: skip
 
 
@@ -127,6 +129,14 @@ def line_features(
     if white is not None:
         features |= _other_lamp(own, found_in, white)
         features |= {"white_" + name: values for name, values in _edges(own, white, diameter).items()}
+    features |= profile_features(
+        lines,
+        found_in.plane,
+        found_in.grain,
+        None if white is None else white.plane,
+        None if white is None else white.grain,
+        sigma=sigma,
+    )
     for column, name in enumerate(NAMES):
         if name in features:
             table[:, column] = features[name]

@@ -1,4 +1,4 @@
-"""The mean cut across a line, under both lamps: what stands on either side of it, and does it last?
+"""The mean cut across a line, under both lamps: what stands on either side of it, and whether it lasts.
 
 A fissure is a ridge on one ground, bright under blue light; where a facet ends, the ground has two levels;
 a worn edge is both. The cuts are read once for all lines.
@@ -44,79 +44,80 @@ def profile_features(
     white_grain: Plane | None,
     *,
     sigma: float,
-    absent: float,
-) -> Values:
+) -> dict[str, Values]:
     """Describe the cuts across each line.
 
     Parameters
     ----------
     lines : sequence of Line
+        At least one.
     plane, white : (H, W) float32 array
         The picture the lines were found in and the one under the other lamp, encoded grey levels.
     grain, white_grain : (H, W) float32 array
         Their local grain (`setstone.measure.lines.local_grain`).
     sigma : float
         Of the finest filter, in pixels.
-    absent : float
-        Stands in for what the missing lamp would tell.
 
     Returns
     -------
-    (N, len(PROFILE_NAMES) + len(WHITE_PROFILE_NAMES)) float64 array
+    dict of (N,) float64 array
+        By the names in `PROFILE_NAMES` and, with a white picture, `WHITE_PROFILE_NAMES`.
     """
     n = len(lines)
-    table = np.full((n, len(PROFILE_NAMES) + len(WHITE_PROFILE_NAMES)), absent)
-    if not n:
-        return table
     points, normal, starts = _stations(lines, sigma)
     counts = np.diff(np.append(starts, len(points)))
     owner = np.repeat(np.arange(n), counts)
     part = owner * PARTS + (np.arange(len(points)) - starts[owner]) * PARTS // counts[owner]
 
     cuts = _cuts(plane, points, normal, sigma)
-    mean = _means(cuts, owner, n)
-    level = np.maximum(_means(_at(grain, points)[:, None], owner, n)[:, 0], 1e-3)
+    mean, level, parts = _levels(cuts, _at(grain, points), owner, part, n)
     # The brighter side always comes first: a line has no direction.
     flip = mean[:, :CENTRE].mean(axis=1) < mean[:, CENTRE + 1 :].mean(axis=1)
-    rise = np.arcsinh((mean[:, CENTRE, None] - _sided(mean, flip)) / level[:, None])
-    parts = _means(cuts, part, n * PARTS).reshape(n, PARTS, -1)
-    contrast = _contrast(parts)
-    whole = _contrast(mean)
+    contrast, whole, step = _contrast(parts), np.maximum(np.abs(_contrast(mean)), 0.3), _step(parts, NEAR)
     length = np.array([line.length_px for line in lines]) / sigma
-    strength = np.log(np.maximum(np.abs(whole) / level, 0.1)) + 0.5 * np.log(length)
-    grey = np.array([np.median(np.abs(line.contrast)) for line in lines])
-    step = _step(parts)
-    column = 2 * len(ACROSS)
-    table[:, :column] = rise
-    table[:, column] = contrast.min(axis=1) / np.maximum(np.abs(whole), 0.3)
-    table[:, column + 1] = contrast.std(axis=1) / np.maximum(np.abs(whole), 0.3)
-    table[:, column + 2] = np.abs(step.mean(axis=1)) / np.maximum(np.abs(step).mean(axis=1), 0.1)
-    table[:, column + 3] = strength
-    table[:, column + 4] = _rank(strength)
-    table[:, column + 5] = _rank(grey)
-    table[:, column + 6] = np.arcsinh(np.abs(_far_step(mean)) / level)
-    # Share of stations where something as bright as the line itself lies beside it.
-    beside = np.maximum(
-        cuts[:, [CENTRE - 1 - k for k in FAR]].max(axis=1), cuts[:, [CENTRE + 1 + k for k in FAR]].max(axis=1)
-    )
-    table[:, column + 7] = _means((beside > cuts[:, CENTRE])[:, None].astype(np.float64), owner, n)[:, 0]
+    strength = np.log(np.maximum(np.abs(_contrast(mean)) / level, 0.1)) + 0.5 * np.log(length)
+    further = [CENTRE - 1 - k for k in FAR] + [CENTRE + 1 + k for k in FAR]
+    outshone = (cuts[:, further].max(axis=1) > cuts[:, CENTRE]).astype(np.float64)
+    columns = [
+        *_rises(mean, level, flip).T,
+        contrast.min(axis=1) / whole,
+        contrast.std(axis=1) / whole,
+        np.abs(step.mean(axis=1)) / np.maximum(np.abs(step).mean(axis=1), 0.1),
+        strength,
+        _rank(strength),
+        _rank(np.array([np.median(np.abs(line.contrast)) for line in lines])),
+        np.arcsinh(np.abs(_step(mean, FAR)) / level),
+        _means(outshone[:, None], owner, n)[:, 0],
+    ]
+    features = dict(zip(PROFILE_NAMES, columns, strict=True))
     if white is None or white_grain is None:
-        return table
+        return features
     cuts = _cuts(white, points, normal, sigma)
-    mean = _means(cuts, owner, n)
-    level = np.maximum(_means(_at(white_grain, points)[:, None], owner, n)[:, 0], 1e-3)
-    column = len(PROFILE_NAMES)
-    table[:, column : column + 2 * len(ACROSS)] = np.arcsinh(
-        (mean[:, CENTRE, None] - _sided(mean, flip)) / level[:, None]
-    )
-    column += 2 * len(ACROSS)
-    parts = _means(cuts, part, n * PARTS).reshape(n, PARTS, -1)
+    mean, level, parts = _levels(cuts, _at(white_grain, points), owner, part, n)
     signed = _contrast(parts) / level[:, None]
-    table[:, column] = np.arcsinh(signed.min(axis=1))
-    table[:, column + 1] = np.arcsinh(signed.max(axis=1))
-    table[:, column + 2] = np.arcsinh(_far_step(mean) * np.where(flip, -1, 1) / level)
-    table[:, column + 3] = np.arcsinh(np.abs(_far_step(mean)) / level)
-    return table
+    columns = [
+        *_rises(mean, level, flip).T,
+        np.arcsinh(signed.min(axis=1)),
+        np.arcsinh(signed.max(axis=1)),
+        np.arcsinh(_step(mean, FAR) * np.where(flip, -1, 1) / level),
+        np.arcsinh(np.abs(_step(mean, FAR)) / level),
+    ]
+    return features | dict(zip(WHITE_PROFILE_NAMES, columns, strict=True))
+
+
+def _levels(
+    cuts: Values, grain: Values, owner: NDArray[np.int64], part: NDArray[np.int64], count: int
+) -> tuple[Values, Values, Values]:
+    """Mean cut, grain, and mean cuts of the parts, of each line."""
+    level = np.maximum(_means(grain[:, None], owner, count)[:, 0], 1e-3)
+    return _means(cuts, owner, count), level, _means(cuts, part, count * PARTS).reshape(count, PARTS, -1)
+
+
+def _rises(mean: Values, level: Values, flip: NDArray[np.bool_]) -> Values:
+    """How far the line stands above the places beside it, from the brighter side's nearest on; in grain."""
+    left, right = mean[:, CENTRE - 1 :: -1], mean[:, CENTRE + 1 :]
+    sides = [np.where(flip[:, None], right, left), np.where(flip[:, None], left, right)]
+    return np.asarray(np.arcsinh((mean[:, CENTRE, None] - np.concatenate(sides, axis=1)) / level[:, None]))
 
 
 def _stations(lines: Sequence[Line], sigma: float) -> tuple[Values, Values, NDArray[np.int64]]:
@@ -163,31 +164,20 @@ def _means(values: Values, owner: NDArray[np.int64], count: int) -> Values:
     return np.asarray(total / np.maximum(np.bincount(owner, minlength=count), 1)[:, None])
 
 
-def _sided(mean: Values, flip: NDArray[np.bool_]) -> Values:
-    """Levels on the brighter side, from the line outwards, then on the darker one."""
-    left, right = mean[:, CENTRE - 1 :: -1], mean[:, CENTRE + 1 :]
-    return np.concatenate(
-        [np.where(flip[:, None], right, left), np.where(flip[:, None], left, right)], axis=1
-    )
+def _flanks(cut: Values, distances: tuple[int, ...]) -> tuple[Values, Values]:
+    left = np.mean([cut[..., CENTRE - 1 - k] for k in distances], axis=0)
+    right = np.mean([cut[..., CENTRE + 1 + k] for k in distances], axis=0)
+    return np.asarray(left), np.asarray(right)
 
 
 def _contrast(cut: Values) -> Values:
     """Height of the line above its higher near flank."""
-    left = np.mean([cut[..., CENTRE - 1 - k] for k in NEAR], axis=0)
-    right = np.mean([cut[..., CENTRE + 1 + k] for k in NEAR], axis=0)
-    return np.asarray(cut[..., CENTRE] - np.maximum(left, right))
+    return np.asarray(cut[..., CENTRE] - np.maximum(*_flanks(cut, NEAR)))
 
 
-def _step(cut: Values) -> Values:
-    left = np.mean([cut[..., CENTRE - 1 - k] for k in NEAR], axis=0)
-    right = np.mean([cut[..., CENTRE + 1 + k] for k in NEAR], axis=0)
-    return np.asarray(left - right)
-
-
-def _far_step(cut: Values) -> Values:
-    left = np.mean([cut[..., CENTRE - 1 - k] for k in FAR], axis=0)
-    right = np.mean([cut[..., CENTRE + 1 + k] for k in FAR], axis=0)
-    return np.asarray(left - right)
+def _step(cut: Values, distances: tuple[int, ...]) -> Values:
+    left, right = _flanks(cut, distances)
+    return left - right
 
 
 def _rank(values: Values) -> Values:

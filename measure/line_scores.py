@@ -86,10 +86,19 @@ def second_scores(features: Values, first: Values, around: Values) -> Values:
     (N,) float64 array
         In 0..1: the share of lines so scored that were fissures in training.
     """
-    return evaluate(SECOND_TREES, second_features(features, first, around))
+    return both_looks(first, evaluate(SECOND_TREES, second_features(features, first, around)))
+
+
+def both_looks(first: Values, second: Values) -> Values:
+    """Mean of two probabilities on the scale of log odds (logarithmic pool; Genest & Zidek 1986, Stat. Sci. 1:114)."""
+    return np.asarray(1 / (1 + np.exp(-(_odds(first) + _odds(second)) / 2)), np.float64)
 
 
 def second_features(features: Values, first: Values, around: Values) -> Values:
     """Columns of the second look, in the order of `SECOND_NAMES`."""
-    odds = np.log(np.clip(first, 1e-4, 1 - 1e-4) / (1 - np.clip(first, 1e-4, 1 - 1e-4)))
-    return np.column_stack([features, odds, around])
+    return np.column_stack([features, _odds(first), around])
+
+
+def _odds(score: Values) -> Values:
+    sure = np.clip(score, 1e-4, 1 - 1e-4)
+    return np.asarray(np.log(sure / (1 - sure)), np.float64)

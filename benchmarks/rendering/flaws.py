@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
 from rendering.cuts import Random, Stone, Values
 
 LEVELS = {"clear": (0.8, 1.0), "medium": (0.5, 0.8), "faint": (0.25, 0.45)}

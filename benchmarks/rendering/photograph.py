@@ -6,6 +6,7 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+
 from rendering import trace as t
 from rendering.cuts import CROWN, CUTS, Random, Stone, Values, cut_stone
 from rendering.flaws import Body, Fissure, make_body, make_fissure
@@ -82,7 +83,6 @@ def render(name: str, seed: int) -> Rendered:
         y0,
         pixel,
         turn,
-        size,
         size,
         SAMPLES,
         rng.uniform(0.002, 0.012),

@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
+
 from rendering.cuts import CROWN, GIRDLE, PAVILION, Stone, Values
 from rendering.flaws import Body, Fissure
 
@@ -164,7 +165,7 @@ def grainy(x: float, y: float, z: float, scale: float) -> float:  # pragma: no c
 
 @njit(cache=True, fastmath=True)
 def nearness(
-    sides: NDArray[np.float32], offsets: Values, o: Values, d: Values, out: NDArray[np.float32]
+    sides: NDArray[np.float32], o: Values, d: Values, out: NDArray[np.float32]
 ) -> None:  # pragma: no cover
     """One over the distance to each side along a ray; the greatest is met first. Flat loops that vectorize."""
     dx, dy, dz = np.float32(d[0]), np.float32(d[1]), np.float32(d[2])
@@ -223,7 +224,7 @@ def inside_path(
     seen = False
     bounces = 0
     while True:
-        nearness(s.sides, s.offsets, o, d, work)
+        nearness(s.sides, o, d, work)
         face = np.argmax(work)
         reach = 1 / work[face] if work[face] > 1e-9 else 1e9
         kind, which = 0, -1
@@ -433,7 +434,6 @@ def trace(
     y0: float,
     pixel: float,
     turn: float,
-    height: int,
     width: int,
     samples: int,
     aperture: float,

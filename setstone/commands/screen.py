@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from setstone.commands.common import say, table
+from setstone.measure.candidates import LIKELY
 from setstone.record.entries import (
     CandidateEntry,
     ExaminationEntry,
@@ -11,9 +12,6 @@ from setstone.record.entries import (
     RemarkEntry,
     StoneEntry,
 )
-
-#: Candidates below this score are counted, not listed, unless asked for.
-LISTED = 0.5
 
 
 def print_photographs(entries: Sequence[PhotographEntry]) -> None:
@@ -106,7 +104,7 @@ def _what(entry: CandidateEntry) -> str:
 
 def is_shown(entry: CandidateEntry) -> bool:
     """Return True for what is listed without being asked for: likely candidates and decided ones."""
-    return entry.candidate.score >= LISTED or entry.decision is not None
+    return entry.candidate.score >= LIKELY or entry.decision is not None
 
 
 def print_readings(entries: Sequence[ReadingEntry], remarks: Sequence[RemarkEntry]) -> None:

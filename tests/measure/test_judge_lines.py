@@ -1,0 +1,39 @@
+"""Scores of lines: how two looks are pooled, and that small trees are read as they were written."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from setstone.measure.line_features import NAMES
+from setstone.measure.line_scores import Trees, both_looks, evaluate, first_scores
+
+share = st.floats(0.001, 0.999)
+
+
+@given(share, share)
+def test_pooled_scores_lie_between_the_two_looks(first: float, second: float) -> None:
+    pooled = both_looks(np.array([first]), np.array([second]))[0]
+    assert min(first, second) - 1e-9 <= pooled <= max(first, second) + 1e-9
+
+
+def test_opposite_looks_of_equal_strength_leave_the_question_open() -> None:
+    assert both_looks(np.array([0.1]), np.array([0.9]))[0] == pytest.approx(0.5)
+
+
+def test_a_tree_is_asked_its_questions_in_order() -> None:
+    # Column 0 above 1, then column 1 above 5, then column 0 above 3: the last answer.
+    tree = Trees(
+        base=0.0,
+        feature=np.array([[0, 1, 1, 0, 0, 0, 0]]),
+        threshold=np.array([[1.0, 9.0, 5.0, 9.0, 9.0, 9.0, 3.0]]),
+        answer=np.array([[0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 2.0]]),
+    )
+    assert evaluate(tree, np.array([[4.0, 6.0]]))[0] == pytest.approx(1 / (1 + np.exp(-2.0)))
+    assert evaluate(tree, np.array([[2.0, 6.0]]))[0] == pytest.approx(0.5)
+
+
+def test_scores_are_probabilities_whatever_the_features() -> None:
+    rng = np.random.default_rng(0)
+    scores = first_scores(rng.normal(0, 5, (200, len(NAMES))))
+    assert ((scores >= 0) & (scores <= 1)).all()
