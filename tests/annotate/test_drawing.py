@@ -37,7 +37,7 @@ def entry(make: SimpleNamespace) -> ExaminationEntry:
         CandidateEntry(2, make.candidate([(90.0, 130.0), (140.0, 150.0)]), "program", None),
         CandidateEntry(3, make.candidate(SPOT, "spot", "white"), "program", None),
         CandidateEntry(4, make.candidate(LINE), "program", make.decided(Verdict.REJECTED)),
-        CandidateEntry(5, make.candidate(LINE, score=0.3), "program", None),
+        CandidateEntry(5, make.candidate(LINE, score=0.2), "program", None),
     )
     shift = np.array([[1.0, 0.0, 5.0], [0.0, 1.0, -3.0], [0.0, 0.0, 1.0]])
     made: ExaminationEntry = make.examination(

@@ -88,7 +88,7 @@ def fill(book: Book, make: SimpleNamespace, folder: Path, *, words: str = "") ->
             make.candidate([(100, 90), (150, 100), (200, 120)], score=0.93),
             make.candidate([(90, 130), (140, 150)], score=0.72),
             make.candidate([(120, 60), (126, 60), (126, 66), (120, 66)], "spot", "white", 0.55),
-            make.candidate([(90, 140), (140, 160)], score=0.3),
+            make.candidate([(90, 140), (140, 160)], score=0.2),
             make.candidate([(80, 140), (130, 160)], score=0.6),
         )
         numbered = tuple(SimpleNamespace(candidate=c) for c in candidates)
