@@ -1,0 +1,446 @@
+"""Turn what a person typed into values, and say what was understood."""
+
+import math
+import re
+from collections.abc import Callable, Mapping
+
+from setstone.measure.quantity import Quantity
+from setstone.record.errors import BookError
+from setstone.record.evidence.hydrostatic import hydrostatic_density
+from setstone.record.evidence.materials import signs
+from setstone.record.evidence.readings import (
+    Edges,
+    OverLimit,
+    ReadingKind,
+    Typed,
+    Understood,
+    Word,
+    reading_kind,
+)
+from setstone.record.text import key
+
+#: Contact liquid where none is named: diiodomethane with sulphur and tetraiodoethylene (usual limit).
+USUAL_LIQUID = 1.81
+#: Within this of the liquid's own index its own faint edge is read, not the stone's (common practice, no source).
+NEAR_LIQUID = 0.005
+#: Limits of error where none was typed (from memory, common practice): refractometer in white light or on a
+#: small facet, distant-vision method, density.
+_USUAL = {
+    ReadingKind.REFRACTOMETER: 0.003,
+    ReadingKind.DISTANT_VISION: 0.01,
+    ReadingKind.DENSITY: 0.02,
+}
+#: What such an index can be: below, nothing solid in the trade; above, no contact liquid.
+_INDEX = (1.30, 1.90)
+#: Calcite, the most doubly refracting stone within reach of a contact liquid, has 0.172.
+_MOST_BIREFRINGENCE = 0.20
+_DENSITY = (0.9, 25.0)
+
+_NUMBER = r"\d+(?:[.,]\d+)?"
+_NUMBERS = re.compile(rf"{_NUMBER}(?:\s*(?:-|–|—|/|;|\bto\b|\s)\s*{_NUMBER})*")
+_OVER = re.compile(rf"(?:>|≥|over)\s*(?P<limit>{_NUMBER})?(?:\s*the\s+limit)?|otl|negative")
+_K = re.compile(r"\(?\s*k\s*=\s*(\d(?:[.,]\d+)?)\s*\)?")
+
+_POLARISCOPE = {
+    "single": ("single", "sr", "single refraction", "singly refractive", "dark", "isotropic"),
+    "single with strain": (
+        "single with strain",
+        "strain",
+        "anomalous",
+        "anomalous double refraction",
+        "adr",
+        "tabby",
+    ),
+    "double": ("double", "dr", "double refraction", "doubly refractive"),
+    "aggregate": ("aggregate", "agg", "light"),
+}
+_DOUBLING = {
+    "none": ("none", "no", "no doubling", "not seen"),
+    "slight": ("slight", "weak", "faint"),
+    "strong": ("strong", "yes", "obvious", "doubled back facets", "doubled"),
+}
+_STRENGTHS = {
+    "inert": ("inert", "none", "no"),
+    "weak": ("weak", "faint", "very weak"),
+    "moderate": ("moderate", "medium", "distinct"),
+    "strong": ("strong", "very strong"),
+}
+_PLEOCHROISM = {
+    "none": ("none", "no", "inert"),
+    "weak": ("weak", "faint", "very weak"),
+    "distinct": ("distinct", "moderate", "medium"),
+    "strong": ("strong", "very strong"),
+}
+_THERMAL = {
+    "high": ("high", "diamond", "diamond range"),
+    "moderate": ("moderate", "medium", "corundum"),
+    "low": ("low", "simulant"),
+    "metal touched": ("metal touched", "metal"),
+    "not usable": ("not usable", "void"),
+}
+_COLOURS = {
+    name: (name, *others.split())
+    for name, others in {
+        "colourless": "colorless clear", "white": "", "red": "", "pink": "rose", "orange": "", "yellow": "golden",
+        "green": "", "blue": "", "violet": "purple lilac", "brown": "smoky", "black": "", "grey": "gray",
+        "multicoloured": "multicolored", "colour change": "",
+    }.items()
+}  # fmt: skip
+#: Thirds of the way from the simulant to the diamond reference (common practice, no source).
+_THIRDS = ((2 / 3, "high"), (1 / 3, "moderate"), (-math.inf, "low"))
+
+
+def understand(typed: Typed) -> Understood:
+    """Read what was typed.
+
+    Parameters
+    ----------
+    typed : Typed
+
+    Returns
+    -------
+    Understood
+        A test that is not known is kept and not weighed.
+
+    Raises
+    ------
+    BookError
+        When the test is known and the value cannot be one of it, or the test must not be made.
+
+    Examples
+    --------
+    >>> understand(Typed("refractometer", "1,762/1.770", uncertainty="0.002")).says
+    'two shadow edges, 1.762 and 1.770, each ± 0.002; birefringence 0.008 ± 0.003 (k = 2)'
+    >>> understand(Typed("refractometer", ">1.81")).says
+    'over the limit: no edge below 1.81'
+    """
+    kind = reading_kind(typed.test)
+    if key(typed.test) in ("hardness", "scratch", "scratch test", "mohs"):
+        raise BookError(
+            "Hardness is only looked up in the table of materials: a scratch test damages the stone and is never made. "
+            "Leave it out."
+        )
+    if kind is None:
+        return Understood(None, None, typed.value, f"'{typed.test}' is kept, but no rule weighs it")
+    _require_details(typed)
+    return _READERS[kind](kind, typed)
+
+
+def parse_numbers(text: str) -> tuple[float, ...] | None:
+    """Read one or more numbers as people type them, with a point or a comma.
+
+    >>> parse_numbers("1.762-1.770"), parse_numbers("4,00"), parse_numbers("about 4")
+    ((1.762, 1.77), (4.0,), None)
+    """
+    text = text.strip()
+    if not _NUMBERS.fullmatch(text):
+        return None
+    return tuple(_number(n) for n in re.findall(_NUMBER, text))
+
+
+def parse_uncertainty(text: str, usual: float) -> tuple[float, float, bool]:
+    """Read an uncertainty.
+
+    Parameters
+    ----------
+    text : str
+        ``"0.002"`` or ``"± 0.002"``: limits of error; ``"0.002 (k = 2)"``: expanded uncertainty.
+    usual : float
+        The limits where nothing was typed.
+
+    Returns
+    -------
+    standard, shown : float
+        Standard uncertainty; limits are taken as a rectangular distribution, a/√3 (JCGM 100:2008, 4.3.7).
+    stated : bool
+        Whether it was typed.
+    """
+    if not text.strip():
+        return usual / math.sqrt(3), usual, False
+    factor = _K.search(text)
+    bare = _K.sub("", text).strip().removeprefix("±").removeprefix("+/-").strip()
+    numbers = parse_numbers(re.sub(r"\s*(g/cm³|g/cm3|g|ct)$", "", bare))
+    if numbers is None or len(numbers) != 1 or not numbers[0] > 0:
+        raise BookError(f"'{text}' is no uncertainty; write it as '0.002', or as '0.002 (k = 2)'.")
+    divisor = _number(factor.group(1)) if factor else math.sqrt(3)
+    return numbers[0] / divisor, numbers[0], True
+
+
+def _decimals(text: str) -> int:
+    return len(re.split("[.,]", text)[1]) if re.search("[.,]", text) else 0
+
+
+def _number(text: str) -> float:
+    return float(text.replace(",", "."))
+
+
+def _require_details(typed: Typed) -> None:
+    part = typed.details.get("part", "")
+    if part not in ("", "table", "pavilion"):
+        raise BookError(f"'{part}' is no part of a stone; say 'table' or 'pavilion'.")
+
+
+def _edges(kind: ReadingKind, typed: Typed) -> Understood:
+    part = str(typed.details.get("part", ""))
+    where = f" on the {part}" if part else ""
+    over = _OVER.fullmatch(key(typed.value))
+    stated_liquid = typed.details.get("liquid")
+    liquid = USUAL_LIQUID if stated_liquid is None else float(stated_liquid)
+    if over:
+        limit = _number(over["limit"]) if over["limit"] else liquid
+        _require_index(limit, typed.value)
+        return Understood(kind, OverLimit(limit, part), f"over the limit{where}: no edge below {limit:.2f}")
+    numbers = parse_numbers(typed.value)
+    if numbers is None:
+        raise BookError(
+            f"'{typed.value}' is no refractometer reading; write one edge as '1.718', two as '1.762-1.770', "
+            "over the limit as '>1.81'."
+        )
+    for number in numbers:
+        _require_index(number, typed.value)
+    low, high = min(numbers), max(numbers)
+    if high - low > _MOST_BIREFRINGENCE:
+        raise BookError(
+            f"'{typed.value}' would be a birefringence of {high - low:.3f}; no stone within reach of a refractometer has "
+            "that. Check the digits."
+        )
+    if low >= liquid - NEAR_LIQUID:
+        return Understood(
+            kind,
+            OverLimit(liquid, part),
+            f"over the limit{where}: the edge at {low:.3f} is that of the contact liquid ({liquid:.2f})",
+        )
+    spot = kind is ReadingKind.DISTANT_VISION
+    u, limits, stated = parse_uncertainty(typed.uncertainty, _USUAL[kind])
+    each = f"± {limits:g}" + ("" if stated else " (assumed)") + _if_k(typed.uncertainty)
+    if high >= liquid - NEAR_LIQUID:
+        says = (
+            f"one shadow edge{where}, {low:.3f} {each}; the other, {high:.3f}, is that of the contact liquid"
+        )
+        return Understood(kind, Edges(low, low, u, spot, part), says)
+    edges = Edges(low, high, u, spot, part)
+    if not edges.two:
+        digits = 2 if spot else 3
+        return Understood(
+            kind, edges, f"one {'spot' if spot else 'shadow edge'}{where}, {low:.{digits}f} {each}"
+        )
+    many = "two shadow edges" if len(numbers) == 2 else f"{len(numbers)} shadow edges, least and greatest"
+    says = (
+        f"{many}{where}, {low:.3f} and {high:.3f}, each {each}; birefringence {edges.birefringence} (k = 2)"
+    )
+    return Understood(kind, edges, says)
+
+
+def _if_k(uncertainty: str) -> str:
+    found = _K.search(uncertainty)
+    return f" (k = {found.group(1)})" if found else ""
+
+
+def _require_index(number: float, typed: str) -> None:
+    if not _INDEX[0] <= number <= _INDEX[1]:
+        raise BookError(
+            f"'{typed}': a refractometer reads between {_INDEX[0]:.2f} and {_INDEX[1]:.2f}; check the digits, or write "
+            "'>1.81' for over the limit."
+        )
+
+
+def _density(kind: ReadingKind, typed: Typed) -> Understood:
+    if typed.is_set:
+        raise BookError(
+            "The density of a set stone cannot be had by weighing: its setting would be weighed with it. "
+            "Enter it when the stone is unset, and say '--unset'."
+        )
+    weights = re.fullmatch(
+        rf"({_NUMBER})\s*(g|ct)?\s*(?:/|;|in air,?)\s*({_NUMBER})\s*(g|ct)?(?:\s*in water)?",
+        typed.value.strip(),
+    )
+    if weights and (weights[2] or weights[4] or typed.unit in ("g", "ct")):
+        return _weighings(kind, typed, weights[1], weights[3])
+    numbers = parse_numbers(re.sub(r"\s*(g/cm³|g/cm3)$", "", typed.value.strip()))
+    if numbers is None or len(numbers) != 1 or not _DENSITY[0] <= numbers[0] <= _DENSITY[1]:
+        raise BookError(
+            f"'{typed.value}' is no density; write '4.00' (g/cm³), or both weighings as '0.5302 g / 0.3975 g'."
+        )
+    u, limits, stated = parse_uncertainty(typed.uncertainty, _USUAL[kind])
+    each = f"± {limits:g}" + ("" if stated else " (assumed)")
+    digits = _decimals(typed.value.split()[0])
+    says = f"density {numbers[0]:.{digits}f} g/cm³ {each}" + _if_k(typed.uncertainty)
+    return Understood(kind, Quantity(numbers[0], u, "g/cm³"), says)
+
+
+def _weighings(kind: ReadingKind, typed: Typed, air: str, water: str) -> Understood:
+    in_air, in_water = _number(air), _number(water)
+    if not 0 < in_water < in_air:
+        raise BookError(
+            f"'{typed.value}': a stone weighs less in water than in air; check the two weighings."
+        )
+    digits = min(_decimals(air), _decimals(water))
+    u, _, _ = parse_uncertainty(typed.uncertainty, 10.0**-digits)
+    celsius = typed.details.get("water_c")
+    taken = "20 °C assumed" if celsius is None else f"{float(celsius):g} °C"
+    if celsius is not None and not 0 <= float(celsius) <= 40:
+        raise BookError(f"Water of {float(celsius):g} °C is outside 0 to 40 °C; check its temperature.")
+    found = hydrostatic_density(
+        in_air, in_water, u_weighing=u, celsius=20.0 if celsius is None else float(celsius)
+    )
+    if not _DENSITY[0] <= found.value <= _DENSITY[1]:
+        raise BookError(
+            f"'{typed.value}' would be a density of {found.value:.3g} g/cm³; check the two weighings."
+        )
+    return Understood(kind, found, f"density {found} (k = 2), weighed in air and in water of {taken}")
+
+
+def _thermal(kind: ReadingKind, typed: Typed) -> Understood:
+    check = typed.details.get("check") or {}
+    numbers = parse_numbers(typed.value)
+    position = ""
+    if numbers is not None and len(numbers) == 1:
+        references = _references(check)
+        if references is None:
+            says = f"position {numbers[0]:g} on the instrument's scale"
+            return Understood(
+                kind, None, says, "no calibration check with both reference stones stands beside it"
+            )
+        simulant, diamond = references
+        if not diamond > simulant:
+            return Understood(kind, None, f"position {numbers[0]:g}", _failed(check))
+        share = (numbers[0] - simulant) / (diamond - simulant)
+        word = next(w for least, w in _THIRDS if share >= least)
+        position = f", at {share:.0%} of the way from the simulant ({simulant:g}) to the diamond reference ({diamond:g})"
+    else:
+        word = _word(typed.value, _THERMAL, "thermal tester reading", "high, moderate or low, or a position")
+        if word in ("metal touched", "not usable"):
+            return Understood(
+                kind, Word(word), word, "the reading is of the metal" if "metal" in word else "marked so"
+            )
+        if not check:
+            return Understood(
+                kind, Word(word), f"{word} thermal reading", "no calibration check stands beside it"
+            )
+        if _references(check) is None and not (
+            key(str(check.get("simulant", ""))) in _THERMAL["low"]
+            and key(str(check.get("diamond", ""))) in _THERMAL["high"]
+        ):
+            return Understood(kind, Word(word), f"{word} thermal reading", _failed(check))
+        references = _references(check)
+        if references is not None and not references[1] > references[0]:
+            return Understood(kind, Word(word), f"{word} thermal reading", _failed(check))
+    return Understood(
+        kind, Word(word), f"{word} thermal reading{position}; the calibration check was in order"
+    )
+
+
+def _failed(check: Mapping[str, object]) -> str:
+    return (
+        f"its calibration check failed (simulant read {check.get('simulant', 'nothing')}, "
+        f"diamond read {check.get('diamond', 'nothing')})"
+    )
+
+
+def _references(check: Mapping[str, object]) -> tuple[float, float] | None:
+    found = [parse_numbers(str(check.get(name, ""))) for name in ("simulant", "diamond")]
+    if any(f is None or len(f) != 1 for f in found):
+        return None
+    simulant, diamond = (f[0] for f in found if f)
+    return simulant, diamond
+
+
+def _in_words(
+    words: Mapping[str, tuple[str, ...]], what: str, *, thorough_from: int = 0
+) -> Callable[[ReadingKind, Typed], Understood]:
+    """Make a reader of one word, with whatever follows it as an extra: 'strong red', 'distinct: blue / green'."""
+
+    def read(kind: ReadingKind, typed: Typed) -> Understood:
+        first, _, extra = typed.value.partition(":")
+        word = _match(first, words)
+        if word is None and not extra:
+            # 'strong red': the longest run of leading words that is known
+            parts = typed.value.split()
+            for count in range(len(parts) - 1, 0, -1):
+                word = _match(" ".join(parts[:count]), words)
+                if word is not None:
+                    extra = " ".join(parts[count:])
+                    break
+        if word is None:
+            word = _word(first, words, what, ", ".join(words))
+        directions = int(typed.details.get("directions") or 1)
+        thorough = bool(thorough_from) and directions >= thorough_from
+        says = f"{what}: {word}" + (f" ({extra.strip()})" if extra.strip() else "")
+        if thorough_from:
+            says += f", looked at in {directions} direction{'s' if directions > 1 else ''}"
+        return Understood(kind, Word(word, thorough, extra.strip()), says)
+
+    return read
+
+
+def _match(text: str, words: Mapping[str, tuple[str, ...]]) -> str | None:
+    return next((word for word, names in words.items() if key(text) in names), None)
+
+
+def _word(text: str, words: Mapping[str, tuple[str, ...]], what: str, offered: str) -> str:
+    word = _match(text, words)
+    if word is None:
+        raise BookError(f"'{text.strip()}' is not known as a {what}; write {offered}.")
+    return word
+
+
+def _optic_character(kind: ReadingKind, typed: Typed) -> Understood:
+    text = key(typed.value).replace("positive", "+").replace("negative", "-").replace("−", "-")
+    found = re.fullmatch(r"(isotropic|uniaxial|biaxial|aggregate)\s*\(?([+-]?)\)?", text)
+    if not found or (found[2] and found[1] in ("isotropic", "aggregate")):
+        raise BookError(
+            f"'{typed.value}' is no optic character; write uniaxial, biaxial (with + or -), isotropic or aggregate."
+        )
+    says = f"optic character: {found[1]}" + (f", sign {found[2]}" if found[2] else "")
+    return Understood(kind, Word(found[1], extra=found[2]), says)
+
+
+def _observation(kind: ReadingKind, typed: Typed) -> Understood:
+    name = key(typed.value)
+    finding = typed.details.get("finding")
+    where = f" (finding {finding['number']}, {finding['occasion']})" if finding else ""
+    if name in _DOUBLING["strong"][3:]:
+        word = Word("strong", extra="seen under magnification")
+        return Understood(ReadingKind.DOUBLING, word, f"doubling of back facets: strong{where}")
+    names = [name, name.removesuffix("s"), name.removesuffix("es")]
+    sign = next((signs()[n] for n in names if n in signs()), None)
+    if sign is None:
+        raise BookError(
+            f"'{typed.value}' is not in the vocabulary of observations; 'setstone reading words' lists it, and a remark "
+            "takes any text."
+        )
+    return Understood(kind, Word(sign.name), f"seen: {sign.name}{where}")
+
+
+def _spectrum(kind: ReadingKind, typed: Typed) -> Understood:
+    return Understood(kind, None, typed.value, "spectra are kept as remarks; no rule weighs them")
+
+
+_READERS: Mapping[ReadingKind, Callable[[ReadingKind, Typed], Understood]] = {
+    ReadingKind.REFRACTOMETER: _edges,
+    ReadingKind.DISTANT_VISION: _edges,
+    ReadingKind.THERMAL: _thermal,
+    ReadingKind.POLARISCOPE: _in_words(_POLARISCOPE, "polariscope reaction", thorough_from=3),
+    ReadingKind.DOUBLING: _in_words(_DOUBLING, "doubling of back facets", thorough_from=3),
+    ReadingKind.OPTIC_CHARACTER: _optic_character,
+    ReadingKind.DENSITY: _density,
+    ReadingKind.UV_LONG: _in_words(_STRENGTHS, "fluorescence, long wave"),
+    ReadingKind.UV_SHORT: _in_words(_STRENGTHS, "fluorescence, short wave"),
+    ReadingKind.PLEOCHROISM: _in_words(_PLEOCHROISM, "pleochroism"),
+    ReadingKind.COLOUR: _in_words(_COLOURS, "body colour"),
+    ReadingKind.OBSERVATION: _observation,
+    ReadingKind.SPECTRUM: _spectrum,
+}
+
+#: The words each test by words takes, for forms and help.
+WORDS: Mapping[ReadingKind, tuple[str, ...]] = {
+    ReadingKind.THERMAL: tuple(_THERMAL),
+    ReadingKind.POLARISCOPE: tuple(_POLARISCOPE),
+    ReadingKind.DOUBLING: tuple(_DOUBLING),
+    ReadingKind.OPTIC_CHARACTER: ("isotropic", "uniaxial", "uniaxial +", "uniaxial -", "biaxial", "biaxial +", "biaxial -", "aggregate"),
+    ReadingKind.UV_LONG: tuple(_STRENGTHS),
+    ReadingKind.UV_SHORT: tuple(_STRENGTHS),
+    ReadingKind.PLEOCHROISM: tuple(_PLEOCHROISM),
+    ReadingKind.COLOUR: tuple(_COLOURS),
+    ReadingKind.OBSERVATION: (*signs(), "doubled back facets"),
+}  # fmt: skip
