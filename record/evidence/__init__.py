@@ -1,6 +1,6 @@
-"""What the readings of a stone agree with: pure functions on readings and a table of materials.
+"""What single readings say of a material: pure functions on readings and a table of materials.
 
-Nothing here opens a book. The way of the data: `understand` (texts into values) → `evidence` (which of them
-count, and together with which) → `rank` (how well each material explains them) → `propose` (the test that
-would tell most). A reading is not a verdict: the results say 'consistent with' and 'not consistent with'.
+Nothing here opens a book, and nothing weighs several readings together yet. `understand` turns texts into values,
+`weights` says how probable each is under one material. A reading is not a verdict: the words for people are
+'consistent with' and 'not consistent with'.
 """

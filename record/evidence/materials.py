@@ -1,6 +1,6 @@
 """The table of materials: what is published on each, with its source, and signs seen under magnification.
 
-The tables are CSV files in this folder; their columns are described in docs/consistency.md. Ranges are the
+The tables are CSV files in this folder; `Material` and `Sign` describe their columns. Ranges are the
 published limits. Where a row says so, a value is from memory or common practice without a source.
 """
 

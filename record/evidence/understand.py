@@ -406,8 +406,8 @@ def _observation(kind: ReadingKind, typed: Typed) -> Understood:
     sign = next((signs()[n] for n in names if n in signs()), None)
     if sign is None:
         raise BookError(
-            f"'{typed.value}' is not in the vocabulary of observations; 'setstone reading words' lists it, and a remark "
-            "takes any text."
+            f"'{typed.value}' is not in the vocabulary of observations, such as fissure, needle or gas bubble; use one of its "
+            "words, or write it as a remark."
         )
     return Understood(kind, Word(sign.name), f"seen: {sign.name}{where}")
 

@@ -1,7 +1,7 @@
 """How probable each single reading is under one material, and whether it agrees at all.
 
 Where nothing is published on how often a reaction is misread, the figures here are judgement, marked 'common
-practice, no source'; docs/consistency.md lists them. They are set so that one misread word does not exclude a
+practice, no source'. They are set so that one misread word does not exclude a
 material unless the trade's own rules say that it does.
 """
 
