@@ -11,7 +11,7 @@ from setstone.measure.quantity import Quantity
 from setstone.record.errors import BookError
 from setstone.record.evidence.hydrostatic import hydrostatic_density, water_density
 from setstone.record.evidence.likelihood import agreement, density_under, pooled, probability_above
-from setstone.record.evidence.materials import Kind, Range, claimed, materials, signs
+from setstone.record.evidence.materials import Kind, Material, Range, claimed, materials, signs
 from setstone.record.evidence.readings import Edges, OverLimit, Typed
 from setstone.record.evidence.understand import parse_numbers, understand
 from setstone.record.evidence.weights import weigh_density, weigh_index
@@ -79,7 +79,9 @@ def test_a_reading_in_the_range_agrees_and_one_two_sigma_off_does_so_in_one_of_t
 
 
 def test_two_readings_on_one_instrument_are_no_surer_than_the_better() -> None:
-    assert pooled([1.76, 1.77], [0.002, 0.004]) == (pytest.approx(1.762), 0.002)
+    value, u = pooled([1.76, 1.77], [0.002, 0.004])
+    assert value == pytest.approx(1.762)
+    assert u == 0.002
 
 
 @pytest.mark.parametrize("material", MATERIALS.values(), ids=lambda m: m.id)
