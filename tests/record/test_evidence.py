@@ -85,7 +85,7 @@ def test_two_readings_on_one_instrument_are_no_surer_than_the_better() -> None:
 
 
 @pytest.mark.parametrize("material", MATERIALS.values(), ids=lambda m: m.id)
-def test_every_material_agrees_with_its_own_middle_readings(material) -> None:
+def test_every_material_agrees_with_its_own_middle_readings(material: Material) -> None:
     half = material.birefringence.middle / 2
     middle = material.index.middle
     seen = (
