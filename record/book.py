@@ -66,6 +66,7 @@ class Book(Store):
     add_remark = notes.add_remark
     remarks = notes.remarks
     journal = _journal.journal
+    newest_journal_line = _journal.newest_journal_line
 
     @classmethod
     def create(cls, folder: Path, *, workshop: str = "", by: str = "") -> "Book":

@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, func, insert, select
 
 from setstone.record import schema
 from setstone.record.entries import JournalEntry, StoneEntry
@@ -64,3 +64,14 @@ def journal(book: Store, stone: StoneEntry | None = None) -> tuple[JournalEntry,
         lines = lines.where(t.c.stone_id == stone.id)
     with book.snapshot() as connection:
         return tuple(JournalEntry(**row) for row in connection.execute(lines).mappings())
+
+
+def newest_journal_line(book: Store) -> int:
+    """Read the number of the newest line, 0 without one: it tells whether something was changed.
+
+    Returns
+    -------
+    int
+    """
+    with book.snapshot() as connection:
+        return int(connection.execute(select(func.max(schema.journal.c.id))).scalar() or 0)

@@ -1,0 +1,376 @@
+"""The bench: one book at one window, what is chosen, and what a person does."""
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from psygnal import Signal
+
+from setstone.annotate.bench.presence import Presence
+from setstone.annotate.bench.review import Review
+from setstone.annotate.bench.steps import Step, Steps
+from setstone.capture.photograph import Lamp
+from setstone.measure.candidates import LIKELY
+from setstone.measure.scale import Scale
+from setstone.record.book import Book
+from setstone.record.entries import ExaminationEntry, PhotographEntry, StoneEntry
+from setstone.record.errors import BookError
+from setstone.record.progress import Progress, Stage
+
+
+class Bench:
+    """One book at one window.
+
+    Parameters
+    ----------
+    by : str
+        Who works here.
+    """
+
+    #: Another book is open, or none.
+    book_changed = Signal()
+    #: Stones, or how far the work on them has come.
+    stones_changed = Signal()
+    #: Another stone or occasion is chosen.
+    chosen = Signal()
+    #: Photographs of the chosen stone.
+    photographs_changed = Signal()
+    #: The chosen occasion was examined, or another one is chosen.
+    review_changed = Signal()
+    #: Readings and remarks of the chosen stone.
+    notes_changed = Signal()
+    #: Something a person should know, in one sentence.
+    said = Signal(str)
+
+    def __init__(self, by: str = "") -> None:
+        self.by = by
+        self.steps = Steps()
+        self.book: Book | None = None
+        self.progress: tuple[Progress, ...] = ()
+        self.stone: StoneEntry | None = None
+        self.occasion = ""
+        self.review: Review | None = None
+        self._presence: Presence | None = None
+        self._last_line = 0
+
+    # The book
+
+    def open(self, folder: Path) -> None:
+        """Open a book in place of the one that is open.
+
+        Raises
+        ------
+        BookError
+            When it cannot be opened; the one that is open stays.
+        """
+        self._take(Book.open(folder))
+
+    def start(self, folder: Path, *, workshop: str = "") -> None:
+        """Start a new book and open it.
+
+        Raises
+        ------
+        BookError
+            When it cannot be made; the one that is open stays.
+        """
+        self._take(Book.create(folder, workshop=workshop, by=self.by))
+
+    def close(self) -> None:
+        """Close the book."""
+        if self.book is None:
+            return
+        self.book.close()
+        if self._presence is not None:
+            self._presence.leave()
+        self.book, self.stone, self.review, self.occasion, self.progress = None, None, None, "", ()
+        self.steps.forget()
+        self.book_changed.emit()
+
+    @property
+    def opened(self) -> Book:
+        """The book; BookError when none is open."""
+        if self.book is None:
+            raise BookError("No book is open; open one first.")
+        return self.book
+
+    @property
+    def elsewhere(self) -> str:
+        """Who has the book open at another window, in words; empty when nobody has."""
+        return "" if self._presence is None else self._presence.other
+
+    def _take(self, book: Book) -> None:
+        self.close()
+        self.book = book
+        self._presence = Presence(book.folder, self.by)
+        self._last_line = self._newest_line()
+        self._read_progress()
+        self.book_changed.emit()
+        self.stones_changed.emit()
+        if self.progress:
+            self.choose(
+                next((p for p in self.progress if p.stage is not Stage.SIGNED), self.progress[0]).stone
+            )
+        if self.elsewhere:
+            self.said.emit(
+                f"This book is open in another window too ({self.elsewhere}); what is done there shows here, "
+                "and nothing of it is overwritten."
+            )
+
+    def look_for_changes(self) -> bool:
+        """Show what was done in another window meanwhile; return whether something was."""
+        if self.book is None or self._newest_line() == self._last_line:
+            return False
+        self._last_line = self._newest_line()
+        self.refresh()
+        return True
+
+    def refresh(self) -> None:
+        """Read everything that is shown from the book again."""
+        self._read_progress()
+        self.stones_changed.emit()
+        if self.stone is not None and all(p.stone.id != self.stone.id for p in self.progress):
+            self.choose(None)
+            return
+        self.photographs_changed.emit()
+        self.notes_changed.emit()
+        entry = self._latest()
+        if self.review is not None and entry is not None and entry.id == self.review.entry.id:
+            self.review.reload()
+        elif self.review is not None or entry is not None:
+            self._set_review(entry)
+
+    # Stones
+
+    def choose(self, stone: StoneEntry | None, occasion: str | None = None) -> None:
+        """Choose a stone, and one of its occasions: the latest examined or photographed if not given."""
+        if stone is not None and self.stone == stone and occasion in (None, self.occasion):
+            return
+        self.stone = stone
+        self.occasion = "" if stone is None else occasion or self._last_occasion(stone)
+        self.review = None
+        entry = self._latest()
+        if entry is not None:
+            self.review = self._reviewing(entry)
+        self.chosen.emit()
+        self.photographs_changed.emit()
+        self.notes_changed.emit()
+        self.review_changed.emit()
+
+    def choose_by(self, step: int) -> None:
+        """Choose the stone that many places further in the list."""
+        ids = [p.stone.id for p in self.progress]
+        if ids:
+            at = ids.index(self.stone.id) + step if self.stone is not None and self.stone.id in ids else 0
+            self.choose(self.progress[min(len(ids) - 1, max(0, at))].stone)
+
+    def add_stone(self, position: str, *, claimed_as: str = "", to: str = "") -> None:
+        """Add a stone to an object; the object is added too where there is none of that name.
+
+        Parameters
+        ----------
+        position : str
+        claimed_as : str, optional
+        to : str, optional
+            Name of the object; the only one there is when not given.
+        """
+        book = self.opened
+        if not to:
+            to = book.object().name
+        added: list[StoneEntry] = []
+
+        def do() -> None:
+            if added:
+                book.restore_stone(added[0], by=self.by)
+            else:
+                with book.atomic():
+                    known = {o.name.casefold(): o for o in book.objects()}
+                    owner = known.get(to.casefold()) or book.add_object(to, by=self.by)
+                    added.append(book.add_stone(owner, position, claimed_as=claimed_as, by=self.by))
+            self.changed_here()
+            self.choose(added[0])
+
+        def undo() -> None:
+            book.remove_stone(added[0], by=self.by)
+            self._gone(added[0])
+
+        self.steps.take(Step(f"add {position}", do, undo))
+
+    def correct_stone(self, stone: StoneEntry, *, position: str, claimed_as: str) -> None:
+        """Give a stone another position or claim."""
+        book = self.opened
+
+        def put(where: str, claim: str) -> Callable[[], None]:
+            def write() -> None:
+                now = book.correct_stone(stone, position=where, claimed_as=claim, by=self.by)
+                if self.stone is not None and self.stone.id == now.id:
+                    self.stone = now
+                self.changed_here()
+                self.chosen.emit()
+
+            return write
+
+        if (position, claimed_as) != (stone.position, stone.claimed_as):
+            undo = put(stone.position, stone.claimed_as)
+            self.steps.take(Step(f"correct {stone.position}", put(position, claimed_as), undo))
+
+    def remove_stone(self, stone: StoneEntry) -> None:
+        """Take a stone out of the book; undo brings it back with all that was done on it."""
+        book = self.opened
+
+        def do() -> None:
+            book.remove_stone(stone, by=self.by)
+            self._gone(stone)
+
+        def undo() -> None:
+            back = book.restore_stone(stone, by=self.by)
+            self.changed_here()
+            self.choose(back)
+
+        self.steps.take(Step(f"remove {stone.position}", do, undo))
+
+    def sign(self) -> None:
+        """Sign the chosen stone."""
+        book, stone = self.opened, self._required_stone()
+
+        def do() -> None:
+            book.sign(stone, by=self.by)
+            self.changed_here()
+
+        def undo() -> None:
+            book.take_signature_back(stone, by=self.by)
+            self.changed_here()
+
+        self.steps.take(Step(f"sign {stone.position}", do, undo))
+
+    @property
+    def here(self) -> Progress | None:
+        """How far the work on the chosen stone has come."""
+        return next(
+            (p for p in self.progress if self.stone is not None and p.stone.id == self.stone.id), None
+        )
+
+    # Photographs
+
+    @property
+    def photographs(self) -> tuple[PhotographEntry, ...]:
+        """Of the chosen stone."""
+        if self.book is None or self.stone is None:
+            return ()
+        return self.book.photographs(self.stone)
+
+    @property
+    def occasions(self) -> tuple[str, ...]:
+        """Of the chosen stone, in the order they were photographed."""
+        if self.book is None or self.stone is None:
+            return ()
+        return self.book.occasions(self.stone)
+
+    def shown(self, lamp: Lamp) -> PhotographEntry | None:
+        """The photograph to show in this light: the one examined, else the one added last."""
+        there = [p for p in self.photographs if p.occasion == self.occasion]
+        if self.review is not None:
+            examined = self.review.entry.white if lamp is Lamp.WHITE else self.review.entry.blue
+            for p in there:
+                if p.sha256 == examined:
+                    return p
+        return next((p for p in reversed(there) if p.lamp is lamp), None)
+
+    def correct_photograph(
+        self,
+        entry: PhotographEntry,
+        *,
+        lamp: Lamp | None = None,
+        occasion: str | None = None,
+        scale: Scale | None = None,
+    ) -> None:
+        """Correct the light, the occasion or the scale of a photograph."""
+        book = self.opened
+
+        def put(**values: object) -> Callable[[], None]:
+            def write() -> None:
+                book.correct_photograph(entry, by=self.by, **values)  # type: ignore[arg-type]
+                if "occasion" in values:
+                    self.occasion = str(values["occasion"])
+                self.changed_here()
+                self.photographs_changed.emit()
+                self._set_review(self._latest())
+
+            return write
+
+        old: dict[str, object] = {}
+        new: dict[str, object] = {}
+        if lamp is not None and lamp is not entry.lamp:
+            old["lamp"], new["lamp"] = entry.lamp, lamp
+        if occasion is not None and occasion != entry.occasion:
+            old["occasion"], new["occasion"] = entry.occasion, occasion
+        if scale is not None:
+            new["scale"] = scale
+            if entry.scale is not None:
+                old["scale"] = entry.scale
+        if new:
+            self.steps.take(Step(f"correct {entry.name}", put(**new), put(**old)))
+
+    # Examination
+
+    def to_examine(self) -> Sequence[tuple[StoneEntry, str]]:
+        """Stones and occasions that are photographed and not examined."""
+        return [(p.stone, occasion) for p in self.progress for occasion in p.to_examine]
+
+    def examined(self, entry: ExaminationEntry) -> None:
+        """Take note of a new examination."""
+        self.changed_here()
+        if self.stone is not None and entry.stone_id == self.stone.id and entry.occasion == self.occasion:
+            # Steps so far speak of numbers that may mean something else now.
+            self.steps.forget()
+            self._set_review(entry)
+
+    def changed_here(self) -> None:
+        """Read again how far the work has come, after something was done here."""
+        self._last_line = self._newest_line()
+        self._read_progress()
+        self.stones_changed.emit()
+
+    # Undo
+
+    def undo(self) -> str:
+        """Take the last step back; return its title."""
+        return self.steps.undo()
+
+    def redo(self) -> str:
+        """Do the step again that was taken back last; return its title."""
+        return self.steps.redo()
+
+    # Inside
+
+    def _read_progress(self) -> None:
+        self.progress = () if self.book is None else self.book.progress(least_score=LIKELY)
+
+    def _newest_line(self) -> int:
+        return 0 if self.book is None else self.book.newest_journal_line()
+
+    def _gone(self, stone: StoneEntry) -> None:
+        self.changed_here()
+        if self.stone is not None and self.stone.id == stone.id:
+            self.choose(self.progress[0].stone if self.progress else None)
+
+    def _last_occasion(self, stone: StoneEntry) -> str:
+        known = self.opened.occasions(stone)
+        return known[-1] if known else ""
+
+    def _latest(self) -> ExaminationEntry | None:
+        if self.book is None or self.stone is None or not self.occasion:
+            return None
+        return self.book.latest_examination(self.stone, self.occasion)
+
+    def _reviewing(self, entry: ExaminationEntry) -> Review:
+        review = Review(self.opened, self._required_stone(), entry, lambda: self.by, self.steps)
+        review.changed.connect(self.changed_here)
+        return review
+
+    def _set_review(self, entry: ExaminationEntry | None) -> None:
+        self.review = None if entry is None else self._reviewing(entry)
+        self.review_changed.emit()
+
+    def _required_stone(self) -> StoneEntry:
+        if self.stone is None:
+            raise BookError("No stone is chosen; choose one in the list first.")
+        return self.stone

@@ -1,0 +1,40 @@
+"""Which occasion a new photograph most likely belongs to."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+from setstone.capture.photograph import Lamp
+from setstone.record.entries import PhotographEntry
+from setstone.record.vocabulary import OCCASIONS
+
+#: Photographs taken within this time belong to one occasion (common practice, no source).
+_SAME_SITTING = timedelta(hours=12)
+
+
+def likely_occasion(there: Sequence[PhotographEntry], lamp: Lamp, taken: datetime | None) -> str:
+    """Tell the occasion of a photograph from those a stone has already.
+
+    Parameters
+    ----------
+    there : sequence of PhotographEntry
+        Of the stone, in the order they were added.
+    lamp : Lamp
+        Of the new one.
+    taken : datetime or None
+        When the new one was taken, aware, where its file says so.
+
+    Returns
+    -------
+    str
+        That of a photograph taken in the same sitting; else the last one that lacks this light; else
+        the next of the usual occasions.
+    """
+    for entry in reversed(there):
+        if taken is not None and entry.taken is not None and abs(entry.taken - taken) < _SAME_SITTING:
+            return entry.occasion
+    if not there:
+        return OCCASIONS[0]
+    last = there[-1].occasion
+    if all(entry.lamp is not lamp for entry in there if entry.occasion == last):
+        return last
+    return OCCASIONS[-1] if last in OCCASIONS else last
