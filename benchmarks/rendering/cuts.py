@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import ConvexHull
 
 Values = NDArray[np.float64]
 Random = np.random.Generator
@@ -127,8 +128,6 @@ def _arc(half_width: float) -> Values:
 
 
 def _hull(points: Values) -> Values:
-    from scipy.spatial import ConvexHull
-
     return np.asarray(points[ConvexHull(points).vertices])
 
 

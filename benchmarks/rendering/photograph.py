@@ -6,6 +6,7 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import map_coordinates
 
 from rendering import trace as t
 from rendering.cuts import CROWN, CUTS, Random, Stone, Values, cut_stone
@@ -87,7 +88,6 @@ def render(name: str, seed: int) -> Rendered:
         SAMPLES,
         rng.uniform(0.002, 0.012),
         rng.uniform(-0.1, 0.2) * width,
-        0,
         size,
         seed,
     )
@@ -325,8 +325,6 @@ def _fissure_truth(
 
 def _contrast(path: Values, picture: NDArray[np.uint8]) -> dict[str, Any]:
     """How far a line stands out: grey levels above its flanks, 5 to 9 px away."""
-    from scipy.ndimage import map_coordinates
-
     at = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
     path = np.stack([np.interp(np.arange(0, at[-1], 1.0), at, path[:, k]) for k in range(2)], axis=1)
     way = np.gradient(path, axis=0)

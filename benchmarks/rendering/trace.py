@@ -20,18 +20,6 @@ BOUNCES = 12
 RED, GREEN, BLUE, LAMP, FISSURE, INCLUSION, FISSURE_GHOST, INCLUSION_GHOST = range(8)
 
 
-class Sky(NamedTuple):
-    """What surrounds the stone; polar angles in radians from straight above.
-
-    Parameters
-    ----------
-    values : (24,) float64 array
-        See `sky_light`.
-    """
-
-    values: Values
-
-
 class Solid(NamedTuple):
     """Everything of a stone that paths meet, as arrays."""
 
@@ -438,19 +426,18 @@ def trace(
     samples: int,
     aperture: float,
     focus: float,
-    first_row: int,
-    last_row: int,
+    height: int,
     seed: int,
 ) -> Values:  # pragma: no cover
-    """Photograph rows of the stone from above; (rows, width, 9): see the column names, last the share of stone."""
+    """Photograph the stone from above; (height, width, 9): see the column names, last the share of stone."""
     np.random.seed(seed)
-    picture = np.zeros((last_row - first_row, width, 9))
+    picture = np.zeros((height, width, 9))
     o, d = np.zeros(3), np.zeros(3)
     sky = np.zeros(4)
     ct, st = np.cos(turn), np.sin(turn)
-    for row in range(first_row, last_row):
+    for row in range(height):
         for column in range(width):
-            out = picture[row - first_row, column]
+            out = picture[row, column]
             for _ in range(samples):
                 # The picture's y runs down; the stone's up.
                 px = (column + np.random.random() - 0.5 - x0) * pixel
