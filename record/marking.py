@@ -127,6 +127,36 @@ def length_of(path: NDArray[np.float64], scale: Scale) -> Quantity:
     return Quantity(length / 1000, _u_by_hand_um(length, scale) / 1000, "mm")
 
 
+def scale_between(ends: NDArray[np.float64], length_um: float) -> Scale:
+    """Scale from a length between two points a person placed on the picture.
+
+    Parameters
+    ----------
+    ends : (2, 2) float64 array
+        Pixels x, y of both ends.
+    length_um : float
+        What lies between them, in micrometres.
+
+    Returns
+    -------
+    Scale
+
+    Raises
+    ------
+    BookError
+        When the ends are too close to one another to give a scale.
+    MeasurementError
+        When the scale is not possible for a photograph of a stone.
+    """
+    length_px = float(np.hypot(*(ends[1] - ends[0])))
+    u_px = math.sqrt(2) * _HAND_PX
+    if length_px < 10 * u_px:
+        raise BookError("The two ends are too close to one another; drag them to the ends of the scale bar.")
+    um_per_px = length_um / length_px
+    detail = f"{length_um:g} µm between two ends set by hand"
+    return Scale(um_per_px, um_per_px * u_px / length_px, "given", detail)
+
+
 def candidate_redrawn(candidate: Candidate, path: NDArray[np.float64], scale: Scale | None) -> Candidate:
     """Return a candidate along the path a person drew for it, with the sizes that follow from the path.
 

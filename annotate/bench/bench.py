@@ -5,6 +5,7 @@ from pathlib import Path
 
 from psygnal import Signal
 
+from setstone.annotate.bench.choosing import in_order
 from setstone.annotate.bench.presence import Presence
 from setstone.annotate.bench.review import Review
 from setstone.annotate.bench.steps import Step, Steps
@@ -12,7 +13,14 @@ from setstone.capture.photograph import Lamp
 from setstone.measure.candidates import LIKELY
 from setstone.measure.scale import Scale
 from setstone.record.book import Book
-from setstone.record.entries import ExaminationEntry, PhotographEntry, StoneEntry
+from setstone.record.entries import (
+    ExaminationEntry,
+    ObjectEntry,
+    PhotographEntry,
+    ReadingEntry,
+    RemarkEntry,
+    StoneEntry,
+)
 from setstone.record.errors import BookError
 from setstone.record.progress import Progress, Stage
 
@@ -138,7 +146,34 @@ class Bench:
         elif self.review is not None or entry is not None:
             self._set_review(entry)
 
-    # Stones
+    # Objects and stones
+
+    @property
+    def objects(self) -> tuple[ObjectEntry, ...]:
+        """Of the book, in the order they were added."""
+        return () if self.book is None else self.book.objects()
+
+    def add_object(self, name: str, *, description: str = "") -> ObjectEntry:
+        """Add an object to the book; it stays, for nothing is lost by an object without stones."""
+        added = self.opened.add_object(name, description=description, by=self.by)
+        self.changed_here()
+        return added
+
+    def correct_object(self, entry: ObjectEntry, *, name: str) -> None:
+        """Give an object another name."""
+        book = self.opened
+
+        def put(called: str) -> Callable[[], None]:
+            def write() -> None:
+                book.correct_object(entry, name=called, by=self.by)
+                self.changed_here()
+                if self.stone is not None and self.stone.object_id == entry.id:
+                    self.stone = next(p.stone for p in self.progress if self.stone.id == p.stone.id)
+
+            return write
+
+        if name != entry.name:
+            self.steps.take(Step(f"rename {entry.name}", put(name), put(entry.name)))
 
     def choose(self, stone: StoneEntry | None, occasion: str | None = None) -> None:
         """Choose a stone, and one of its occasions: the latest examined or photographed if not given."""
@@ -241,6 +276,20 @@ class Bench:
 
         self.steps.take(Step(f"sign {stone.position}", do, undo))
 
+    def take_signature_back(self) -> None:
+        """Take the signature on the chosen stone back."""
+        book, stone = self.opened, self._required_stone()
+
+        def do() -> None:
+            book.take_signature_back(stone, by=self.by)
+            self.changed_here()
+
+        def undo() -> None:
+            book.sign(stone, by=self.by)
+            self.changed_here()
+
+        self.steps.take(Step(f"take the signature on {stone.position} back", do, undo))
+
     @property
     def here(self) -> Progress | None:
         """How far the work on the chosen stone has come."""
@@ -273,6 +322,51 @@ class Bench:
                 if p.sha256 == examined:
                     return p
         return next((p for p in reversed(there) if p.lamp is lamp), None)
+
+    def picture(self, stone: StoneEntry) -> PhotographEntry | None:
+        """The photograph that stands for a stone in a list: the one in white light added last, else any."""
+        there = self.opened.photographs(stone)
+        white = [p for p in there if p.lamp is Lamp.WHITE]
+        return (white or list(there) or [None])[-1]
+
+    def photographs_added(self, stone: StoneEntry, entries: Sequence[PhotographEntry]) -> None:
+        """Take note of new photographs of a stone, and look at their occasion."""
+        self.changed_here()
+        if entries and self.stone is not None and self.stone.id == stone.id:
+            self.occasion = entries[-1].occasion
+            self.photographs_changed.emit()
+            self._set_review(self._latest())
+
+    def move_photograph(self, entry: PhotographEntry, to: StoneEntry) -> None:
+        """Give a photograph to another stone."""
+        book, back = self.opened, self._required_stone()
+
+        def put(owner: StoneEntry) -> Callable[[], None]:
+            def write() -> None:
+                book.correct_photograph(entry, stone=owner, by=self.by)
+                self.changed_here()
+                self.photographs_changed.emit()
+
+            return write
+
+        self.steps.take(Step(f"move {entry.name}", put(to), put(back)))
+
+    def scale_of(self, entry: PhotographEntry) -> Scale | None:
+        """Scale of a photograph: as a person set it, as it was examined with, or as the file states it."""
+        if entry.scale is not None:
+            return entry.scale
+        examined = None
+        if self.review is not None and self.review.entry.occasion == entry.occasion:
+            examined = self.review.entry
+        elif self.book is not None and self.stone is not None:
+            examined = self.book.latest_examination(self.stone, entry.occasion)
+        if examined is not None and entry.sha256 in (examined.white, examined.blue):
+            return examined.result.scale
+        if entry.um_per_px is None:
+            return None
+        from setstone.record.examining import given_scale  # loads the whole examination
+
+        return given_scale(entry.um_per_px)
 
     def correct_photograph(
         self,
@@ -309,6 +403,42 @@ class Bench:
         if new:
             self.steps.take(Step(f"correct {entry.name}", put(**new), put(**old)))
 
+    # Readings and remarks
+
+    def add_reading(
+        self,
+        test: str,
+        value: str,
+        *,
+        unit: str = "",
+        uncertainty: str = "",
+        instrument: str = "",
+        stone_is_set: bool = True,
+        remark: str = "",
+    ) -> ReadingEntry:
+        """Enter a reading of the chosen stone; a wrong one stays, and a remark says so."""
+        entry = self.opened.add_reading(
+            self._required_stone(),
+            test=test,
+            value=value,
+            unit=unit,
+            uncertainty=uncertainty,
+            instrument=instrument,
+            stone_is_set=stone_is_set,
+            remark=remark,
+            by=self.by,
+        )
+        self.changed_here()
+        self.notes_changed.emit()
+        return entry
+
+    def add_remark(self, text: str) -> RemarkEntry:
+        """Enter a remark on the chosen stone."""
+        entry = self.opened.add_remark(self._required_stone(), text, by=self.by)
+        self.changed_here()
+        self.notes_changed.emit()
+        return entry
+
     # Examination
 
     def to_examine(self) -> Sequence[tuple[StoneEntry, str]]:
@@ -342,7 +472,8 @@ class Bench:
     # Inside
 
     def _read_progress(self) -> None:
-        self.progress = () if self.book is None else self.book.progress(least_score=LIKELY)
+        there = () if self.book is None else self.book.progress(least_score=LIKELY)
+        self.progress = tuple(sorted(there, key=lambda p: (p.stone.object_id, in_order(p.stone.position))))
 
     def _newest_line(self) -> int:
         return 0 if self.book is None else self.book.newest_journal_line()

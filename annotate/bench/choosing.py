@@ -1,10 +1,12 @@
-"""Which occasion a new photograph most likely belongs to."""
+"""What is offered first: the occasion of a new photograph, the position of the next stone; the order of stones."""
 
+import re
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from setstone.capture.photograph import Lamp
 from setstone.record.entries import PhotographEntry
+from setstone.record.text import key
 from setstone.record.vocabulary import OCCASIONS
 
 #: Photographs taken within this time belong to one occasion (common practice, no source).
@@ -38,3 +40,29 @@ def likely_occasion(there: Sequence[PhotographEntry], lamp: Lamp, taken: datetim
     if all(entry.lamp is not lamp for entry in there if entry.occasion == last):
         return last
     return OCCASIONS[-1] if last in OCCASIONS else last
+
+
+def in_order(position: str) -> tuple[tuple[int, str], ...]:
+    """Key that sorts positions as people count: lid-2 before lid-10.
+
+    >>> sorted(["lid-10", "Lid-2", "lid-1"], key=in_order)
+    ['lid-1', 'Lid-2', 'lid-10']
+    """
+    return tuple(
+        (int(part), "") if part.isdecimal() else (0, part)
+        for part in re.split(r"(\d+)", key(position))
+        if part
+    )
+
+
+def next_position(positions: Sequence[str]) -> str:
+    """Position that follows those there are; empty when they do not end in a number.
+
+    >>> next_position(["lid-1", "lid-3", "lid-2"]), next_position(["clasp"])
+    ('lid-4', '')
+    """
+    last = max(positions, key=in_order, default="")
+    match = re.fullmatch(r"(.*?)(\d+)", last)
+    if match is None:
+        return ""
+    return f"{match[1]}{int(match[2]) + 1:0{len(match[2])}d}"
