@@ -327,7 +327,8 @@ class Bench:
         """The photograph that stands for a stone in a list: the one in white light added last, else any."""
         there = self.opened.photographs(stone)
         white = [p for p in there if p.lamp is Lamp.WHITE]
-        return (white or list(there) or [None])[-1]
+        chosen = white or list(there)
+        return chosen[-1] if chosen else None
 
     def photographs_added(self, stone: StoneEntry, entries: Sequence[PhotographEntry]) -> None:
         """Take note of new photographs of a stone, and look at their occasion."""
