@@ -62,6 +62,8 @@ class Book(Store):
     signature = signing.signature
     progress = _progress.progress
     add_reading = notes.add_reading
+    correct_reading = notes.correct_reading
+    withdraw_reading = notes.withdraw_reading
     readings = notes.readings
     add_remark = notes.add_remark
     remarks = notes.remarks

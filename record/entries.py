@@ -1,6 +1,7 @@
 """What a book gives back: plain, frozen entries; times are aware datetimes in UTC."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Literal
@@ -125,6 +126,23 @@ class ReadingEntry:
     instrument: str
     stone_is_set: bool
     remark: str
+    by: str
+    at: datetime
+    #: Circumstances, as `setstone.record.evidence.readings.Typed` lists them.
+    details: Mapping[str, Any] = field(default_factory=dict)
+    #: When it was read, where that was not when it was entered.
+    taken: datetime | None = None
+    #: The findings in the pictures it belongs to: occasion and number as they stand now.
+    findings: tuple[tuple[str, int], ...] = ()
+    withdrawn: "Withdrawal | None" = None
+
+
+@dataclass(frozen=True)
+class Withdrawal:
+    """Why a reading no longer holds, who says so, and which reading stands in its place."""
+
+    replaced_by: int | None
+    reason: str
     by: str
     at: datetime
 

@@ -1,15 +1,37 @@
 """Readings of instruments and remarks on a stone."""
 
+from collections.abc import Iterable, Mapping
+from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Table, insert, select
+from sqlalchemy import Connection, insert, or_, select
 
 from setstone.record import schema
-from setstone.record.clock import now
-from setstone.record.entries import ReadingEntry, RemarkEntry, StoneEntry
+from setstone.record.clock import in_utc, now
+from setstone.record.entries import ReadingEntry, RemarkEntry, StoneEntry, Withdrawal
+from setstone.record.errors import BookError
+from setstone.record.evidence.readings import Typed
+from setstone.record.evidence.understand import understand
+from setstone.record.examinations import examination
 from setstone.record.journal import note
 from setstone.record.store import Store, new_id
 from setstone.record.text import clean, operator
+
+_r, _w = schema.readings.c, schema.reading_withdrawals.c
+#: What may stand in the details of a reading.
+_DETAILS = ("part", "liquid", "directions", "water_c", "check")
+#: What a person enters of a reading, and may correct.
+_ENTERED = (
+    "test",
+    "value",
+    "unit",
+    "uncertainty",
+    "instrument",
+    "stone_is_set",
+    "remark",
+    "details",
+    "taken",
+)
 
 
 def add_reading(
@@ -23,6 +45,9 @@ def add_reading(
     instrument: str = "",
     stone_is_set: bool = True,
     remark: str = "",
+    details: Mapping[str, Any] | None = None,
+    taken: datetime | None = None,
+    findings: Iterable[tuple[str | None, int]] = (),
     by: str,
 ) -> ReadingEntry:
     """Enter what an instrument or an eye read.
@@ -37,6 +62,12 @@ def add_reading(
     unit, uncertainty, instrument, remark : str, optional
     stone_is_set : bool, optional
         Whether the stone was in its setting.
+    details : mapping, optional
+        Circumstances: ``part``, ``liquid``, ``directions``, ``water_c``, ``check``, as `Typed` describes them.
+    taken : datetime, optional
+        When it was read, where that was not just now; aware.
+    findings : iterable of (occasion or None, number), optional
+        Findings in the pictures that show what was seen; None for the only occasion or the newest.
     by : str
         Who read it.
 
@@ -47,18 +78,108 @@ def add_reading(
     Raises
     ------
     BookError
-        When nobody is named, or a text cannot be kept.
+        When nobody is named, a text cannot be kept, the test is known and the value cannot be one of it, or
+        a finding does not exist. A test that is not known is kept as it was written.
     """
-    values: dict[str, Any] = {
-        "test": clean(test, "The name of the test"),
-        "value": clean(value, "The value", longest=200),
-        "unit": clean(unit, "The unit", longest=40, required=False),
-        "uncertainty": clean(uncertainty, "The uncertainty", required=False),
-        "instrument": clean(instrument, "The instrument", longest=200, required=False),
-        "stone_is_set": stone_is_set,
-        "remark": clean(remark, "The remark", longest=4000, required=False, lines=True),
-    }
-    return ReadingEntry(**_add(book, schema.readings, "add reading", stone, by, values))
+    values = _values(
+        test=test,
+        value=value,
+        unit=unit,
+        uncertainty=uncertainty,
+        instrument=instrument,
+        stone_is_set=stone_is_set,
+        remark=remark,
+        details=details,
+        taken=taken,
+    )
+    by = operator(by, required=True)
+    with book.atomic() as connection:
+        linked = _linked(book, connection, stone, findings)
+        return _add_reading(connection, stone, "add reading", values, linked, by=by)
+
+
+def correct_reading(
+    book: Store, stone: StoneEntry, reading_id: int, *, reason: str = "", by: str, **changes: Any
+) -> ReadingEntry:
+    """Put a corrected reading in the place of one; the former stays in the book, withdrawn.
+
+    Parameters
+    ----------
+    stone : StoneEntry
+    reading_id : int
+        Number of the reading.
+    reason : str, optional
+        Why.
+    by : str
+        Who corrects.
+    **changes
+        What shall be otherwise, as the parameters of `add_reading`; what is not given stays.
+
+    Returns
+    -------
+    ReadingEntry
+        The one that holds now.
+
+    Raises
+    ------
+    BookError
+        As `add_reading`, and when there is no such reading or it does not hold any more.
+    """
+    by, reason = operator(by, required=True), _reason(reason)
+    with book.atomic() as connection:
+        former = _holding(connection, stone, reading_id)
+        kept = {name: getattr(former, name) for name in _ENTERED}
+        values = _values(**{**kept, **{k: v for k, v in changes.items() if k != "findings"}})
+        if "findings" in changes:
+            linked = _linked(book, connection, stone, changes["findings"])
+        else:
+            linked = _links(connection, [reading_id]).get(reading_id, [])
+        return _add_reading(
+            connection, stone, "correct reading", values, linked, by=by, former=former, reason=reason
+        )
+
+
+def withdraw_reading(
+    book: Store, stone: StoneEntry, reading_id: int, *, reason: str, by: str
+) -> ReadingEntry:
+    """Say that a reading does not hold; it stays in the book and is weighed no more.
+
+    Parameters
+    ----------
+    stone : StoneEntry
+    reading_id : int
+        Number of the reading.
+    reason : str
+        Why.
+    by : str
+        Who says so.
+
+    Returns
+    -------
+    ReadingEntry
+        As it stands now.
+
+    Raises
+    ------
+    BookError
+        When there is no such reading, it does not hold any more, or no reason is given.
+    """
+    by, reason = operator(by, required=True), clean(reason, "The reason", longest=1000, lines=True)
+    with book.atomic() as connection:
+        former = _holding(connection, stone, reading_id)
+        at = now()
+        _withdraw(connection, former, None, reason, by, at)
+        note(
+            connection,
+            at,
+            by,
+            "withdraw reading",
+            stone.full_name,
+            stone_id=stone.id,
+            before=_told(former),
+            after={"reason": reason},
+        )
+        return _readings(connection, stone, _r.id == reading_id)[0]
 
 
 def add_remark(book: Store, stone: StoneEntry, text: str, *, by: str) -> RemarkEntry:
@@ -81,17 +202,29 @@ def add_remark(book: Store, stone: StoneEntry, text: str, *, by: str) -> RemarkE
         When nobody is named, or the text cannot be kept.
     """
     values = {"text": clean(text, "The remark", longest=4000, lines=True)}
-    return RemarkEntry(**_add(book, schema.remarks, "add remark", stone, by, values))
+    by, at = operator(by, required=True), now()
+    with book.atomic() as connection:
+        row = {**values, "stone_id": stone.id, "by": by, "at": at}
+        made = connection.execute(insert(schema.remarks).values(row))
+        note(connection, at, by, "add remark", stone.full_name, stone_id=stone.id, after=values)
+    return RemarkEntry(new_id(made), stone.id, values["text"], by, at)
 
 
-def readings(book: Store, stone: StoneEntry) -> tuple[ReadingEntry, ...]:
-    """Read the readings of a stone, in the order they were entered.
+def readings(book: Store, stone: StoneEntry, *, withdrawn: bool = False) -> tuple[ReadingEntry, ...]:
+    """Read the readings of a stone that hold, in the order they were entered.
+
+    Parameters
+    ----------
+    stone : StoneEntry
+    withdrawn : bool, optional
+        Whether to give those too that hold no more.
 
     Returns
     -------
     tuple of ReadingEntry
     """
-    return tuple(ReadingEntry(**row) for row in _of(book, schema.readings, stone))
+    with book.snapshot() as connection:
+        return _readings(connection, stone, None if withdrawn else _w.id.is_(None))
 
 
 def remarks(book: Store, stone: StoneEntry) -> tuple[RemarkEntry, ...]:
@@ -101,20 +234,200 @@ def remarks(book: Store, stone: StoneEntry) -> tuple[RemarkEntry, ...]:
     -------
     tuple of RemarkEntry
     """
-    return tuple(RemarkEntry(**row) for row in _of(book, schema.remarks, stone))
-
-
-def _add(
-    book: Store, table: Table, action: str, stone: StoneEntry, by: str, values: dict[str, Any]
-) -> dict[str, Any]:
-    row = {**values, "stone_id": stone.id, "by": operator(by, required=True), "at": now()}
-    with book.atomic() as connection:
-        made = connection.execute(insert(table).values(row))
-        note(connection, row["at"], row["by"], action, stone.full_name, stone_id=stone.id, after=values)
-    return {**row, "id": new_id(made)}
-
-
-def _of(book: Store, table: Table, stone: StoneEntry) -> list[dict[str, Any]]:
+    table = schema.remarks
     query = select(table).where(table.c.stone_id == stone.id).order_by(table.c.id)
     with book.snapshot() as connection:
-        return [dict(row) for row in connection.execute(query).mappings()]
+        return tuple(RemarkEntry(**row) for row in connection.execute(query).mappings())
+
+
+def _values(
+    *,
+    test: str,
+    value: str,
+    unit: str,
+    uncertainty: str,
+    instrument: str,
+    stone_is_set: bool,
+    remark: str,
+    details: Mapping[str, Any] | None,
+    taken: datetime | None,
+) -> dict[str, Any]:
+    """Clean what was typed, and see that it can be understood."""
+    circumstances = {k: v for k, v in (details or {}).items() if v not in (None, "", {})}
+    unknown = sorted(set(circumstances) - set(_DETAILS))
+    if unknown:
+        raise BookError(f"'{unknown[0]}' is no circumstance of a reading; it may have {', '.join(_DETAILS)}.")
+    if taken is not None and taken.tzinfo is None:
+        raise BookError("The time of a reading needs its zone; write it as '2026-03-02T14:30+01:00'.")
+    if taken is not None and taken > now():
+        raise BookError("A reading cannot have been made in the future; check its time.")
+    values: dict[str, Any] = {
+        "test": clean(test, "The name of the test"),
+        "value": clean(value, "The value", longest=200),
+        "unit": clean(unit, "The unit", longest=40, required=False),
+        "uncertainty": clean(uncertainty, "The uncertainty", required=False),
+        "instrument": clean(instrument, "The instrument", longest=200, required=False),
+        "stone_is_set": stone_is_set,
+        "remark": clean(remark, "The remark", longest=4000, required=False, lines=True),
+        "details": circumstances or None,
+        "taken": None if taken is None else in_utc(taken),
+    }
+    understand(
+        Typed(
+            values["test"],
+            values["value"],
+            values["unit"],
+            values["uncertainty"],
+            stone_is_set,
+            circumstances,
+        )
+    )
+    return values
+
+
+def _add_reading(
+    connection: Connection,
+    stone: StoneEntry,
+    action: str,
+    values: dict[str, Any],
+    linked: Iterable[int],
+    *,
+    by: str,
+    former: ReadingEntry | None = None,
+    reason: str = "",
+) -> ReadingEntry:
+    at = now()
+    row = {**values, "stone_id": stone.id, "by": by, "at": at}
+    reading_id = new_id(connection.execute(insert(schema.readings).values(row)))
+    links = [{"reading_id": reading_id, "candidate_id": c} for c in linked]
+    if links:
+        connection.execute(insert(schema.reading_findings), links)
+    if former is not None:
+        _withdraw(connection, former, reading_id, reason, by, at)
+    entry = _readings(connection, stone, _r.id == reading_id)[0]
+    before = None if former is None else _told(former)
+    after = {**_told(entry), **({"reason": reason} if reason else {})}
+    note(connection, at, by, action, stone.full_name, stone_id=stone.id, before=before, after=after)
+    return entry
+
+
+def _withdraw(
+    connection: Connection, former: ReadingEntry, replaced_by: int | None, reason: str, by: str, at: datetime
+) -> None:
+    row = {"reading_id": former.id, "replaced_by": replaced_by, "reason": reason, "by": by, "at": at}
+    connection.execute(insert(schema.reading_withdrawals).values(row))
+
+
+def _reason(text: str) -> str:
+    return clean(text, "The reason", longest=1000, required=False, lines=True)
+
+
+def _told(entry: ReadingEntry) -> dict[str, Any]:
+    """What the journal keeps of a reading: what was entered, nothing that follows from the rest."""
+    told: dict[str, Any] = {
+        "test": entry.test,
+        "value": entry.value,
+        "unit": entry.unit,
+        "uncertainty": entry.uncertainty,
+        "instrument": entry.instrument,
+        "stone_is_set": entry.stone_is_set,
+        "remark": entry.remark,
+    }
+    if entry.details:
+        told["details"] = dict(entry.details)
+    if entry.taken is not None:
+        told["taken"] = entry.taken.isoformat()
+    if entry.findings:
+        told["findings"] = [{"occasion": o, "number": n} for o, n in entry.findings]
+    return told
+
+
+def _holding(connection: Connection, stone: StoneEntry, reading_id: int) -> ReadingEntry:
+    found = _readings(connection, stone, _r.id == reading_id)
+    if not found:
+        raise BookError(
+            f"{stone.full_name} has no reading {reading_id}; 'setstone reading list' shows their numbers."
+        )
+    if found[0].withdrawn is not None:
+        raise BookError(f"Reading {reading_id} of {stone.full_name} was withdrawn already; enter a new one.")
+    return found[0]
+
+
+def _readings(connection: Connection, stone: StoneEntry, condition: Any) -> tuple[ReadingEntry, ...]:
+    query = (
+        select(schema.readings, *(_w[name].label(f"w_{name}") for name in ("id", *_WITHDRAWAL)))
+        .outerjoin(schema.reading_withdrawals, _w.reading_id == _r.id)
+        .where(_r.stone_id == stone.id)
+        .order_by(_r.id)
+    )
+    rows = connection.execute(query if condition is None else query.where(condition)).mappings().all()
+    links = _links(connection, [row["id"] for row in rows])
+    return tuple(_entry(connection, dict(row), links.get(row["id"], [])) for row in rows)
+
+
+_WITHDRAWAL = ("replaced_by", "reason", "by", "at")
+
+
+def _entry(connection: Connection, row: dict[str, Any], linked: list[int]) -> ReadingEntry:
+    withdrawal = {name: row.pop(f"w_{name}") for name in ("id", *_WITHDRAWAL)}
+    return ReadingEntry(
+        **{**row, "details": row["details"] or {}},
+        findings=_findings(connection, linked),
+        withdrawn=None if withdrawal.pop("id") is None else Withdrawal(**withdrawal),
+    )
+
+
+def _links(connection: Connection, reading_ids: list[int]) -> dict[int, list[int]]:
+    table = schema.reading_findings
+    query = select(table).where(table.c.reading_id.in_(reading_ids)).order_by(table.c.candidate_id)
+    links: dict[int, list[int]] = {}
+    for row in connection.execute(query):
+        links.setdefault(row.reading_id, []).append(row.candidate_id)
+    return links
+
+
+def _linked(
+    book: Store, connection: Connection, stone: StoneEntry, findings: Iterable[tuple[str | None, int]]
+) -> list[int]:
+    """Look up the candidates of findings, which must be findings."""
+    linked = []
+    for occasion, number in findings:
+        entry = examination(book, stone, occasion)
+        if not any(c.number == number and c.is_finding for c in entry.candidates):
+            raise BookError(
+                f"Number {number} of {stone.full_name}, {entry.occasion}, is no finding; accept the candidate first, "
+                "or mark what you saw."
+            )
+        c = schema.candidates.c
+        query = select(c.id).where(c.examination_id == entry.id, c.number == number)
+        linked.append(connection.execute(query).scalar_one())
+    return list(dict.fromkeys(linked))
+
+
+def _findings(connection: Connection, linked: Iterable[int]) -> tuple[tuple[str, int], ...]:
+    """Follow findings to the newest examination of their occasion, where their numbers may be others."""
+    c, d, e = schema.candidates.c, schema.decisions.c, schema.examinations.c
+    earlier = schema.decisions.alias()
+    found = []
+    for start in linked:
+        newest = start
+        while True:
+            carried = select(c.id).where(c.carried_from == newest)
+            decided = (
+                select(d.candidate_id)
+                .join(earlier, d.carried_from == earlier.c.id)
+                .where(earlier.c.candidate_id == newest)
+            )
+            following = connection.execute(
+                select(c.id).where(or_(c.id.in_(carried), c.id.in_(decided))).order_by(c.id.desc()).limit(1)
+            ).scalar()
+            if following is None or following == newest:
+                break
+            newest = following
+        query = (
+            select(e.occasion, c.number)
+            .join(schema.candidates, c.examination_id == e.id)
+            .where(c.id == newest)
+        )
+        found.append(tuple(connection.execute(query).one()))
+    return tuple(found)

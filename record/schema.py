@@ -199,6 +199,32 @@ readings = Table(
     Column("remark", Text, nullable=False),
     Column("by", String(100), nullable=False),
     Column("at", UTCDateTime, nullable=False),
+    # Circumstances by name, as `setstone.record.evidence.readings.Typed` lists them; null where none was given.
+    Column("details", _json),
+    # When it was read, where that was not when it was entered.
+    Column("taken", UTCDateTime),
+)
+
+# What was seen through loupe or microscope, and the findings in the pictures it was seen in.
+reading_findings = Table(
+    "reading_findings",
+    metadata,
+    Column("reading_id", ForeignKey("readings.id"), primary_key=True),
+    Column("candidate_id", ForeignKey("candidates.id"), primary_key=True),
+)
+
+# Readings that no longer hold. They stay in the book; another may stand in their place.
+reading_withdrawals = Table(
+    "reading_withdrawals",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("reading_id", ForeignKey("readings.id"), nullable=False, unique=True),
+    # Null for one that was taken back without another in its place.
+    Column("replaced_by", ForeignKey("readings.id")),
+    Column("reason", Text, nullable=False),
+    Column("by", String(100), nullable=False),
+    Column("at", UTCDateTime, nullable=False),
+    sqlite_autoincrement=True,
 )
 
 remarks = Table(

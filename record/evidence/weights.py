@@ -7,6 +7,7 @@ material unless the trade's own rules say that it does.
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from functools import cache
 from typing import NamedTuple
 
 from setstone.measure.quantity import Quantity
@@ -17,7 +18,7 @@ from setstone.record.evidence.likelihood import (
     pooled,
     probability_above,
 )
-from setstone.record.evidence.materials import Material, Range, Refraction, signs
+from setstone.record.evidence.materials import Material, Range, Refraction, materials, signs
 from setstone.record.evidence.readings import Edges, OverLimit, Word
 
 
@@ -47,6 +48,8 @@ _WHOLE = 0.9
 _MISREAD, _ANYWHERE = 0.005, 0.05
 #: One edge seen where there are two, by the greatest birefringence of the material.
 _ONE_SEEN = ((0.012, 0.4), (0.03, 0.2), (math.inf, 0.1))
+#: Standard uncertainties from which on a normal distribution holds less than `_LEAST`.
+_FAR = 12.0
 #: Nothing is impossible to a pen.
 _LEAST = 1e-30
 
@@ -93,7 +96,8 @@ def weigh_index(facets: Sequence[Edges | OverLimit], material: Material) -> Weig
     table = _one([f for f in facets if f.part != "pavilion"])
     pavilion = _one([f for f in facets if f.part == "pavilion"])
     index, biref = material.index.wider(INDEX_MARGIN), _birefringence(material)
-    if material.pavilion is not None:
+    # Two pieces of one species read as one stone does.
+    if material.pavilion is not None and material.pavilion != material.index:
         below = material.pavilion.wider(INDEX_MARGIN)
         pairs = [(f, r) for f, r in ((table, index), (pavilion, below)) if f is not None]
         return _product(_facet(f, r, biref, material.refraction) for f, r in pairs)
@@ -179,13 +183,13 @@ def weigh_thermal(seen: Word, material: Material) -> Weighed:
 
 
 def weigh_uv_long(seen: Word, material: Material) -> Weighed:
-    """Weigh fluorescence under long-wave ultraviolet."""
-    return _listed(seen.word, material.uv_long, _UNLISTED_GLOW)
+    """Weigh fluorescence under long-wave ultraviolet, which does not part natural from laboratory-grown."""
+    return _listed(seen.word, _of_group(material.group, "uv_long"), _UNLISTED_GLOW)
 
 
 def weigh_uv_short(seen: Word, material: Material) -> Weighed:
-    """Weigh fluorescence under short-wave ultraviolet."""
-    return _listed(seen.word, material.uv_short, _UNLISTED_GLOW)
+    """Weigh fluorescence under short-wave ultraviolet, which does not part natural from laboratory-grown."""
+    return _listed(seen.word, _of_group(material.group, "uv_short"), _UNLISTED_GLOW)
 
 
 def weigh_colour(seen: Word, material: Material) -> Weighed:
@@ -209,6 +213,13 @@ def _of(row: Mapping[str, float], word: str) -> Weighed:
 def _listed(word: str, known: frozenset[str], otherwise: float) -> Weighed:
     # Which of its reactions a material shows how often is not published: all that are listed count alike.
     return Weighed(1.0, 1.0) if word in known else Weighed(otherwise, otherwise)
+
+
+@cache
+def _of_group(group: str, reactions: str) -> frozenset[str]:
+    """Return the reactions of all rows of a group: tables list those of natural stones only, or of grown ones."""
+    found: frozenset[str] = frozenset()
+    return found.union(*(getattr(m, reactions) for m in materials() if m.group == group))
 
 
 def _product(parts: Iterable[Weighed]) -> Weighed:
@@ -306,6 +317,8 @@ def _edges(seen: Edges, index: Range, birefringence: Range, *, one_seen: float, 
         likelihood = one_seen * density_under(seen.low, seen.u, index)
         return Weighed(max(_LEAST, likelihood), agreement(seen.low, seen.u, index))
     apart, u_apart = seen.high - seen.low, seen.u * math.sqrt(2)
+    if max(index.low - seen.low, seen.high - index.high) > _FAR * seen.u:
+        return Weighed(_LEAST, 0.0)  # saves the integral
     agrees = min(
         agreement(seen.low, seen.u, Range(index.low, max(index.low, index.high - birefringence.low))),
         agreement(seen.high, seen.u, Range(min(index.high, index.low + birefringence.low), index.high)),

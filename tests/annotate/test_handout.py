@@ -103,7 +103,7 @@ def fill(book: Book, make: SimpleNamespace, folder: Path, *, words: str = "") ->
         book.decide(entry, 1, Verdict.ACCEPTED, kind=FindingKind.FISSURE, reason=words, by="A. Sample")
         book.decide(entry, 5, Verdict.REJECTED, reason="dust", by="A. Sample")
     book.add_reading(
-        stone, test="refractive index", value=words or "1.762 to 1.770", uncertainty="0.002",
+        stone, test=words or "refractive index", value=words or "1.762 to 1.770", uncertainty="0.002",
         instrument=words or "refractometer R-2", by="A. Sample",
     )  # fmt: skip
     book.add_remark(stone, words or "Old adhesive removed.\nSet again.", by="A. Sample")
