@@ -19,6 +19,27 @@ from setstone.record.vocabulary import FindingKind, Verdict
 
 #: What a line or spot is called when a person accepts it without saying more.
 FIRST_KINDS = {"line": FindingKind.FISSURE, "spot": FindingKind.DARK_INCLUSION}
+#: What each may be called, the likeliest first; any other kind is allowed.
+KINDS = {
+    "line": (
+        FindingKind.FISSURE,
+        FindingKind.FEATHER,
+        FindingKind.FILLED_FISSURE,
+        FindingKind.FINGERPRINT,
+        FindingKind.NEEDLE,
+        FindingKind.SCRATCH,
+        FindingKind.OTHER,
+    ),
+    "spot": (
+        FindingKind.DARK_INCLUSION,
+        FindingKind.CRYSTAL,
+        FindingKind.PINPOINT,
+        FindingKind.GAS_BUBBLE,
+        FindingKind.CLOUD,
+        FindingKind.CHIP,
+        FindingKind.OTHER,
+    ),
+}
 #: Reasons for a rejection offered first; any other text is allowed.
 REASONS = (
     "no flaw",
@@ -160,6 +181,18 @@ class Review:
             self._decide_step(f"call {current.number} {kind}", [(current, Verdict.ACCEPTED, kind, "")])
         else:
             self.changed.emit()
+
+    @property
+    def kind(self) -> FindingKind | None:
+        """What the current one is called, or will be where it is accepted; None without one."""
+        return None if self.current is None else self._kind_of(self.current)
+
+    def next_kind(self) -> FindingKind:
+        """Kind that follows the current one's among the likely ones."""
+        current = self._required()
+        kinds = KINDS[current.candidate.kind]
+        kind = self._kind_of(current)
+        return kinds[(kinds.index(kind) + 1) % len(kinds)] if kind in kinds else kinds[0]
 
     def draw_line(self, path: NDArray[np.float64], *, lamp: LampName | None = None) -> int:
         """Add a line the program missed.

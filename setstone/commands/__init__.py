@@ -5,7 +5,7 @@ import typer
 from setstone import __version__
 from setstone.annotate.errors import AnnotateError
 from setstone.capture.errors import PhotographError
-from setstone.commands import book, demo, examination, output, photographs, readings
+from setstone.commands import book, demo, examination, output, photographs, readings, window
 from setstone.measure.errors import MeasurementError
 from setstone.record.errors import BookError
 
@@ -17,7 +17,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for group in (demo, book, photographs, examination, readings, output):
+for group in (demo, book, photographs, examination, readings, output, window):
     group.register(app)
 
 

@@ -1,0 +1,51 @@
+"""What to do next, in one sentence: nobody has to know the order of the work by heart."""
+
+from setstone.annotate.bench.bench import Bench
+from setstone.record.progress import Stage
+
+#: Shown wherever blue light is chosen.
+BLUE_LIGHT = (
+    "Blue light: do not look into the lamp or through the eyepieces while it is on; use the camera. Follow the "
+    "lamp's risk group (IEC 62471) and your local rules."
+)
+
+
+def next_step(bench: Bench) -> str:
+    """Say what to do next at a bench.
+
+    Returns
+    -------
+    str
+        One sentence.
+
+    Examples
+    --------
+    >>> next_step(Bench())
+    'Open a book, or start a new one.'
+    """
+    if bench.book is None:
+        return "Open a book, or start a new one."
+    if not bench.progress:
+        return "Add the first stone: panel Stones, button Add."
+    here = bench.here
+    if here is None:
+        return "Choose a stone in the panel Stones."
+    if here.stage is Stage.NO_PHOTOGRAPH:
+        return f"Drop the photographs of {here.stone.position} on the panel Photographs."
+    if here.stage is Stage.TO_EXAMINE:
+        return f"Examine {here.stone.position}: panel Examination, or key F5."
+    if here.stage is Stage.TO_REVIEW:
+        review = bench.review
+        if review is not None and not review.left:
+            return f"Here all is judged; {_candidates(here.left)} wait at another occasion of {here.stone.position}."
+        return f"Judge {_candidates(here.left)} of {here.stone.position}: G accepts, Q rejects."
+    if here.stage is Stage.REVIEWED:
+        return f"{here.stone.position} is reviewed: enter its readings, then sign it."
+    open_ones = [p.stone.position for p in bench.progress if p.stage is not Stage.SIGNED]
+    if open_ones:
+        return f"{here.stone.position} is signed; go on with {open_ones[0]}."
+    return "All stones are signed: write the hand-out."
+
+
+def _candidates(count: int) -> str:
+    return "1 candidate" if count == 1 else f"{count} candidates"

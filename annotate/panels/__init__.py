@@ -1,0 +1,1 @@
+"""The window: napari with panels over the bench. The only place for Qt."""

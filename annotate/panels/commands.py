@@ -1,0 +1,161 @@
+"""What the keys and napari's command palette do; the keys stand in napari.yaml."""
+
+from collections.abc import Callable, Iterator
+from importlib import import_module
+from importlib.resources import files
+
+from napari.viewer import Viewer
+from npe2 import PluginManifest
+
+from setstone.annotate.bench.bench import Bench
+from setstone.annotate.bench.review import Review
+from setstone.annotate.panels.window import Window, window_of
+from setstone.annotate.panels.working import attempt
+from setstone.record.errors import BookError
+
+#: Candidates appear or vanish by so much of a score at each key press.
+_THRESHOLD_STEP = 0.05
+
+
+def bindings() -> Iterator[tuple[str, str, Callable[[Viewer], None]]]:
+    """Read the keys from the manifest: key, title, and what is called with the viewer."""
+    contributions = PluginManifest.from_file(str(files("setstone.annotate") / "napari.yaml")).contributions
+    known = {c.id: c for c in contributions.commands}
+    for binding in contributions.keybindings:
+        command = known[binding.command]
+        module, name = command.python_name.split(":")
+        yield binding.key, command.title, getattr(import_module(module), name)
+
+
+def accept(viewer: Viewer) -> None:
+    """Accept the candidate looked at."""
+    _on_review(viewer, lambda review: review.accept())
+
+
+def reject(viewer: Viewer) -> None:
+    """Reject the candidate looked at."""
+    _on_review(viewer, lambda review: review.reject())
+
+
+def reopen(viewer: Viewer) -> None:
+    """Take the decision on the candidate looked at back."""
+    _on_review(viewer, lambda review: review.reopen())
+
+
+def change_kind(viewer: Viewer) -> None:
+    """Call it the next likely kind."""
+    _on_review(viewer, lambda review: review.change_kind(review.next_kind()))
+
+
+def next_candidate(viewer: Viewer) -> None:
+    """Look at the next candidate."""
+    _on_review(viewer, lambda review: review.next())
+
+
+def previous_candidate(viewer: Viewer) -> None:
+    """Look at the candidate before."""
+    _on_review(viewer, lambda review: review.previous())
+
+
+def more_candidates(viewer: Viewer) -> None:
+    """Show weaker candidates too."""
+    _on_review(viewer, lambda review: _shift(review, -_THRESHOLD_STEP))
+
+
+def fewer_candidates(viewer: Viewer) -> None:
+    """Show only stronger candidates."""
+    _on_review(viewer, lambda review: _shift(review, _THRESHOLD_STEP))
+
+
+def draw_line(viewer: Viewer) -> None:
+    """Draw a line the program missed."""
+    _on_window(viewer, lambda window: window.canvas.draw_line())
+
+
+def draw_spot(viewer: Viewer) -> None:
+    """Draw a spot the program missed."""
+    _on_window(viewer, lambda window: window.canvas.draw_spot())
+
+
+def edit_mark(viewer: Viewer) -> None:
+    """Drag the points of the candidate looked at."""
+    _on_window(viewer, lambda window: window.canvas.edit_mark())
+
+
+def edit_outline(viewer: Viewer) -> None:
+    """Drag the outline."""
+    _on_window(viewer, lambda window: window.canvas.edit_outline())
+
+
+def join(viewer: Viewer) -> None:
+    """Join the line looked at with the one under the mouse."""
+    _on_window(viewer, lambda window: window.canvas.join_under_cursor())
+
+
+def split(viewer: Viewer) -> None:
+    """Split the line looked at under the mouse."""
+    _on_window(viewer, lambda window: window.canvas.split_under_cursor())
+
+
+def measure(viewer: Viewer) -> None:
+    """Measure a distance."""
+    _on_window(viewer, lambda window: window.canvas.measure())
+
+
+def look(viewer: Viewer) -> None:
+    """Put all tools down."""
+    _on_window(viewer, lambda window: window.canvas.look())
+
+
+def whole(viewer: Viewer) -> None:
+    """Show the whole photograph."""
+    _on_window(viewer, lambda window: window.canvas.whole())
+
+
+def next_view(viewer: Viewer) -> None:
+    """Show both lights in the next way."""
+    _on_window(viewer, lambda window: window.canvas.next_view())
+
+
+def next_stone(viewer: Viewer) -> None:
+    """Choose the next stone."""
+    _on_window(viewer, lambda window: window.bench.choose_by(1))
+
+
+def previous_stone(viewer: Viewer) -> None:
+    """Choose the stone before."""
+    _on_window(viewer, lambda window: window.bench.choose_by(-1))
+
+
+def examine(viewer: Viewer) -> None:
+    """Examine the chosen stone."""
+    _on_window(viewer, lambda window: window.examining.this_stone())
+
+
+def undo(viewer: Viewer) -> None:
+    """Take the last step back."""
+    _on_window(viewer, lambda window: window.bench.undo())
+
+
+def redo(viewer: Viewer) -> None:
+    """Do the step again that was taken back."""
+    _on_window(viewer, lambda window: window.bench.redo())
+
+
+def _on_window(viewer: Viewer, act: Callable[[Window], object]) -> None:
+    window = window_of(viewer)
+    attempt(window.bench, lambda: act(window))
+
+
+def _on_review(viewer: Viewer, act: Callable[[Review], object]) -> None:
+    _on_window(viewer, lambda window: act(_review(window.bench)))
+
+
+def _review(bench: Bench) -> Review:
+    if bench.review is None:
+        raise BookError("There is nothing to review yet; examine the stone first.")
+    return bench.review
+
+
+def _shift(review: Review, by: float) -> None:
+    review.threshold = round(review.threshold + by, 2)

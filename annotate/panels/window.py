@@ -1,0 +1,201 @@
+"""The window: a napari viewer with the panels of one bench around its canvas."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
+from weakref import WeakKeyDictionary
+
+import napari
+from napari.utils.notifications import show_info
+from napari.viewer import Viewer
+from qtpy.QtCore import QEvent, QObject, Qt, QTimer
+from qtpy.QtGui import QKeySequence, QShortcut
+from qtpy.QtWidgets import QDockWidget, QMainWindow, QWidget
+
+from setstone.annotate.bench.bench import Bench
+from setstone.annotate.bench.pixels import Pixels
+from setstone.annotate.panels.bar import Bar
+from setstone.annotate.panels.begin import BeginPanel
+from setstone.annotate.panels.canvas import Canvas
+from setstone.annotate.panels.examination import ExaminationPanel
+from setstone.annotate.panels.examining import Examining
+from setstone.annotate.panels.review import ReviewPanel
+from setstone.annotate.panels.working import Job, attempt
+
+
+class Place(NamedTuple):
+    """Where a panel stands.
+
+    Panels of the same side and row are tabs of one another; rows follow one another from the top down.
+    """
+
+    title: str
+    panel: Callable[["Window"], QWidget]
+    side: str
+    row: int
+
+
+_BEGIN = "Begin"
+#: Widths of the sides in pixels: both and a picture fit on a screen of 1366.
+_WIDTHS = {"left": 270, "right": 350}
+#: How often to look for what was done in another window, in milliseconds.
+_LOOK_MS = 2000
+_OF_NAPARI = ("layer list", "layer controls")
+
+
+class Window(QObject):
+    """Holds together what belongs to one viewer.
+
+    Parameters
+    ----------
+    viewer : napari.viewer.Viewer
+    by : str
+        Who works here.
+    """
+
+    def __init__(self, viewer: Viewer, by: str = "") -> None:
+        super().__init__()
+        self.viewer = viewer
+        self.bench = Bench(by)
+        self.canvas = Canvas(viewer, self.bench, Pixels())
+        self.examining = Examining(self.bench)
+        self.docks: dict[str, QDockWidget] = {}
+        self._furnished = False
+        self._looking = QTimer(self)
+        self._looking.setInterval(_LOOK_MS)
+        self._looking.timeout.connect(self._look)
+        self.bench.said.connect(show_info)
+        self.bench.book_changed.connect(self._begin_or_go_on)
+        self._begin_or_go_on()
+
+    def lay_out(self) -> None:
+        """Show all panels, each at its place."""
+        for place in PANELS:
+            if place.title not in self.docks:
+                self._dock(place)
+        main = self.docks[PANELS[0].title].parent()
+        for name in _OF_NAPARI:  # napari's menu Window brings them back
+            main.findChild(QDockWidget, name).hide()
+        for side, width in _WIDTHS.items():
+            first = next(self.docks[p.title] for p in PANELS if p.side == side)
+            main.resizeDocks([first], [width], Qt.Orientation.Horizontal)
+        if not self._furnished:
+            self._furnish(main)
+        self._begin_or_go_on()
+
+    def show(self, title: str) -> None:
+        """Bring a panel to the front."""
+        self.docks[title].show()
+        self.docks[title].raise_()
+
+    def close(self) -> None:
+        """Stop all work and close the book; every step is in it already."""
+        self._looking.stop()
+        Job.stop_all(self.bench)
+        self.canvas.rest()
+        self.bench.close()
+        _windows.pop(self.viewer, None)
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802 Qt's name
+        """Close with the window of napari."""
+        if event.type() == QEvent.Type.Hide and not event.spontaneous():  # closed, not made small
+            self.close()
+        return super().eventFilter(watched, event)
+
+    def _dock(self, place: Place) -> None:
+        beside = [self.docks[p.title] for p in PANELS if p[2:] == place[2:] and p.title in self.docks]
+        dock = self.viewer.window.add_dock_widget(
+            place.panel(self), name=place.title, area=place.side, add_vertical_stretch=False
+        )
+        if beside:
+            dock.parent().tabifyDockWidget(beside[-1], dock)
+            beside[0].raise_()
+        self.docks[place.title] = dock
+
+    def _furnish(self, main: QMainWindow) -> None:
+        """Give napari's window the bar and the keys."""
+        from setstone.annotate.panels import commands
+
+        self._furnished = True
+        main.addToolBar(Bar(self.bench, self.canvas))
+        main.installEventFilter(self)
+        for key, title, run in commands.bindings():
+            shortcut = QShortcut(QKeySequence(key), main)
+            shortcut.setWhatsThis(title)
+            shortcut.activated.connect(lambda run=run: run(self.viewer))
+        self._looking.start()
+
+    def _look(self) -> None:
+        attempt(self.bench, self.bench.look_for_changes)
+
+    def _begin_or_go_on(self) -> None:
+        """Show the name of the book, and where to begin as long as there is none."""
+        book = self.bench.book
+        if _BEGIN in self.docks:
+            self.docks[_BEGIN].setVisible(book is None)
+        words = ["setstone"] if book is None else [book.folder.name, "setstone"]
+        if self.bench.elsewhere:
+            words.insert(1, f"open in another window too: {self.bench.elsewhere}")
+        self.viewer.title = " – ".join(words)
+
+
+#: All panels, in the order they are worked through.
+PANELS = (
+    Place(_BEGIN, lambda w: BeginPanel(w.bench), "left", 0),
+    Place("Examination", lambda w: ExaminationPanel(w.bench, w.canvas, w.examining), "right", 0),
+    Place("Review", lambda w: ReviewPanel(w.bench, w.canvas), "right", 0),
+)
+_windows: "WeakKeyDictionary[Viewer, Window]" = WeakKeyDictionary()
+
+
+def window_of(viewer: Viewer) -> Window:
+    """Find what belongs to a viewer; it is made where there is nothing yet."""
+    if viewer not in _windows:
+        _windows[viewer] = Window(viewer)
+    return _windows[viewer]
+
+
+def furnish(viewer: Viewer, book: Path | None, by: str) -> Window:
+    """Give a viewer all panels, and open a book in them.
+
+    Raises
+    ------
+    BookError
+        When the book cannot be opened.
+    """
+    window = _windows[viewer] = Window(viewer, by)
+    window.lay_out()
+    if book is not None:
+        window.bench.open(book)
+    return window
+
+
+def run(book: Path | None, by: str) -> None:
+    """Open the window and stay until it is closed.
+
+    Raises
+    ------
+    BookError
+        When the book cannot be opened.
+    """
+    furnish(Viewer(show_welcome_screen=False), book, by)
+    napari.run()
+
+
+def begin_panel(viewer: Viewer) -> QWidget:
+    """Panel to begin with, for napari's menu Plugins."""
+    return _panel(viewer, "Begin")
+
+
+def examination_panel(viewer: Viewer) -> QWidget:
+    """Panel of the examination, for napari's menu Plugins."""
+    return _panel(viewer, "Examination")
+
+
+def review_panel(viewer: Viewer) -> QWidget:
+    """Panel of the review, for napari's menu Plugins."""
+    return _panel(viewer, "Review")
+
+
+def _panel(viewer: Viewer, title: str) -> QWidget:
+    return next(p for p in PANELS if p.title == title).panel(window_of(viewer))

@@ -1,0 +1,43 @@
+"""The command that opens the window."""
+
+import os
+import sys
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from setstone.annotate.errors import AnnotateError
+from setstone.commands.common import LOGIN, ByOption
+
+#: One of them tells where a screen is, on systems that are neither Windows nor macOS.
+_SCREENS = ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")
+
+
+def register(app: typer.Typer) -> None:
+    """Add this command to the command line."""
+    app.command("open")(open_)
+
+
+def open_(
+    book: Annotated[
+        Path | None, typer.Argument(help="Folder of the book.", show_default="chosen in the window")
+    ] = None,
+    by: ByOption = LOGIN,
+) -> None:
+    """Open the window: photographs, examination and review with mouse and keyboard.
+
+    Example: setstone open quay-book
+    """
+    from setstone.record.book import Book
+
+    if any(find_spec(name) is None for name in ("napari", "qtpy", "superqt", "filelock")):
+        raise AnnotateError('The window is not installed; install it with: pip install "setstone[gui]"')
+    if sys.platform not in ("win32", "darwin") and not any(os.environ.get(name) for name in _SCREENS):
+        raise AnnotateError("There is no screen to open a window on; work at the computer itself.")
+    if book is not None:
+        Book.open(book).close()  # what is wrong with it is told here, not in a window
+    from setstone.annotate.panels.window import run
+
+    run(book, by)

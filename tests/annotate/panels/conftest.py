@@ -1,0 +1,63 @@
+"""A window on a book with one stone examined."""
+
+import os
+import shutil
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from made_up import examination, line
+
+from setstone.record.book import Book
+from setstone.sample_images import sample_stones
+
+
+@pytest.fixture(scope="session")
+def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A book with one stone examined: three lines to judge and a weak one, and another stone without anything."""
+    folder = tmp_path_factory.mktemp("window") / "book"
+    with Book.create(folder, workshop="Workshop on the Quay") as book:
+        box = book.add_object("Presentation snuff box")
+        stone = book.add_stone(box, "lid-3", claimed_as="ruby")
+        photographs = [
+            book.add_photograph(stone, file, occasion=occasion)[0]
+            for occasion, file in sample_stones()[0].photographs()
+            if occasion == "as received"
+        ]
+        white, blue = (next(p.sha256 for p in photographs if p.lamp == lamp) for lamp in ("white", "blue"))
+        result = examination(line(250, 0.9), line(400, 0.6), line(450, 0.5), line(500, 0.1))
+        book.save_examination(stone, result, occasion="as received", white=white, blue=blue, by="Ada")
+        book.add_stone(box, "lid-4")
+    return folder
+
+
+@pytest.fixture
+def book(filled: Path, tmp_path: Path) -> Path:
+    """A copy of it."""
+    return Path(shutil.copytree(filled, tmp_path / "book"))
+
+
+@pytest.fixture
+def open_window(make_napari_viewer: Callable[..., Any], qtbot: Any) -> Iterator[Callable[[Path | None], Any]]:
+    """Open a window, on a book or on none, and wait until its photographs are shown."""
+    if sys.platform not in ("win32", "darwin") and not (
+        os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
+    ):
+        pytest.skip("no screen to open a window on (run under xvfb-run)")
+    from setstone.annotate.panels.window import furnish
+
+    windows = []
+
+    def opened(book: Path | None) -> Any:
+        window = furnish(make_napari_viewer(), None, "Ada")
+        windows.append(window)
+        if book is not None:
+            with qtbot.waitSignal(window.canvas.shown, timeout=10_000):
+                window.bench.open(book)
+        return window
+
+    yield opened
+    while windows:
+        windows.pop().close()
