@@ -1,5 +1,9 @@
 """The book: a workshop's record, a folder with one database and the photographs."""
 
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from sqlalchemy import select
@@ -12,7 +16,8 @@ from setstone.record import photographs as _photographs
 from setstone.record import progress as _progress
 from setstone.record.entries import ObjectEntry
 from setstone.record.errors import BookError
-from setstone.record.store import DATABASE, PHOTOGRAPHS, Store
+from setstone.record.place import PHOTOGRAPHS, Place, place_of
+from setstone.record.store import Store
 from setstone.record.text import clean, operator
 from setstone.record.upgrading import bring_up_to_date, set_up
 
@@ -71,12 +76,14 @@ class Book(Store):
     newest_journal_line = _journal.newest_journal_line
 
     @classmethod
-    def create(cls, folder: Path, *, workshop: str = "", by: str = "") -> "Book":
+    def create(cls, where: Path | str, *, workshop: str = "", by: str = "") -> "Book":
         """Start a book in a folder that is empty or does not exist yet.
 
         Parameters
         ----------
-        folder : Path
+        where : Path or str
+            The folder, or the address of a database server with the shared folder of the photographs, as
+            `setstone.record.place.place_of` takes it; the server has an empty database of that name.
         workshop : str, optional
             Whose book it is; shown on the hand-out.
         by : str, optional
@@ -90,37 +97,25 @@ class Book(Store):
         Raises
         ------
         BookError
-            When the folder is not empty or cannot be written.
+            When the folder or the database is not empty or cannot be written.
         """
         workshop = clean(workshop, "The name of the workshop", longest=200, required=False)
         by = operator(by, required=False)
-        folder = Path(folder).absolute()  # the program may change its current folder meanwhile
-        try:
-            _require_empty(folder)
-            folder.mkdir(parents=True, exist_ok=True)
-            (folder / PHOTOGRAPHS).mkdir()
-        except OSError as error:
-            raise BookError(
-                f"The folder '{folder}' cannot be made or written ({error.strerror}); choose another place."
-            ) from error
-        book = cls(folder)
-        try:
+        with starting(place_of(where)) as book:
             set_up(book, workshop, by)
-        except BaseException:
-            book.close()
-            # Nothing of a book that never was stays behind to be in the way of the next try.
-            (folder / DATABASE).unlink(missing_ok=True)
-            (folder / PHOTOGRAPHS).rmdir()
-            raise
         return book
 
     @classmethod
-    def open(cls, folder: Path) -> "Book":
+    def open(cls, where: Path | str, *, read_only: bool = False) -> "Book":
         """Open a book, bringing one of an older version up to date.
 
         Parameters
         ----------
-        folder : Path
+        where : Path or str
+            The folder, or the address of a database server, as `create` takes it.
+        read_only : bool
+            Whether nothing shall be written. A folder that cannot be written is opened so in any case;
+            `why_read_only` of the book says why.
 
         Returns
         -------
@@ -131,14 +126,15 @@ class Book(Store):
         BookError
             When there is no book, or it is damaged, of a newer version, or cannot be read.
         """
-        folder = Path(folder).absolute()
-        _require_book(folder)
-        book = cls(folder)
+        place = place_of(where)
+        _require_book(place)
+        book = cls(place, why_read_only="it was opened so" if read_only else _why_not_written(place))
         try:
             bring_up_to_date(book)
             if not book.photographs_folder.is_dir():
                 raise BookError(
-                    f"The photographs of the book '{folder}' are missing; put its folder '{PHOTOGRAPHS}' back in place."
+                    f"The photographs of the book '{place}' are missing; put its folder '{PHOTOGRAPHS}' back in place"
+                    f"{'' if place.server is None else f' in {place.folder}'}."
                 )
         except BaseException:
             book.close()
@@ -165,16 +161,49 @@ class Book(Store):
         if len(everything) == 1:
             return everything[0]
         if not everything:
-            raise BookError(f"The book '{self.folder}' holds no object yet; add one first.")
+            raise BookError(f"The book '{self.place}' holds no object yet; add one first.")
         raise BookError(
-            f"The book '{self.folder}' holds several objects; say which: "
+            f"The book '{self.place}' holds several objects; say which: "
             + ", ".join(f"'{o.name}'" for o in everything)
             + "."
         )
 
 
-def _require_empty(folder: Path) -> None:
-    if (folder / DATABASE).exists():
+@contextmanager
+def starting(place: Place) -> Iterator[Book]:
+    """Make the folders of a book whose tables are made inside; nothing is left behind when that fails.
+
+    For modules of this room.
+
+    Yields
+    ------
+    Book
+        Without any table; it stays open.
+    """
+    try:
+        _require_empty(place)
+        place.folder.mkdir(parents=True, exist_ok=True)
+        place.photographs.mkdir()
+    except OSError as error:
+        raise BookError(
+            f"The folder '{place.folder}' cannot be made or written ({error.strerror}); choose another place."
+        ) from error
+    book: Book | None = None
+    try:
+        book = Book(place)
+        yield book
+    except BaseException:
+        if book is not None:
+            book.close()
+        # Nothing of a book that never was stays behind to be in the way of the next try.
+        place.database.unlink(missing_ok=True)
+        shutil.rmtree(place.photographs)
+        raise
+
+
+def _require_empty(place: Place) -> None:
+    folder = place.folder
+    if place.database.exists():
         raise BookError(f"There is a book in '{folder}' already; open it, or choose another folder.")
     if folder.is_dir():
         if any(folder.iterdir()):
@@ -185,14 +214,15 @@ def _require_empty(folder: Path) -> None:
         raise BookError(f"'{folder}' is a file, not a folder; choose another name.")
 
 
-def _require_book(folder: Path) -> None:
+def _require_book(place: Place) -> None:
     """Say what is missing before SQLite would make an empty database of its own."""
+    folder = place.folder
     try:
         if folder.is_file():
             raise BookError(f"'{folder}' is a file; give the folder of the book.")
         if not folder.is_dir():
             raise BookError(f"There is no folder '{folder}'; check its name, or start a book there.")
-        if not (folder / DATABASE).is_file():
+        if place.server is None and not place.database.is_file():
             raise BookError(
                 f"The folder '{folder}' holds no book; choose the folder of your book, or start one."
             )
@@ -200,3 +230,13 @@ def _require_book(folder: Path) -> None:
         raise BookError(
             f"The folder '{folder}' cannot be read ({error.strerror}); check the rights of the folder."
         ) from error
+
+
+def _why_not_written(place: Place) -> str:
+    """Say why a book cannot be written: one on a read-only disk or share, or of somebody else."""
+    for path in (place.folder, place.photographs, place.database):
+        if path.exists() and not os.access(
+            path, os.W_OK, effective_ids=os.access in os.supports_effective_ids
+        ):
+            return f"'{path}' cannot be written"
+    return ""

@@ -94,7 +94,7 @@ def find_object(book: Store, name: str) -> ObjectEntry:
         if key(entry.name) == key(name):
             return entry
     raise BookError(
-        f"There is no object '{name}' in the book '{book.folder}'{_which(o.name for o in everything)}."
+        f"There is no object '{name}' in the book '{book.place}'{_which(o.name for o in everything)}."
     )
 
 
@@ -119,12 +119,16 @@ def correct_object(
     Raises
     ------
     BookError
-        When the new name belongs to another object.
+        When the new name belongs to another object, or somebody corrected the same meanwhile.
     """
     by = operator(by, required=True)
     with book.atomic() as connection:
         query = select(_objects.name, _objects.description).where(_objects.id == entry.id)
         before = dict(_one(connection.execute(query).mappings().first()))
+        require_unchanged(
+            (entry.name, before["name"], name),
+            (entry.description, before["description"], description),
+        )
         after = {
             "name": before["name"] if name is None else _name(name),
             "description": before["description"] if description is None else _description(description),
@@ -226,7 +230,7 @@ def find_stone(book: Store, name: str) -> StoneEntry:
         found = [StoneEntry(**row) for row in connection.execute(query).mappings()]
         if not found:
             there = _which(s.full_name for s in stones(book))
-            raise BookError(f"There is no stone '{name}' in the book '{book.folder}'{there}.")
+            raise BookError(f"There is no stone '{name}' in the book '{book.place}'{there}.")
     if len(found) > 1:
         names = " or ".join(f"'{s.full_name}'" for s in found)
         raise BookError(f"Several objects have a stone '{name}'; say {names}.")
@@ -260,11 +264,14 @@ def correct_stone(
     Raises
     ------
     BookError
-        When the object has another stone of the new position.
+        When the object has another stone of the new position, or somebody corrected the same meanwhile.
     """
     by = operator(by, required=True)
     with book.atomic() as connection:
         old = stone_of_id(connection, entry.id)
+        require_unchanged(
+            (entry.position, old.position, position), (entry.claimed_as, old.claimed_as, claimed_as)
+        )
         before = {"position": old.position, "claimed_as": old.claimed_as}
         after = {
             "position": old.position if position is None else _position(position),
@@ -288,6 +295,21 @@ def correct_stone(
                 after=after,
             )
         return stone_of_id(connection, entry.id)
+
+
+def require_unchanged(*facts: tuple[object, object, object]) -> None:
+    """Refuse to write over what somebody else wrote meanwhile, for modules of this room.
+
+    Parameters
+    ----------
+    *facts : tuple
+        What the person saw, what stands in the book now, and what shall stand there; None for what stays.
+    """
+    for seen, stands, wanted in facts:
+        if wanted is not None and stands not in (seen, wanted):
+            raise BookError(
+                f"Somebody else changed '{seen}' to '{stands}' meanwhile; look at it again, and then correct it."
+            )
 
 
 def remove_stone(book: Store, entry: StoneEntry, *, by: str) -> None:

@@ -16,7 +16,7 @@ from setstone.record.convert import from_json, to_json
 from setstone.record.entries import PhotographEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.filing import file_away
-from setstone.record.inventory import stone_of_id
+from setstone.record.inventory import require_unchanged, stone_of_id
 from setstone.record.journal import note
 from setstone.record.occasions import spelt
 from setstone.record.store import Store
@@ -160,7 +160,7 @@ def find_photograph(book: Store, sha256: str) -> PhotographEntry:
     found = _by_hash(book, sha256)
     if found is None:
         raise BookError(
-            f"The book '{book.folder}' holds no photograph with the SHA-256 '{sha256}'; add it first."
+            f"The book '{book.place}' holds no photograph with the SHA-256 '{sha256}'; add it first."
         )
     return found
 
@@ -231,11 +231,19 @@ def correct_photograph(
     Raises
     ------
     BookError
-        When nobody is named, or an examination rests on a photograph that is given to another stone.
+        When nobody is named, somebody corrected the same meanwhile, or an examination rests on a
+        photograph that is given to another stone.
     """
     by = operator(by, required=True)
     with book.atomic() as connection:
         old = find_photograph(book, entry.sha256)
+        require_unchanged(
+            (entry.lamp, old.lamp, lamp),
+            (entry.occasion, old.occasion, occasion),
+            (entry.magnification, old.magnification, magnification),
+            (entry.scale, old.scale, scale),
+            (entry.stone_id, old.stone_id, None if stone is None else stone.id),
+        )
         owner = stone_of_id(connection, old.stone_id if stone is None else stone.id)
         if owner.id != old.stone_id:
             _require_unexamined(book, old)

@@ -60,6 +60,8 @@ book = Table(
     metadata,
     Column("id", Integer, primary_key=True),
     Column("workshop", String(200), nullable=False),
+    # By this a server's database is known to be a book (`postgresql.mark`); SQLite has a number for it.
+    comment="setstone book",
 )
 
 objects = Table(

@@ -1,25 +1,27 @@
-"""The folder of a book and the way to its database: transactions, and errors in plain words."""
+"""The way to a book's database: transactions, and errors in plain words."""
 
-import json
-import sqlite3
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from functools import partial
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Protocol, Self
 
-from sqlalchemy import URL, Connection, CursorResult, Engine, create_engine, event
+from sqlalchemy import Connection, CursorResult, Engine
 from sqlalchemy.exc import DBAPIError
 
+from setstone.record import postgresql, sqlite
 from setstone.record.errors import BookError
+from setstone.record.place import Place, place_of
 
-DATABASE = "book.db"
-PHOTOGRAPHS = "photographs"
-BACKUPS = "backups"
 
-#: How long to wait for another program that is writing, in seconds.
-_PATIENCE_S = 10.0
+class Database(Protocol):
+    """What a module must have that knows one kind of database: `sqlite` and `postgresql` do."""
+
+    def engine_of(self, place: Place, *, read_only: bool) -> Engine: ...  # noqa: D102
+    def mark(self, connection: Connection) -> None: ...  # noqa: D102
+    def is_book(self, connection: Connection) -> bool: ...  # noqa: D102
+    def no_book(self, place: Place) -> str: ...  # noqa: D102
+    def sentence(self, error: DBAPIError, place: Place) -> str: ...  # noqa: D102
 
 
 class Store:
@@ -27,19 +29,29 @@ class Store:
 
     Parameters
     ----------
-    folder : Path
+    where : Path or str or Place
+        As `setstone.record.place.place_of` takes it.
+    why_read_only : str, optional
+        Why nothing may be written; empty where it may.
     """
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self._engine = _engine(folder / DATABASE)
+    def __init__(self, where: Path | str | Place, *, why_read_only: str = "") -> None:
+        self.place = where if isinstance(where, Place) else place_of(where)
+        self.why_read_only = why_read_only
+        self.database: Database = sqlite if self.place.server is None else postgresql
+        self._engine = self.database.engine_of(self.place, read_only=bool(why_read_only))
         self._open = True
         self._of_thread = threading.local()
 
     @property
+    def folder(self) -> Path:
+        """The folder of the book, in which the photographs are."""
+        return self.place.folder
+
+    @property
     def photographs_folder(self) -> Path:
         """Where the photographs are kept."""
-        return self.folder / PHOTOGRAPHS
+        return self.place.photographs
 
     def close(self) -> None:
         """Let go of the database; the book cannot be used afterwards."""
@@ -105,11 +117,11 @@ class Store:
         Connection
             In a transaction of its own (sqlite.org/lang_altertable.html, section 7).
         """
-        with self._transaction(writes=True, keys_checked=False) as connection:
+        on_server = self.place.server is not None  # alters tables in place
+        with self._transaction(writes=True, keys_checked=on_server) as connection:
             yield connection
-            broken = connection.exec_driver_sql("PRAGMA foreign_key_check").first()
-            if broken is not None:
-                raise BookError(damaged(self.folder))
+            if not on_server and connection.exec_driver_sql("PRAGMA foreign_key_check").first() is not None:
+                raise BookError(sqlite.damaged(self.place))
 
     def _current(self) -> Connection | None:
         return getattr(self._of_thread, "connection", None)
@@ -117,7 +129,11 @@ class Store:
     @contextmanager
     def _transaction(self, *, writes: bool, keys_checked: bool = True) -> Iterator[Connection]:
         if not self._open:
-            raise BookError(f"The book '{self.folder}' is closed; open it again.")
+            raise BookError(f"The book '{self.place}' is closed; open it again.")
+        if writes and self.why_read_only:
+            raise BookError(
+                f"The book '{self.place}' is open for reading only, because {self.why_read_only}."
+            )
         with self._plainly(), self._engine.connect().execution_options(writes=writes) as connection:
             if not keys_checked:
                 connection.detach()  # not to be used again by others
@@ -135,63 +151,7 @@ class Store:
         try:
             yield
         except DBAPIError as error:
-            raise BookError(_sentence(error, self.folder)) from error
-
-
-def _engine(database: Path) -> Engine:
-    engine = create_engine(
-        URL.create("sqlite", database=str(database)),
-        connect_args={"timeout": _PATIENCE_S},
-        # JSON knows no NaN, and a database server refuses it; `convert` writes such numbers as words.
-        json_serializer=partial(json.dumps, ensure_ascii=False, allow_nan=False),
-        # Without the values: a message must not spill a page of numbers.
-        hide_parameters=True,
-    )
-    event.listen(engine, "connect", _prepare)
-    event.listen(engine, "begin", _begin)
-    return engine
-
-
-def _prepare(connection: sqlite3.Connection, _record: object) -> None:
-    # The sqlite3 module begins transactions late and not for every statement; SQLAlchemy's
-    # documentation of the dialect says to switch that off and to begin them oneself (`_begin`).
-    connection.isolation_level = None
-    for pragma in (
-        # A rollback journal, not a write-ahead log: at rest the book is one database file that may be copied
-        # with its folder, and it may lie on a network drive, where a write-ahead log does not work
-        # (sqlite.org/wal.html). Writes are few and small; nobody waits for them.
-        "journal_mode = DELETE",
-        # What is committed stays, even if the power fails at once: as FULL, and the removal of the journal
-        # is synced too (sqlite.org/pragma.html#pragma_synchronous).
-        "synchronous = EXTRA",
-        "foreign_keys = ON",
-        # Lets INSERT OR REPLACE fire the triggers that keep the journal from being changed
-        # (sqlite.org/lang_conflict.html).
-        "recursive_triggers = ON",
-    ):
-        connection.execute(f"PRAGMA {pragma}")
-
-
-def _begin(connection: Connection) -> None:
-    # Whoever means to write takes the lock first: two that both have read and then want to write
-    # could only be told to start again.
-    writes = connection.get_execution_options().get("writes", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
-
-
-def _sentence(error: DBAPIError, folder: Path) -> str:
-    code = getattr(error.orig, "sqlite_errorcode", 0) & 0xFF  # the rest tells sub-cases apart
-    known: dict[int, str] = {
-        sqlite3.SQLITE_BUSY: f"The book '{folder}' is in use by another program; try again when it has finished.",
-        sqlite3.SQLITE_READONLY: f"The book '{folder}' cannot be written; check the rights of the folder and its files.",
-        sqlite3.SQLITE_FULL: f"There is no room left on the disk of the book '{folder}'; nothing was changed.",
-        sqlite3.SQLITE_CANTOPEN: f"The database of the book '{folder}' cannot be opened; check the folder and its rights.",
-        sqlite3.SQLITE_CORRUPT: damaged(folder),
-        sqlite3.SQLITE_NOTADB: damaged(folder),
-    }
-    return known.get(
-        code, f"The database of the book '{folder}' refused; nothing was changed ({error.orig})."
-    )
+            raise BookError(self.database.sentence(error, self.place)) from error
 
 
 def new_id(made: CursorResult[Any]) -> int:
@@ -200,11 +160,3 @@ def new_id(made: CursorResult[Any]) -> int:
     if key is None:
         raise RuntimeError("not the result of inserting one row")
     return int(key[0])
-
-
-def damaged(folder: Path) -> str:
-    """Say that the database of a book is damaged."""
-    return (
-        f"The database '{folder / DATABASE}' is damaged; restore it from your last copy of the folder. "
-        "The photographs beside it are not affected."
-    )

@@ -5,7 +5,7 @@ import typer
 from setstone import __version__
 from setstone.annotate.errors import AnnotateError
 from setstone.capture.errors import PhotographError
-from setstone.commands import book, demo, examination, output, photographs, readings, window
+from setstone.commands import book, common, demo, examination, output, photographs, readings, window
 from setstone.measure.errors import MeasurementError
 from setstone.record.errors import BookError
 
@@ -29,11 +29,15 @@ def _version(wanted: bool) -> None:
 
 @app.callback()
 def _main(
-    version: bool = typer.Option(
+    version: bool = typer.Option(  # noqa: ARG001 its own callback sees to it
         False, "--version", callback=_version, is_eager=True, help="Print the version and stop."
+    ),
+    read_only: bool = typer.Option(
+        False, "--read-only", envvar="SETSTONE_READ_ONLY", help="Open the book for reading only."
     ),
 ) -> None:
     """Photograph, measure and record gemstones in their setting, and show the buyer what was found."""
+    common.read_only.set(read_only)
 
 
 def failure(error: Exception) -> str:

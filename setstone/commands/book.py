@@ -1,6 +1,5 @@
 """Commands that start a book and name its objects and stones."""
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -12,6 +11,7 @@ from setstone.commands.common import (
     ByOption,
     JsonOption,
     StoneArgument,
+    open_book,
     say,
     show,
     table,
@@ -29,8 +29,15 @@ def register(app: typer.Typer) -> None:
 
 
 def new(
-    folder: Annotated[Path, typer.Argument(help="Folder to make; it must be empty or not exist.")],
+    where: Annotated[
+        str,
+        typer.Argument(
+            metavar="FOLDER",
+            help="Folder to make, which must be empty or not exist; or 'postgresql://USER@HOST/DATABASE?folder=FOLDER'.",
+        ),
+    ],
     workshop: Annotated[str, typer.Option(help="Name of the workshop, shown on the hand-out.")] = "",
+    by: ByOption = LOGIN,
     as_json: JsonOption = False,
 ) -> None:
     """Start a book: a folder that holds one database and the photographs.
@@ -39,8 +46,9 @@ def new(
     """
     from setstone.record.book import Book
 
-    with Book.create(folder, workshop=workshop):
-        show(as_json, {"book": str(folder)}, lambda: say(f"Started the book '{folder}'."))
+    with Book.create(where, workshop=workshop, by=by) as made:
+        name = where if made.place.server is None else str(made.place)
+        show(as_json, {"book": name}, lambda: say(f"Started the book '{name}'."))
 
 
 @object_commands.command("add")
@@ -56,9 +64,8 @@ def add_object(
     Example: setstone object add "Presentation snuff box"
     """
     from setstone.commands import as_json as j
-    from setstone.record.book import Book
 
-    with Book.open(book) as opened:
+    with open_book(book) as opened:
         entry = opened.add_object(name, description=description, by=by)
     show(as_json, j.an_object(entry), lambda: say(f"Added '{entry.name}'."))
 
@@ -67,9 +74,8 @@ def add_object(
 def list_objects(book: BookOption = HERE, as_json: JsonOption = False) -> None:
     """List the objects of the book."""
     from setstone.commands import as_json as j
-    from setstone.record.book import Book
 
-    with Book.open(book) as opened:
+    with open_book(book) as opened:
         entries = opened.objects()
     show(
         as_json,
@@ -100,9 +106,8 @@ def add_stone(
     Example: setstone stone add lid-3 --claimed ruby
     """
     from setstone.commands import as_json as j
-    from setstone.record.book import Book
 
-    with Book.open(book) as opened, opened.atomic():
+    with open_book(book) as opened, opened.atomic():
         parent = opened.object(of or None)
         entries = [opened.add_stone(parent, p, claimed_as=claimed, by=by) for p in positions]
     show(
@@ -116,9 +121,8 @@ def add_stone(
 def list_stones(book: BookOption = HERE, as_json: JsonOption = False) -> None:
     """List the stones: what is claimed, how many photographs, when last examined."""
     from setstone.commands import as_json as j
-    from setstone.record.book import Book
 
-    with Book.open(book) as opened:
+    with open_book(book) as opened:
         rows = [(s, opened.photographs(s), opened.latest_examination(s)) for s in opened.stones()]
     show(
         as_json,
@@ -152,9 +156,8 @@ def show_stone(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOptio
     """Show all that the book holds on one stone."""
     from setstone.commands import as_json as j
     from setstone.commands import screen
-    from setstone.record.book import Book
 
-    with Book.open(book) as opened:
+    with open_book(book) as opened:
         entry = opened.stone(stone)
         photographs = opened.photographs(entry)
         examinations = opened.latest_examinations(entry)

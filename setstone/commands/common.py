@@ -5,15 +5,22 @@ import json
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from pathlib import Path
-from typing import Annotated, Any
+from contextvars import ContextVar
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+if TYPE_CHECKING:
+    from setstone.record.book import Book
+
 BookOption = Annotated[
-    Path,
+    str,
     typer.Option(
-        "--book", "-b", envvar="SETSTONE_BOOK", help="Folder of the book.", show_default="the current folder"
+        "--book",
+        "-b",
+        envvar="SETSTONE_BOOK",
+        help="Folder of the book, or its address 'postgresql://USER@HOST/DATABASE?folder=FOLDER'.",
+        show_default="the current folder",
     ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON for scripts instead of a table.")]
@@ -30,7 +37,10 @@ StoneArgument = Annotated[
     str, typer.Argument(metavar="STONE", help="Position of the stone, as 'lid-3' or 'OBJECT/lid-3'.")
 ]
 
-HERE = Path()
+HERE = "."
+
+#: Whether this command line asked for reading only, before the command.
+read_only: ContextVar[bool] = ContextVar("read_only", default=False)
 
 
 def _login() -> str:
@@ -41,6 +51,20 @@ def _login() -> str:
 
 
 LOGIN = _login()
+
+
+@contextmanager
+def open_book(where: str) -> Iterator["Book"]:
+    """Open the book a command works on, and say when nothing can be written in it."""
+    from setstone.record.book import Book
+
+    asked = read_only.get()
+    with Book.open(where, read_only=asked) as book:
+        if book.why_read_only and not asked:
+            typer.echo(
+                f"The book '{book.place}' is open for reading only, because {book.why_read_only}.", err=True
+            )
+        yield book
 
 
 def show(as_json: bool, data: Any, human: Callable[[], None]) -> None:

@@ -13,6 +13,7 @@ from setstone.commands.common import (
     ByOption,
     JsonOption,
     StoneArgument,
+    open_book,
     progress,
     say,
     show,
@@ -60,7 +61,6 @@ def examine(
     from setstone.commands import as_json as j
     from setstone.commands import screen
     from setstone.measure.errors import MeasurementError
-    from setstone.record.book import Book
     from setstone.record.entries import ExaminationEntry, StoneEntry
     from setstone.record.errors import BookError
     from setstone.record.examining import examine_stone, given_length, given_scale
@@ -69,7 +69,7 @@ def examine(
     bar_length_um = given_length(bar_length) if bar_length else None
     done: list[tuple[StoneEntry, ExaminationEntry]] = []
     failed: list[tuple[StoneEntry, str]] = []
-    with Book.open(book) as opened:
+    with open_book(book) as opened:
         chosen = [opened.stone(s) for s in stones] if stones else list(opened.stones())
         with progress(len(chosen)) as tell:
             for stone in chosen:
@@ -114,9 +114,8 @@ def candidates(
     """List what was proposed for a stone, with score, size and what each rests on."""
     from setstone.commands import as_json as j
     from setstone.commands import screen
-    from setstone.record.book import Book
 
-    with Book.open(book) as opened:
+    with open_book(book) as opened:
         of = opened.stone(stone)
         entry = opened.examination(of, occasion or None)
     shown = [c for c in entry.candidates if everything or screen.is_shown(c)]
@@ -196,10 +195,9 @@ def mark(
     Example: setstone mark lid-3 --kind fissure --at "1.20,0.85 1.31,0.92 1.40,0.95"
     """
     from setstone.commands import as_json as j
-    from setstone.record.book import Book
     from setstone.record.marking import drawn_by_hand, points_mm
 
-    with Book.open(book) as opened:
+    with open_book(book) as opened:
         entry = opened.examination(opened.stone(stone), occasion or None)
         drawn = drawn_by_hand(entry.result, points_mm(at), diameter_um=diameter_um)
         added = opened.add_finding(entry, drawn, kind=kind, by=by)
@@ -214,14 +212,13 @@ def _decide(
     reason: str,
     occasion: str,
     by: str,
-    book: Path,
+    book: str,
     as_json: bool,
 ) -> None:
     from setstone.commands import as_json as j
     from setstone.commands import screen
-    from setstone.record.book import Book
 
-    with Book.open(book) as opened, opened.atomic():
+    with open_book(book) as opened, opened.atomic():
         entry = opened.examination(opened.stone(stone), occasion or None)
         for number in numbers:
             opened.decide(entry, number, verdict, kind=kind, reason=reason, by=by)

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from setstone.commands.common import HERE, BookOption, JsonOption, StoneArgument, say, show, table
+from setstone.commands.common import HERE, BookOption, JsonOption, StoneArgument, open_book, say, show, table
 
 
 def register(app: typer.Typer) -> None:
@@ -26,10 +26,9 @@ def pictures(
 ) -> None:
     """Write the annotated pictures: PNG with numbered findings, and the overlay as SVG."""
     from setstone.annotate.pictures import write_pictures
-    from setstone.record.book import Book
 
     written: list[Path] = []
-    with Book.open(book) as opened:
+    with open_book(book) as opened:
         for stone in [opened.stone(s) for s in stones] if stones else opened.stones():
             for entry in opened.latest_examinations(stone):
                 written += write_pictures(entry, stone, opened.photographs(stone), to)
@@ -55,9 +54,8 @@ def handout(
 ) -> None:
     """Write the buyer's hand-out: one HTML file that needs no network."""
     from setstone.annotate.handout import write_handout
-    from setstone.record.book import Book
 
-    with Book.open(book) as opened:
+    with open_book(book) as opened:
         chosen = [opened.stone(s) for s in stones] if stones else list(opened.stones())
         path = write_handout(opened, chosen, to)
     show(as_json, {"handout": str(path)}, lambda: say(f"Wrote '{path}'."))
@@ -70,9 +68,8 @@ def journal(
 ) -> None:
     """List every change: who, when, what. Nothing in it is ever erased."""
     from setstone.commands import as_json as j
-    from setstone.record.book import Book
 
-    with Book.open(book) as opened:
+    with open_book(book) as opened:
         entries = opened.journal(None if stone is None else opened.stone(stone))
     show(
         as_json,

@@ -6,7 +6,17 @@ from typing import Annotated, Literal
 
 import typer
 
-from setstone.commands.common import HERE, LOGIN, BookOption, ByOption, JsonOption, StoneArgument, say, show
+from setstone.commands.common import (
+    HERE,
+    LOGIN,
+    BookOption,
+    ByOption,
+    JsonOption,
+    StoneArgument,
+    open_book,
+    say,
+    show,
+)
 
 photo_commands = typer.Typer(help="The photographs of a stone.", no_args_is_help=True)
 
@@ -47,9 +57,8 @@ def add(
     """
     from setstone.capture.photograph import Lamp
     from setstone.commands import as_json as j
-    from setstone.record.book import Book
 
-    with Book.open(book) as opened, opened.atomic():
+    with open_book(book) as opened, opened.atomic():
         entry = opened.stone(stone)
         added = [
             opened.add_photograph(
@@ -99,10 +108,9 @@ def correct(
     from setstone.capture.photograph import Lamp
     from setstone.commands import as_json as j
     from setstone.commands import screen
-    from setstone.record.book import Book
     from setstone.record.photographs import named
 
-    with Book.open(book) as opened:
+    with open_book(book) as opened:
         entry = opened.correct_photograph(
             named(opened.photographs(opened.stone(stone)), photograph),
             lamp=None if light is None else Lamp(light),
@@ -118,8 +126,7 @@ def list_photographs(stone: StoneArgument, book: BookOption = HERE, as_json: Jso
     """List the photographs of a stone."""
     from setstone.commands import as_json as j
     from setstone.commands import screen
-    from setstone.record.book import Book
 
-    with Book.open(book) as opened:
+    with open_book(book) as opened:
         entries = opened.photographs(opened.stone(stone))
     show(as_json, [j.photograph(e) for e in entries], lambda: screen.print_photographs(entries))

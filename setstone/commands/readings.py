@@ -4,7 +4,17 @@ from typing import Annotated
 
 import typer
 
-from setstone.commands.common import HERE, LOGIN, BookOption, ByOption, JsonOption, StoneArgument, say, show
+from setstone.commands.common import (
+    HERE,
+    LOGIN,
+    BookOption,
+    ByOption,
+    JsonOption,
+    StoneArgument,
+    open_book,
+    say,
+    show,
+)
 
 reading_commands = typer.Typer(help="Results of instruments on a stone.", no_args_is_help=True)
 
@@ -37,9 +47,8 @@ def add(
     """
     from setstone.commands import as_json as j
     from setstone.commands import screen
-    from setstone.record.book import Book
 
-    with Book.open(book) as opened:
+    with open_book(book) as opened:
         entry = opened.add_reading(
             opened.stone(stone),
             test=test,
@@ -59,9 +68,8 @@ def list_readings(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOp
     """List the readings and remarks of a stone."""
     from setstone.commands import as_json as j
     from setstone.commands import screen
-    from setstone.record.book import Book
 
-    with Book.open(book) as opened:
+    with open_book(book) as opened:
         of = opened.stone(stone)
         entries, remarks = opened.readings(of), opened.remarks(of)
     show(
@@ -83,8 +91,7 @@ def remark(
     Example: setstone remark lid-5 "old glue at the lower edge, yellow and crazed"
     """
     from setstone.commands import as_json as j
-    from setstone.record.book import Book
 
-    with Book.open(book) as opened:
+    with open_book(book) as opened:
         entry = opened.add_remark(opened.stone(stone), text, by=by)
     show(as_json, j.remark(entry), lambda: say("Kept the remark."))

@@ -1,10 +1,10 @@
-import sqlite3
+import shutil
 import threading
 from pathlib import Path
 
 import pytest
 
-from setstone.record import store
+from setstone.record import postgresql, sqlite
 from setstone.record.book import Book
 from setstone.record.entries import StoneEntry
 from setstone.record.errors import BookError
@@ -28,14 +28,15 @@ def test_an_interrupted_change_leaves_nothing(book: Book) -> None:
 
 
 def test_a_book_another_program_writes_in_is_said_to_be_in_use(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    where: Path | str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(store, "_PATIENCE_S", 0.05)
-    with Book.create(tmp_path / "book") as first, Book.open(tmp_path / "book") as second:
+    for module in (sqlite, postgresql):
+        monkeypatch.setattr(module, "PATIENCE_S", 0.05)
+    with Book.open(where) as first, Book.open(where) as second:
         with first.atomic():
             first.add_object("Brooch")
             assert second.objects() == ()  # who reads is not held up
-            with pytest.raises(BookError, match="in use by another program; try again"):
+            with pytest.raises(BookError, match=r"in use by another .*; try again"):
                 second.add_object("Ring")
         second.add_object("Ring")
         assert [o.name for o in first.objects()] == ["Brooch", "Ring"]
@@ -70,36 +71,33 @@ def test_a_closed_book_says_so(book: Book) -> None:
 
 
 def test_a_line_of_the_journal_cannot_be_replaced_either(book: Book, stone: StoneEntry) -> None:
-    """INSERT OR REPLACE deletes without DELETE (sqlite.org/lang_conflict.html)."""
+    """Both kinds of database can replace a line while they add one.
+
+    INSERT OR REPLACE deletes without DELETE (sqlite.org/lang_conflict.html).
+    """
+    row = """INTO journal (id, at, "by", action, subject) VALUES (1, '2026-01-01', '', '', '')"""
+    if book.place.server is None:
+        replace = f"INSERT OR REPLACE {row}"
+    else:
+        replace = f"INSERT {row} ON CONFLICT (id) DO UPDATE SET action = ''"
     with pytest.raises(BookError, match="cannot be changed or removed"), book.atomic() as connection:
-        connection.exec_driver_sql(
-            'INSERT OR REPLACE INTO journal (id, at, "by", action, subject) VALUES (1, 0, 0, 0, 0)'
-        )
+        connection.exec_driver_sql(replace)
     assert book.journal()[0].action == "start book"
 
 
-def test_a_write_refused_by_the_system_is_said(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_write_refused_by_the_system_is_said(book: Book) -> None:
     """As on a disk that may only be read; the rights of a file do not stop the administrator."""
-
-    def read_only(connection: sqlite3.Connection, record: object) -> None:
-        prepare(connection, record)
-        connection.execute("PRAGMA query_only = ON")
-
-    prepare = store._prepare
-    monkeypatch.setattr(store, "_prepare", read_only)
-    with (
-        Book.open(book.folder) as opened,
-        pytest.raises(BookError, match="cannot be written; check the rights"),
-    ):
-        opened.add_object("Brooch")
+    refuse = "PRAGMA query_only = ON" if book.place.server is None else "SET TRANSACTION READ ONLY"
+    with pytest.raises(BookError, match="cannot be written"), book.atomic() as connection:
+        connection.exec_driver_sql(refuse)
+        book.add_object("Brooch")
     assert book.objects() == ()
 
 
 @pytest.mark.parametrize("kept", [0.3, 0.9])
-def test_a_database_cut_short_is_said_to_be_damaged(book: Book, stone: StoneEntry, kept: float) -> None:
-    book.close()
-    database = book.folder / "book.db"
-    content = database.read_bytes()
-    database.write_bytes(content[: int(len(content) * kept)])
+def test_a_database_cut_short_is_said_to_be_damaged(tmp_path: Path, fresh: Path, kept: float) -> None:
+    folder = Path(shutil.copytree(fresh, tmp_path / "book"))
+    content = (folder / "book.db").read_bytes()
+    (folder / "book.db").write_bytes(content[: int(len(content) * kept)])
     with pytest.raises(BookError, match=r"book\.db' is damaged; restore it from your last copy"):
-        Book.open(book.folder)
+        Book.open(folder)

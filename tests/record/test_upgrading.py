@@ -110,17 +110,10 @@ def test_a_book_without_its_photographs_is_said_to_be_incomplete(tmp_path: Path)
 
 def test_a_book_of_the_first_version_is_brought_up_to_date(tmp_path: Path) -> None:
     """Its tables as the first step made them, with a stone in."""
-    from alembic import command
-
-    with Book.create(tmp_path / "book") as book:
-        book.add_object("Brooch")
-    (tmp_path / "book" / "book.db").unlink()
+    (tmp_path / "book" / "photographs").mkdir(parents=True)
     store = Store(tmp_path / "book")
     with store.rebuilding() as connection:
-        connection.exec_driver_sql(f"PRAGMA application_id = {upgrading.APPLICATION_ID}")
-        config = upgrading._config()
-        config.attributes["connection"] = connection
-        command.upgrade(config, "0001")
+        upgrading.make_tables(connection, store, "0001")
         connection.exec_driver_sql("INSERT INTO book VALUES (1, 'Quay')")
         connection.exec_driver_sql("INSERT INTO objects VALUES (1, 'Brooch', 'brooch', '', '2026-01-01')")
         connection.exec_driver_sql("INSERT INTO stones VALUES (1, 1, '1', '1', '', '2026-01-01')")

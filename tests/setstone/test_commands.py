@@ -266,3 +266,12 @@ def test_a_folder_given_as_a_photograph_is_named(run: Run, book: Path) -> None:
     status, _, err = run("photo", "add", "lid-3", ".")
     assert status == 1
     assert "'.' is a folder" in err
+
+
+def test_a_book_opened_for_reading_only_is_left_as_it_is(run: Run, book: Path) -> None:
+    before = state(book)
+    assert "lid-3" in run("--read-only", "stone", "list")[1]
+    status, _, err = run("--read-only", "remark", "lid-3", "old glue")
+    assert status == 1
+    assert "is open for reading only" in err
+    assert state(book) == before

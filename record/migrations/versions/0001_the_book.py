@@ -3,12 +3,12 @@
 import sqlalchemy as sa
 from alembic import op
 
+from setstone.record.migrations.append_only import refuse_changes
+
 revision = "0001"
 down_revision = None
 branch_labels = None
 depends_on = None
-
-_APPEND_ONLY = ("journal", "decisions")
 
 
 def upgrade() -> None:
@@ -17,9 +17,7 @@ def upgrade() -> None:
     _photographs()
     _examinations()
     _notes()
-    if op.get_bind().dialect.name == "sqlite":
-        for table in _APPEND_ONLY:
-            _refuse_changes(table)
+    refuse_changes("journal", "decisions")
 
 
 def _moment(name: str, *, nullable: bool = False) -> "sa.Column[object]":
@@ -187,10 +185,3 @@ def _notes() -> None:
         sqlite_autoincrement=True,
     )
     op.create_index("ix_journal_stone_id", "journal", ["stone_id"])
-
-
-def _refuse_changes(table: str) -> None:
-    """Let lines be added to a table and nothing else."""
-    refusal = f"BEGIN SELECT RAISE(ABORT, 'lines of {table} cannot be changed or removed'); END"
-    op.execute(f"CREATE TRIGGER {table}_no_update BEFORE UPDATE ON {table} {refusal}")
-    op.execute(f"CREATE TRIGGER {table}_no_delete BEFORE DELETE ON {table} {refusal}")

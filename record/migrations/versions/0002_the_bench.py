@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from setstone.record.migrations.append_only import refuse_changes
+
 revision = "0002"
 down_revision = "0001"
 branch_labels = None
@@ -44,8 +46,4 @@ def upgrade() -> None:
         sqlite_autoincrement=True,
     )
     op.create_index("ix_signatures_stone_id", "signatures", ["stone_id"])
-    if op.get_bind().dialect.name == "sqlite":
-        for table in ("redrawings", "signatures"):
-            refusal = f"BEGIN SELECT RAISE(ABORT, 'lines of {table} cannot be changed or removed'); END"
-            op.execute(f"CREATE TRIGGER {table}_no_update BEFORE UPDATE ON {table} {refusal}")
-            op.execute(f"CREATE TRIGGER {table}_no_delete BEFORE DELETE ON {table} {refusal}")
+    refuse_changes("redrawings", "signatures")
