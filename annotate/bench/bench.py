@@ -235,9 +235,10 @@ class Bench:
 
         def put(where: str, claim: str) -> Callable[[], None]:
             def write() -> None:
-                now = book.correct_stone(stone, position=where, claimed_as=claim, by=self.by)
-                if self.stone is not None and self.stone.id == now.id:
-                    self.stone = now
+                nonlocal stone
+                stone = book.correct_stone(stone, position=where, claimed_as=claim, by=self.by)
+                if self.stone is not None and self.stone.id == stone.id:
+                    self.stone = stone
                 self.changed_here()
                 self.chosen.emit()
 
@@ -344,7 +345,8 @@ class Bench:
 
         def put(owner: StoneEntry) -> Callable[[], None]:
             def write() -> None:
-                book.correct_photograph(entry, stone=owner, by=self.by)
+                nonlocal entry
+                entry = book.correct_photograph(entry, stone=owner, by=self.by)
                 self.changed_here()
                 self.photographs_changed.emit()
 
@@ -382,7 +384,8 @@ class Bench:
 
         def put(**values: object) -> Callable[[], None]:
             def write() -> None:
-                book.correct_photograph(entry, by=self.by, **values)  # type: ignore[arg-type]
+                nonlocal entry
+                entry = book.correct_photograph(entry, by=self.by, **values)  # type: ignore[arg-type]
                 if "occasion" in values:
                     self.occasion = str(values["occasion"])
                 self.changed_here()

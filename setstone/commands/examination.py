@@ -1,7 +1,6 @@
 """Commands that examine stones and decide on what was proposed."""
 
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Annotated
 
 import typer
