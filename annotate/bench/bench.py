@@ -165,7 +165,8 @@ class Bench:
 
         def put(called: str) -> Callable[[], None]:
             def write() -> None:
-                book.correct_object(entry, name=called, by=self.by)
+                nonlocal entry
+                entry = book.correct_object(entry, name=called, by=self.by)
                 self.changed_here()
                 if self.stone is not None and self.stone.object_id == entry.id:
                     self.stone = next(p.stone for p in self.progress if self.stone.id == p.stone.id)
