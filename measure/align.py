@@ -99,12 +99,13 @@ def align(moving: Pixels, fixed: Pixels, *, usable: Mask | None = None) -> Align
             "give a mask of the photograph's height and width."
         )
     pair = _Pair(moving, fixed, usable, _FINE_SIDE)
-    motions = [_Motion(np.eye(3), pair.votes(np.eye(3))), _refined(pair, np.eye(3))]
+    unmoved = _Motion(np.eye(3), pair.votes(np.eye(3)))
+    motions = [unmoved, _refined(pair, unmoved)]
     if max(motion.share for motion in motions) < _BEYOND_DOUBT:
         coarse = _Pair(moving, fixed, usable, _COARSE_SIDE)
         enlarge = _resizing(coarse.shape, pair.shape)
         starts = [enlarge @ start @ np.linalg.inv(enlarge) for start in _coarse_motions(coarse)]
-        motions += [_refined(pair, start) for start in starts]
+        motions += [_refined(pair, _Motion(start, pair.votes(start))) for start in starts]
     best = max(motions, key=lambda motion: motion.merit)
     heard, agreeing = len(best.votes.points), int(best.agrees.sum())
     if agreeing < _LEAST_TILES or best.share < _LEAST_SHARE:
@@ -138,8 +139,15 @@ def warp(pixels: Pixels, matrix: Matrix, shape: tuple[int, int]) -> Pixels:
     if pixels.shape[:2] == shape and np.array_equal(matrix, np.eye(3)):
         return pixels
     shrink = 1 / np.sqrt(abs(np.linalg.det(matrix[:2, :2])))
+    # A pixel of the result covers several here: average them, or fine lines break up.
+    if shrink >= 2:
+        whole = int(shrink)
+        height, width = (n // whole for n in pixels.shape[:2])
+        pixels = pixels[: height * whole, : width * whole]
+        matrix = matrix @ _resizing((height, width), pixels.shape)
+        pixels = cv2.resize(pixels, (width, height), interpolation=cv2.INTER_AREA)
+        shrink /= whole
     if shrink > 1:
-        # A pixel of the result covers several here: average them, or fine lines break up.
         pixels = cv2.GaussianBlur(pixels, (0, 0), 0.5 * np.sqrt(shrink**2 - 0.99))
     return cv2.warpPerspective(pixels, matrix, shape[::-1], flags=cv2.INTER_CUBIC)
 
@@ -209,10 +217,12 @@ class _Pair:
         self.shape = fixed_grey.shape
         self._to_fixed = _resizing(self.shape, (height, width))
         self._to_moving = _resizing(self._moving_grey.shape, moving.shape[:2])
-        small = cv2.resize(usable.astype(np.float32), self.shape[::-1], interpolation=cv2.INTER_AREA)
+        mask = _no_larger_than_needed(usable.view(np.uint8) * np.uint8(255)).astype(np.float32) / 255
+        small = cv2.resize(mask, self.shape[::-1], interpolation=cv2.INTER_AREA)
         kept = cv2.erode(small, np.ones((7, 7)))  # 7: the reach of the gradient
         self._moving_usable = cv2.resize(kept, self._moving_grey.shape[::-1])
         self.fixed_field = _orientation(fixed_grey, np.asarray(kept, np.float32))
+        self._fixed_tiles = _tiles(self.fixed_field)
 
     def full(self, matrix: Matrix) -> Matrix:
         """Return the motion in the pixels of the photographs themselves."""
@@ -229,13 +239,22 @@ class _Pair:
 
     def votes(self, matrix: Matrix) -> _Votes:
         """Ask every tile how far it still is from its place after the motion."""
-        return _votes(self.fixed_field, self.moving_field(matrix))
+        return _votes(self._fixed_tiles, _tiles(self.moving_field(matrix)))
 
 
 def _reduced(pixels: Pixels, factor: float) -> Plane:
-    grey = encoded_plane(pixels, (1 / 3, 1 / 3, 1 / 3))
-    height, width = (round(n / factor) for n in grey.shape)
+    height, width = (round(n / factor) for n in pixels.shape[:2])
+    grey = encoded_plane(_no_larger_than_needed(pixels), (1 / 3, 1 / 3, 1 / 3))
     return np.asarray(cv2.resize(grey, (width, height), interpolation=cv2.INTER_AREA), np.float32)
+
+
+def _no_larger_than_needed(pixels: Pixels) -> Pixels:
+    """Reduce a large photograph as it is: averages rounded to whole numbers do, and no float copy is made of it."""
+    shrink = 2 * _FINE_SIDE / max(pixels.shape[:2])
+    if shrink >= 1:
+        return pixels
+    width, height = (round(n * shrink) for n in pixels.shape[1::-1])
+    return cv2.resize(pixels, (width, height), interpolation=cv2.INTER_AREA)
 
 
 def _resizing(source: tuple[int, ...], target: tuple[int, ...]) -> Matrix:
@@ -273,19 +292,39 @@ def _coarse_motions(pair: _Pair) -> list[Matrix]:
     return [best[0][1], max(best, key=lambda found: found[0])[1]]
 
 
-def _votes(fixed: Field, moving: Field) -> _Votes:
-    """Displacement of each tile, to a fraction of a pixel by a parabola through the correlation peak."""
-    if min(fixed.shape) < _TILE:
-        return _Votes(np.empty((0, 2)), np.empty((0, 2)), np.empty(0), np.empty((0, 2, 2)))
+@dataclass(frozen=True, eq=False)
+class _Tiles:
+    """Overlapping tiles of a field, row after row.
+
+    Parameters
+    ----------
+    columns : int
+        Tiles in a row.
+    spectrum : (tile, _TILE, _TILE) complex64 array
+    energy : (tile,) float32 array
+        Sum of squared lengths.
+    """
+
+    columns: int
+    spectrum: NDArray[np.complex64]
+    energy: Plane
+
+
+def _tiles(field: Field) -> _Tiles:
+    if min(field.shape) < _TILE:
+        return _Tiles(0, np.empty((0, _TILE, _TILE), np.complex64), np.empty(0, np.float32))
     window = np.outer(np.hanning(_TILE), np.hanning(_TILE)).astype(np.float32)
-    tiles = [
-        np.lib.stride_tricks.sliding_window_view(field, (_TILE, _TILE))[::_HOP, ::_HOP] * window
-        for field in (fixed, moving)
-    ]
-    columns = tiles[0].shape[1]
-    a, b = (tile.reshape(-1, _TILE, _TILE) for tile in tiles)
-    surface = scipy.fft.ifft2(scipy.fft.fft2(a) * scipy.fft.fft2(b).conj()).real
-    energy = np.sqrt((np.abs(a) ** 2).sum((1, 2)) * (np.abs(b) ** 2).sum((1, 2)))
+    tiles = np.lib.stride_tricks.sliding_window_view(field, (_TILE, _TILE))[::_HOP, ::_HOP] * window
+    flat = tiles.reshape(-1, _TILE, _TILE)
+    return _Tiles(tiles.shape[1], scipy.fft.fft2(flat), (np.abs(flat) ** 2).sum((1, 2)))
+
+
+def _votes(fixed: _Tiles, moving: _Tiles) -> _Votes:
+    """Displacement of each tile, to a fraction of a pixel by a parabola through the correlation peak."""
+    if not fixed.columns:
+        return _Votes(np.empty((0, 2)), np.empty((0, 2)), np.empty(0), np.empty((0, 2, 2)))
+    surface = scipy.fft.ifft2(fixed.spectrum * moving.spectrum.conj()).real
+    energy = np.sqrt(fixed.energy * moving.energy)
     side = 2 * _REACH + 1
     near = np.roll(surface, (_REACH, _REACH), (1, 2))[:, :side, :side] / (energy[:, None, None] + 1e-6)
     n = np.arange(len(near))
@@ -295,7 +334,7 @@ def _votes(fixed: Field, moving: Field) -> _Votes:
     n, x, y, peak = n[heard], x[heard], y[heard], peak[heard]
     around = np.array([[near[n, y + j, x + i] for i in (-1, 0, 1)] for j in (-1, 0, 1)], np.float64)
     offset, sharpness = _peak_shape(around)
-    points = np.stack([n % columns, n // columns], 1) * _HOP + (_TILE - 1) / 2
+    points = np.stack([n % fixed.columns, n // fixed.columns], 1) * _HOP + (_TILE - 1) / 2
     shifts = np.stack([x, y], 1) - _REACH + offset
     return _Votes(points, shifts, peak.astype(np.float64) ** 2, sharpness)
 
@@ -332,9 +371,8 @@ def _lengths(sharpness: NDArray[np.float64], vectors: Matrix) -> NDArray[np.floa
     return lengths
 
 
-def _refined(pair: _Pair, start: Matrix) -> _Motion:
+def _refined(pair: _Pair, motion: _Motion) -> _Motion:
     """Improve a motion until its tiles no longer ask for a change."""
-    motion = _Motion(start, pair.votes(start))
     for _ in range(4):
         step = _step(motion.votes, motion.turned)
         if step is None:

@@ -56,17 +56,13 @@ LEAST_RING = 0.45
 LEAST_SCORE = 4.5
 
 
-def find_girdle(
-    pixels: Pixels, *, other: Pixels | None = None, near: tuple[float, float] | None = None
-) -> Outline | None:
+def find_girdle(pixels: Pixels, *, near: tuple[float, float] | None = None) -> Outline | None:
     """Outline of the girdle in a photograph of a set stone.
 
     Parameters
     ----------
     pixels : (H, W, 3) uint8 or uint16 array
         sRGB-encoded photograph, under white light where there is one.
-    other : (H, W, 3) uint8 or uint16 array, optional
-        The same stone under the other lamp, aligned; looked at where the first shows no stone.
     near : (float, float), optional
         A point x, y that a person has put on the girdle, in pixels: of the closed edges found, the
         nearest to it is taken.
@@ -76,13 +72,6 @@ def find_girdle(
     Outline or None
         None where no stone is to be seen.
     """
-    found = _girdle_in(pixels, near)
-    if found is None and other is not None:
-        found = _girdle_in(other, near)
-    return found
-
-
-def _girdle_in(pixels: Pixels, near: tuple[float, float] | None) -> Outline | None:
     rings = candidate_rings(pixels)
     if rings is None:
         return None

@@ -8,6 +8,7 @@ import math
 import re
 from dataclasses import dataclass
 from functools import cache
+from threading import Lock
 from typing import Any
 
 import cv2
@@ -38,6 +39,8 @@ LEAST_CONFIDENCE = 0.80
 DETECTOR_SIDE = 640
 #: Height of the two guises in pixels; the recogniser's own is 48.
 GUISE_HEIGHTS = (48, 32)
+#: The recogniser keeps the options of a call, so two threads must not call it at once.
+_ONE_AT_A_TIME = Lock()
 
 
 @dataclass(frozen=True)
@@ -122,7 +125,8 @@ def detect_lines(region: Image8) -> list[tuple[int, int, int, int]]:
     its unit belong together.
     """
     bgr = np.ascontiguousarray(region[..., ::-1])
-    result = _recogniser()(bgr, use_det=True, use_cls=False, use_rec=False)
+    with _ONE_AT_A_TIME:
+        result = _recogniser()(bgr, use_det=True, use_cls=False, use_rec=False)
     if result.boxes is None:
         return []
     corners = np.asarray(result.boxes, float)
@@ -160,7 +164,8 @@ def _recognise(picture: Image8) -> tuple[str, float]:
     """Text and confidence; the recogniser wants BGR."""
     bgr = np.ascontiguousarray(picture[..., ::-1])
     # Each option every time: rapidocr keeps the options of one call for the next.
-    result = _recogniser()(bgr, use_det=False, use_cls=False, use_rec=True)
+    with _ONE_AT_A_TIME:
+        result = _recogniser()(bgr, use_det=False, use_cls=False, use_rec=True)
     if not result.txts:
         return "", 0.0
     return str(result.txts[0]).strip(), float(result.scores[0])

@@ -47,6 +47,46 @@ def test_the_same_photographs_give_the_same_result() -> None:
     assert [c.score for c in first.candidates] == [c.score for c in second.candidates]
 
 
+def test_one_thread_and_two_give_the_same_result() -> None:
+    two = examine(*pictures(), threads=2)
+    before = cv2.getNumThreads()
+    cv2.setNumThreads(1)
+    try:
+        one = examine(*pictures(), threads=1)
+    finally:
+        cv2.setNumThreads(before)
+    assert (one.scale, one.diameters, one.colour) == (two.scale, two.diameters, two.colour)
+    assert one.outline is not None
+    assert two.outline is not None
+    np.testing.assert_array_equal(one.outline.points, two.outline.points)
+    for a, b in zip(one.candidates, two.candidates, strict=True):
+        assert (a.kind, a.score, a.contrast, a.reasons, a.sizes) == (
+            b.kind,
+            b.score,
+            b.contrast,
+            b.reasons,
+            b.sizes,
+        )
+        np.testing.assert_array_equal(a.path, b.path)
+
+
+def test_more_pixels_of_the_same_stone_change_little() -> None:
+    """A camera of three times the pixels a side: the same stone, sizes and best candidates."""
+    small = examine(*pictures(), scale=Scale(UM_PER_PX, 0.01, "given"))
+    enlarged = [cv2.resize(p, None, fx=3, fy=3, interpolation=cv2.INTER_CUBIC) for p in pictures()]
+    large = examine(enlarged[0], enlarged[1], scale=Scale(UM_PER_PX / 3, 0.01 / 3, "given"))
+    assert small.diameters is not None
+    assert large.diameters is not None
+    assert large.diameters.mean.value == pytest.approx(small.diameters.mean.value, rel=0.002)
+    assert small.colour is not None
+    assert large.colour is not None
+    np.testing.assert_allclose(large.colour.lab, small.colour.lab, atol=0.5)
+    places = np.array([c.position for c in large.candidates])
+    for candidate in [c for c in small.candidates if c.score > 0.6]:
+        there = 3 * (np.array(candidate.position) + 0.5) - 0.5
+        assert np.hypot(*(places - there).T).min() < 20
+
+
 def test_a_blue_photograph_of_half_the_size_agrees() -> None:
     white, blue = pictures()
     small = cv2.resize(blue, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
