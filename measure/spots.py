@@ -13,13 +13,14 @@ body. A line, an edge or a corner runs away at once, since it goes on beside the
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 import cv2
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
-from skimage.measure import find_contours
 
+from setstone.measure.contours import body_contour
 from setstone.measure.light import Plane
 
 #: A blurred disc smaller than this has no shape of its own any more.
@@ -231,7 +232,7 @@ def _threshold(level: Plane) -> Plane:
     return _coarse_grain(level) * np.float32(ABOVE_GRAIN)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _laplacian(blurred: Plane, scale: float) -> Plane:  # pragma: no cover - compiled
     height, width = blurred.shape
     out = np.zeros((height, width), np.float32)
@@ -247,7 +248,7 @@ def _laplacian(blurred: Plane, scale: float) -> Plane:  # pragma: no cover - com
     return out
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _peaks(
     below: Plane, here: Plane, above: Plane, threshold: Plane, step: float
 ) -> list[tuple[float, float, float]]:  # pragma: no cover - compiled
@@ -279,7 +280,7 @@ def _peaks(
     return found
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _vertex(before: float, at: float, after: float) -> float:  # pragma: no cover - compiled
     curvature = before - 2 * at + after
     if curvature >= 0:
@@ -287,7 +288,7 @@ def _vertex(before: float, at: float, after: float) -> float:  # pragma: no cove
     return min(0.5, max(-0.5, 0.5 * (before - after) / curvature))
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _flood(
     window: Plane, raw: Plane, column: float, row: float, radius: float, limit: int, inside: NDArray[np.uint8]
 ) -> tuple[float, float]:  # pragma: no cover - compiled
@@ -380,42 +381,23 @@ def _outlined(level: Plane, at: tuple[float, float], diameter: float) -> Spot | 
     radius = diameter / 2
     reach = math.ceil(1.5 * diameter) + 5
     left, top = max(0, round(at[0]) - reach), max(0, round(at[1]) - reach)
-    raw = level[top : round(at[1]) + reach + 1, left : round(at[0]) + reach + 1]
+    raw = np.ascontiguousarray(level[top : round(at[1]) + reach + 1, left : round(at[0]) + reach + 1])
     if min(raw.shape) < 5:
         return None
     window = np.asarray(cv2.GaussianBlur(raw, (0, 0), 0.6), np.float32)
     inside = np.zeros(window.shape, np.uint8)
     limit = math.ceil(math.pi * (1.6 * radius + 2) ** 2)
-    body, water = _flood(window, np.ascontiguousarray(raw), at[0] - left, at[1] - top, radius, limit, inside)
+    body, water = _flood(window, raw, at[0] - left, at[1] - top, radius, limit, inside)
     count = int(inside.sum())
     if water <= body or count < 4:
         return None
     # Surroundings: a ring that keeps clear of the body's own blurred edge.
     near = np.asarray(cv2.dilate(inside, _disc(2)), np.uint8)
-    far = cv2.dilate(near, _disc(max(2, round(0.5 * math.sqrt(count / math.pi)))))
-    ring = raw[(far > 0) & (near == 0)]
-    if ring.size < 8:
+    far = np.asarray(cv2.dilate(near, _disc(max(2, round(0.5 * math.sqrt(count / math.pi))))), np.uint8)
+    found, contrast, level_around, area, cx, cy, elongation = _weighed(raw, near, far, body, water)
+    if not found or elongation > LONGEST:
         return None
-    around = float(np.median(ring))
-    contrast = around - body
-    if contrast <= 0 or water - body < LEAST_PASS * contrast:
-        return None
-    ys, xs = np.nonzero(near)
-    # Each pixel counts by the share of it that is body; beyond the pass it is none of it.
-    level_around = min(around, water) if water < body + 0.8 * contrast else around
-    share = np.clip((level_around - raw[ys, xs]) / (level_around - body), 0.0, 1.0).astype(np.float64)
-    area = float(share.sum())
-    if area < 3:
-        return None
-    cx, cy = float(share @ xs) / area, float(share @ ys) / area
-    dx, dy = xs - cx, ys - cy
-    # 1/12: a pixel has an extent of its own.
-    sxx, syy, sxy = (float(share @ v) / area for v in (dx * dx + 1 / 12, dy * dy + 1 / 12, dx * dy))
-    spread = math.hypot((sxx - syy) / 2, sxy)
-    elongation = math.sqrt(((sxx + syy) / 2 + spread) / max((sxx + syy) / 2 - spread, 1e-3))
-    if elongation > LONGEST:
-        return None
-    outline = _contour(window, inside, (body + level_around) / 2)
+    outline = body_contour(window, np.asarray(cv2.dilate(inside, _disc(1)), np.uint8), (body + level_around) / 2)
     if outline is None:
         return None
     shift = np.array([left, top], np.float64)
@@ -425,17 +407,74 @@ def _outlined(level: Plane, at: tuple[float, float], diameter: float) -> Spot | 
         elongation=elongation,
         contrast=contrast,
         outline=outline + shift,
-        edge=_slope(window, outline),
+        edge=float(_slope(window, outline)),
     )
 
 
-def _slope(window: Plane, outline: NDArray[np.float64]) -> float:
+@njit(cache=True, nogil=True)
+def _weighed(
+    raw: Plane, near: NDArray[np.uint8], far: NDArray[np.uint8], body: float, water: float
+) -> tuple[bool, float, float, float, float, float, float]:  # pragma: no cover - compiled
+    """Weigh a body against its surroundings (what is `far` and not `near`), pixel by pixel.
+
+    Returns whether it is one, its contrast, the level around it, area, centroid x, y and elongation.
+    """
+    none = (False, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0)
+    height, width = raw.shape
+    ring = np.empty(height * width, np.float32)
+    size = 0
+    for i in range(height):
+        for j in range(width):
+            if far[i, j] and not near[i, j]:
+                ring[size] = raw[i, j]
+                size += 1
+    if size < 8:
+        return none
+    values = np.sort(ring[:size])
+    around = float((values[(size - 1) // 2] + values[size // 2]) / np.float32(2))
+    contrast = around - body
+    if contrast <= 0 or water - body < LEAST_PASS * contrast:
+        return none
+    # Each pixel counts by the share of it that is body; beyond the pass it is none of it.
+    level = min(around, water) if water < body + 0.8 * contrast else around
+    top, depth = np.float32(level), np.float32(level - body)
+    area = sx = sy = 0.0
+    for i in range(height):
+        for j in range(width):
+            if near[i, j]:
+                share = float(min(max((top - raw[i, j]) / depth, np.float32(0)), np.float32(1)))
+                area += share
+                sx += share * j
+                sy += share * i
+    if area < 3:
+        return none
+    cx, cy = sx / area, sy / area
+    sxx = syy = sxy = 0.0
+    for i in range(height):
+        for j in range(width):
+            if near[i, j]:
+                share = float(min(max((top - raw[i, j]) / depth, np.float32(0)), np.float32(1)))
+                # 1/12: a pixel has an extent of its own.
+                sxx += share * ((j - cx) ** 2 + 1 / 12)
+                syy += share * ((i - cy) ** 2 + 1 / 12)
+                sxy += share * (j - cx) * (i - cy)
+    sxx, syy, sxy = sxx / area, syy / area, sxy / area
+    spread = math.hypot((sxx - syy) / 2, sxy)
+    elongation = math.sqrt(((sxx + syy) / 2 + spread) / max((sxx + syy) / 2 - spread, 1e-3))
+    return True, contrast, level, area, cx, cy, elongation
+
+
+@njit(cache=True, nogil=True)
+def _slope(window: Plane, outline: NDArray[np.float64]) -> float:  # pragma: no cover - compiled
     """Median slope of a window along an outline, per pixel."""
-    columns, rows = np.round(outline).astype(int).T
-    rows, columns = rows.clip(1, window.shape[0] - 2), columns.clip(1, window.shape[1] - 2)
-    across = window[rows, columns + 1] - window[rows, columns - 1]
-    down = window[rows + 1, columns] - window[rows - 1, columns]
-    return float(np.median(np.hypot(across, down))) / 2
+    slopes = np.empty(len(outline), np.float32)
+    for k in range(len(outline)):
+        i = min(max(int(np.rint(outline[k, 1])), 1), window.shape[0] - 2)
+        j = min(max(int(np.rint(outline[k, 0])), 1), window.shape[1] - 2)
+        slopes[k] = math.hypot(window[i, j + 1] - window[i, j - 1], window[i + 1, j] - window[i - 1, j])
+    slopes.sort()
+    n = len(slopes)
+    return float((slopes[(n - 1) // 2] + slopes[n // 2]) / np.float32(2)) / 2
 
 
 def undimmed(diameter: float) -> float:
@@ -450,21 +489,10 @@ def undimmed(diameter: float) -> float:
     return true
 
 
+@cache
 def _disc(radius: int) -> NDArray[np.uint8]:
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
     return np.asarray(kernel, np.uint8)
-
-
-def _contour(window: Plane, inside: NDArray[np.uint8], level: float) -> NDArray[np.float64] | None:
-    """Outer contour of the body at a level, between pixels (marching squares); x, y."""
-    grown = cv2.dilate(inside, _disc(1))
-    walled = np.where(grown > 0, window, np.float32(max(float(window.max()), level + 1)))
-    walled = np.pad(walled, 1, constant_values=walled.max())
-    contours = find_contours(walled, level)
-    if not contours:
-        return None
-    longest = max(contours, key=len)
-    return np.asarray(longest[:-1, ::-1] - 1, np.float64)
 
 
 def _enlarged(spot: Spot, ratio: int) -> Spot:
