@@ -36,9 +36,11 @@ def next_step(bench: Bench) -> str:
         return f"Examine {here.stone.position}: panel Examination, or key F5."
     if here.stage is Stage.TO_REVIEW:
         review = bench.review
-        if review is not None and not review.left:
-            return f"Here all is judged; {_candidates(here.left)} wait at another occasion of {here.stone.position}."
-        return f"Judge {_candidates(here.left)} of {here.stone.position}: G accepts, Q rejects."
+        if review is not None and review.left:
+            return f"Judge {_candidates(review.left)} of {here.stone.position}: G accepts, Q rejects."
+        return (
+            f"All is judged here; {_candidates(here.left)} wait at another occasion of {here.stone.position}."
+        )
     if here.stage is Stage.REVIEWED:
         return f"{here.stone.position} is reviewed: enter its readings, then sign it."
     open_ones = [p.stone.position for p in bench.progress if p.stage is not Stage.SIGNED]
@@ -48,4 +50,4 @@ def next_step(bench: Bench) -> str:
 
 
 def _candidates(count: int) -> str:
-    return "1 candidate" if count == 1 else f"{count} candidates"
+    return "one candidate" if count == 1 else f"{count} candidates"

@@ -4,12 +4,13 @@ from collections.abc import Callable
 
 from qtpy.QtCore import Qt
 from qtpy.QtGui import QAction
-from qtpy.QtWidgets import QComboBox, QLabel, QSizePolicy, QSlider, QToolBar
+from qtpy.QtWidgets import QCheckBox, QComboBox, QLabel, QSizePolicy, QSlider, QToolBar
 from superqt import QElidingLabel
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.guide import BLUE_LIGHT, next_step
 from setstone.annotate.panels.canvas import VIEWS, Canvas
+from setstone.annotate.panels.tools import Tools
 from setstone.annotate.panels.working import attempt
 
 
@@ -20,14 +21,14 @@ class Bar(QToolBar):
     ----------
     bench : Bench
     canvas : Canvas
+    tools : Tools
     """
 
-    def __init__(self, bench: Bench, canvas: Canvas) -> None:
+    def __init__(self, bench: Bench, canvas: Canvas, tools: Tools) -> None:
         super().__init__("Bench")
         self.setObjectName("setstone bar")
         self.setMovable(False)
         self._bench = bench
-        self._canvas = canvas
         self._undo = self._action("Undo", lambda: bench.undo(), "")
         self._redo = self._action("Redo", lambda: bench.redo(), "")
         self.addSeparator()
@@ -52,8 +53,14 @@ class Bar(QToolBar):
         self._blend_shown = self.addWidget(self._blend)
         self.addSeparator()
         self._action("Whole", canvas.whole, "Show the whole photograph (key O).")
+        marks = QCheckBox("Marks")
+        marks.setToolTip("Show or hide all marks, to see the photograph as it is (key M).")
+        marks.setChecked(canvas.marks_seen)
+        marks.toggled.connect(lambda seen: setattr(canvas, "marks_seen", seen))
+        canvas.marks_changed.connect(marks.setChecked)
+        self.addWidget(marks)
         self._action(
-            "Measure", canvas.measure, "Drag from one point to another to measure their distance (key 9)."
+            "Measure", tools.measure, "Drag from one point to another to measure their distance (key 9)."
         )
         self._next = QElidingLabel()
         self._next.setAccessibleName("What to do next")

@@ -69,37 +69,37 @@ def fewer_candidates(viewer: Viewer) -> None:
 
 def draw_line(viewer: Viewer) -> None:
     """Draw a line the program missed."""
-    _on_window(viewer, lambda window: window.canvas.draw_line())
+    _on_window(viewer, lambda window: window.tools.draw_line())
 
 
 def draw_spot(viewer: Viewer) -> None:
     """Draw a spot the program missed."""
-    _on_window(viewer, lambda window: window.canvas.draw_spot())
+    _on_window(viewer, lambda window: window.tools.draw_spot())
 
 
 def edit_mark(viewer: Viewer) -> None:
     """Drag the points of the candidate looked at."""
-    _on_window(viewer, lambda window: window.canvas.edit_mark())
+    _on_window(viewer, lambda window: window.tools.edit_mark())
 
 
 def edit_outline(viewer: Viewer) -> None:
     """Drag the outline."""
-    _on_window(viewer, lambda window: window.canvas.edit_outline())
+    _on_window(viewer, lambda window: window.tools.edit_outline())
 
 
 def join(viewer: Viewer) -> None:
     """Join the line looked at with the one under the mouse."""
-    _on_window(viewer, lambda window: window.canvas.join_under_cursor())
+    _on_window(viewer, lambda window: window.tools.join())
 
 
 def split(viewer: Viewer) -> None:
     """Split the line looked at under the mouse."""
-    _on_window(viewer, lambda window: window.canvas.split_under_cursor())
+    _on_window(viewer, lambda window: window.tools.split())
 
 
 def measure(viewer: Viewer) -> None:
     """Measure a distance."""
-    _on_window(viewer, lambda window: window.canvas.measure())
+    _on_window(viewer, lambda window: window.tools.measure())
 
 
 def look(viewer: Viewer) -> None:
@@ -115,6 +115,15 @@ def whole(viewer: Viewer) -> None:
 def next_view(viewer: Viewer) -> None:
     """Show both lights in the next way."""
     _on_window(viewer, lambda window: window.canvas.next_view())
+
+
+def marks(viewer: Viewer) -> None:
+    """Show or hide all marks."""
+
+    def turn(window: Window) -> None:
+        window.canvas.marks_seen = not window.canvas.marks_seen
+
+    _on_window(viewer, turn)
 
 
 def next_stone(viewer: Viewer) -> None:

@@ -19,8 +19,8 @@ from qtpy.QtWidgets import (
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.review import Review
-from setstone.annotate.panels.canvas import Canvas
 from setstone.annotate.panels.examining import Examining
+from setstone.annotate.panels.tools import Tools
 from setstone.annotate.panels.working import attempt
 from setstone.annotate.texts import english
 from setstone.annotate.wording import kind_words
@@ -35,14 +35,13 @@ class ExaminationPanel(QWidget):
     Parameters
     ----------
     bench : Bench
-    canvas : Canvas
+    tools : Tools
     examining : Examining
     """
 
-    def __init__(self, bench: Bench, canvas: Canvas, examining: Examining) -> None:
+    def __init__(self, bench: Bench, tools: Tools, examining: Examining) -> None:
         super().__init__()
         self._bench = bench
-        self._canvas = canvas
         self._examining = examining
         self._connected: Review | None = None
         self.title = QLabel()
@@ -74,7 +73,7 @@ class ExaminationPanel(QWidget):
         self.outline.setToolTip(
             "Drag the outline, its corners or its turning handle (key E); the diameters follow. Escape puts it down."
         )
-        self.outline.clicked.connect(lambda: attempt(bench, canvas.edit_outline))
+        self.outline.clicked.connect(lambda: attempt(bench, tools.edit_outline))
         self.mean, self.least, self.greatest, self.scale, self.distance = (QLabel(_NONE) for _ in range(5))
         self.flags = QLabel()
         self.flags.setWordWrap(True)
@@ -89,7 +88,7 @@ class ExaminationPanel(QWidget):
         self.sizes.horizontalHeader().setStretchLastSection(True)
         self.sizes.itemClicked.connect(self._go_to)
         self._lay_out()
-        canvas.dragging.connect(self._show_dragged)
+        tools.dragging.connect(self._show_dragged)
         examining.changed.connect(self._show_work)
         examining.told.connect(self.step.setText)
         for signal in (bench.chosen, bench.stones_changed, bench.photographs_changed):

@@ -1,42 +1,119 @@
-"""How candidates and findings look on the canvas: colours, widths, labels, shapes."""
+"""How the outline, candidates and findings look on the canvas."""
 
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from setstone.annotate.bench.geometry import ellipse_corners
+from setstone.annotate.bench.geometry import ellipse_corners, thinned
 from setstone.annotate.casing import around
+from setstone.annotate.style import INK
+from setstone.measure.outline import Outline
 from setstone.record.entries import CandidateEntry
 
 Points = NDArray[np.float64]
 
-# Colours of Okabe & Ito, "Color Universal Design" (2008), as in setstone.annotate.style; what a mark means
-# is told by its label and its width too.
+# Colours of Okabe & Ito, "Color Universal Design" (2008). What a mark means is told without its colour too: by
+# dashes (candidate), a broad line (finding), a hair line (rejected), and by the sign at its number.
 CANDIDATE = "#f0e442"
 FINDING = "#ffffff"
-REJECTED = "#999999"
+REJECTED = "#cccccc"
 GIRDLE = "#56b4e9"
 LOOKED_AT = "#e69f00"
 MEASURED = "#cc79a7"
+UNSEEN = "#00000000"
 
-#: Widths of strokes in thousandths of the picture's longer side.
-_WIDTHS = {CANDIDATE: 1.2, FINDING: 2.0, REJECTED: 0.7}
+# In pixels of the screen; the functions below are told how large one is in pixels of the photograph, `unit`.
+_WIDTHS = {CANDIDATE: 1.8, FINDING: 2.8, REJECTED: 1.0, GIRDLE: 1.6}
+_HALO = 1.8
+_DASH, _GAP = 8.0, 5.0
+_CLEAR = 10.0
 #: A path drawn with fewer points departs from the full one by at most this, in px: it can be dragged.
 _TOLERANCE_PX = 1.0
+#: Vertices of a free outline that can be dragged.
+_HANDLES = 48
 
 
-def colour(entry: CandidateEntry) -> str:
-    """Colour of a mark."""
-    if entry.decision is None:
-        return CANDIDATE
-    return FINDING if entry.is_finding else REJECTED
+@dataclass(frozen=True, eq=False)
+class Mark:
+    """One shape of a napari shapes layer.
+
+    Parameters
+    ----------
+    points : (N, 2) float64 array
+        Vertices as row, column in pixels; the corners of its box for an ellipse.
+    form : {"path", "polygon", "ellipse", "line"}
+    colour : str
+    width : float
+        Of its stroke, in pixels.
+    """
+
+    points: Points
+    form: Literal["path", "polygon", "ellipse", "line"]
+    colour: str
+    width: float
+
+    def same_as(self, other: "Mark") -> bool:
+        """Whether both look the same."""
+        return (self.form, self.colour, self.width) == (other.form, other.colour, other.width) and (
+            np.array_equal(self.points, other.points)
+        )
 
 
-def width(entry: CandidateEntry, size: tuple[int, int]) -> float:
-    """Width of a mark's stroke, in px."""
-    return max(1.0, _WIDTHS[colour(entry)] * max(size) / 1000)
+def girdle(outline: Outline, unit: float) -> Mark:
+    """Outline of the stone."""
+    width = _WIDTHS[GIRDLE] * unit
+    if outline.shape == "ellipse":
+        return Mark(ellipse_corners(outline.points)[:, ::-1], "ellipse", GIRDLE, width)
+    return Mark(thinned(outline.points, _HANDLES)[:, ::-1], "polygon", GIRDLE, width)
+
+
+def mark(entry: CandidateEntry, unit: float, *, seen: bool) -> Mark:
+    """Candidate or finding; where it is not to be seen, it is there all the same to be dragged."""
+    colour = _colour(entry)
+    width = _WIDTHS[colour] * unit
+    path = entry.candidate.path
+    if entry.candidate.kind == "spot":
+        return Mark(ellipse_corners(path)[:, ::-1], "ellipse", colour if seen else UNSEEN, width)
+    return Mark(_thin(path)[:, ::-1], "path", colour if seen else UNSEEN, width)
+
+
+def halo(of: Mark, unit: float) -> Mark:
+    """Dark ground that keeps a mark visible on any picture."""
+    return Mark(of.points, of.form, INK, of.width + _HALO * unit)
+
+
+def ring(entry: CandidateEntry, unit: float) -> Mark:
+    """Line around the candidate looked at, which leaves it free to be seen."""
+    clear = max(4.0, _CLEAR * unit)
+    closed = around(entry.candidate.path, clear, closed=entry.candidate.kind == "spot")
+    return Mark(np.asarray(closed[:, ::-1], np.float64), "polygon", LOOKED_AT, _WIDTHS[CANDIDATE] * unit)
+
+
+def gaps(entries: Sequence[CandidateEntry], unit: float) -> NDArray[np.float64]:
+    """Dark pieces that make dashes of the lines of candidates nobody has judged.
+
+    Returns
+    -------
+    (N, 2, 2) float64 array
+        Begin and direction of each piece, as row, column in pixels.
+    """
+    dash, gap = _DASH * unit, _GAP * unit
+    pieces = [
+        piece
+        for entry in entries
+        if entry.decision is None and entry.candidate.kind == "line"
+        for piece in _pieces(_thin(entry.candidate.path), dash, gap)
+    ]
+    return np.array(pieces, np.float64).reshape(-1, 2, 2)[:, :, ::-1]
+
+
+def gap_width(unit: float) -> float:
+    """Width of the pieces `gaps` gives, in pixels."""
+    return _WIDTHS[CANDIDATE] * unit * 1.1
 
 
 def label(entry: CandidateEntry) -> str:
@@ -45,30 +122,31 @@ def label(entry: CandidateEntry) -> str:
     return f"{entry.number}{sign}"
 
 
-def drawn(entry: CandidateEntry) -> tuple[Points, str]:
-    """Shape of a candidate for a shapes layer: vertices (N, 2) as row, column, and what they form."""
-    path = entry.candidate.path
-    if entry.candidate.kind == "spot":
-        return ellipse_corners(path)[:, ::-1], "ellipse"
+def label_place(entry: CandidateEntry, unit: float) -> tuple[float, float]:
+    """Where the label stands: above the upper end, as row, column in pixels."""
+    x, y = entry.candidate.path[entry.candidate.path[:, 1].argmin()]
+    return float(y) - 1.4 * _CLEAR * unit, float(x)
+
+
+def _colour(entry: CandidateEntry) -> str:
+    if entry.decision is None:
+        return CANDIDATE
+    return FINDING if entry.is_finding else REJECTED
+
+
+def _thin(path: Points) -> Points:
     thin = cv2.approxPolyDP(path.astype(np.float32)[:, None], _TOLERANCE_PX, False)[:, 0]
-    if len(thin) < 2:
-        thin = path[[0, -1]]
-    return np.asarray(thin[:, ::-1], np.float64), "path"
+    return np.asarray(thin if len(thin) > 1 else path[[0, -1]], np.float64)
 
 
-def ring(entry: CandidateEntry, size: tuple[int, int]) -> Points:
-    """Line around a candidate that leaves it free to be seen: vertices (N, 2) as row, column."""
-    clear = max(4.0, 9 * max(size) / 1000)
-    closed = entry.candidate.kind == "spot"
-    return np.asarray(around(entry.candidate.path, clear, closed=closed)[:, ::-1], np.float64)
-
-
-def text_settings() -> dict[str, Any]:
-    """Text of a shapes layer that shows the feature ``label`` beside each shape."""
-    return {
-        "string": "{label}",
-        "anchor": "upper_left",
-        "color": {"feature": "colour", "encoding_type": "DirectColorEncoding", "fallback": CANDIDATE},
-        "size": 10,
-        "translation": [-4, 0],
-    }
+def _pieces(path: Points, dash: float, gap: float) -> list[tuple[Points, Points]]:
+    steps = np.hypot(*np.diff(path, axis=0).T)
+    along = np.concatenate([[0.0], np.cumsum(steps)])
+    pieces = []
+    begin = dash
+    while begin < along[-1]:
+        ends = np.array([begin, min(begin + gap, along[-1])])
+        a, b = np.column_stack([np.interp(ends, along, path[:, 0]), np.interp(ends, along, path[:, 1])])
+        pieces.append((a, b - a))
+        begin += dash + gap
+    return pieces

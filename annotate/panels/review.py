@@ -19,7 +19,7 @@ from qtpy.QtWidgets import (
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.review import KINDS, REASONS, Review
-from setstone.annotate.panels.canvas import Canvas
+from setstone.annotate.panels.tools import Tools
 from setstone.annotate.panels.working import attempt
 from setstone.annotate.texts import english
 from setstone.annotate.wording import kind_words, score_words, size_words
@@ -34,13 +34,12 @@ class ReviewPanel(QScrollArea):
     Parameters
     ----------
     bench : Bench
-    canvas : Canvas
+    tools : Tools
     """
 
-    def __init__(self, bench: Bench, canvas: Canvas) -> None:
+    def __init__(self, bench: Bench, tools: Tools) -> None:
         super().__init__()
         self._bench = bench
-        self._canvas = canvas
         self._connected: Review | None = None
         self.count = QLabel()
         self.done = QProgressBar()
@@ -83,12 +82,12 @@ class ReviewPanel(QScrollArea):
             ("Next open", lambda r: r.next_open(), "Go on to the next one nobody has judged."),
         )
         self._tools = self._buttons(
-            ("Draw line  W", lambda _: canvas.draw_line(), "Draw a line the program missed: click point after point, double click at the end (key W)."),
-            ("Draw spot  0", lambda _: canvas.draw_spot(), "Draw a spot the program missed: drag from corner to corner of it (key 0)."),
-            ("Drag points  D", lambda _: canvas.edit_mark(), "Drag the points of a line, or the edge of a spot (key D). Escape puts the tool down."),
-            ("Outline  E", lambda _: canvas.edit_outline(), "Drag the outline of the stone (key E). Escape puts the tool down."),
-            ("Join  J", lambda _: canvas.join_under_cursor(), "Join this line with the one under the mouse: point at it and press J."),
-            ("Split  8", lambda _: canvas.split_under_cursor(), "Split this line under the mouse: point at the place and press 8."),
+            ("Draw line  W", lambda _: tools.draw_line(), "Draw a line the program missed: click point after point, double click at the end (key W)."),
+            ("Draw spot  0", lambda _: tools.draw_spot(), "Draw a spot the program missed: drag from corner to corner of it (key 0)."),
+            ("Drag points  D", lambda _: tools.edit_mark(), "Drag the points of a line, or the edge of a spot (key D). Escape puts the tool down."),
+            ("Outline  E", lambda _: tools.edit_outline(), "Drag the outline of the stone (key E). Escape puts the tool down."),
+            ("Join  J", lambda _: tools.join(), "Join this line with the one under the mouse: point at it and press J."),
+            ("Split  8", lambda _: tools.split(), "Split this line under the mouse: point at the place and press 8."),
         )  # fmt: skip
         choices = QFormLayout()
         choices.addRow("Kind", self.kind)

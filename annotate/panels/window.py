@@ -10,7 +10,7 @@ from napari.utils.notifications import show_info
 from napari.viewer import Viewer
 from qtpy.QtCore import QEvent, QObject, Qt, QTimer
 from qtpy.QtGui import QKeySequence, QShortcut
-from qtpy.QtWidgets import QDockWidget, QMainWindow, QWidget
+from qtpy.QtWidgets import QDockWidget, QLabel, QMainWindow, QWidget
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.pixels import Pixels
@@ -20,6 +20,7 @@ from setstone.annotate.panels.canvas import Canvas
 from setstone.annotate.panels.examination import ExaminationPanel
 from setstone.annotate.panels.examining import Examining
 from setstone.annotate.panels.review import ReviewPanel
+from setstone.annotate.panels.tools import Tools
 from setstone.annotate.panels.working import Job, attempt
 
 
@@ -58,6 +59,7 @@ class Window(QObject):
         self.viewer = viewer
         self.bench = Bench(by)
         self.canvas = Canvas(viewer, self.bench, Pixels())
+        self.tools = Tools(self.bench, self.canvas)
         self.examining = Examining(self.bench)
         self.docks: dict[str, QDockWidget] = {}
         self._furnished = False
@@ -117,7 +119,11 @@ class Window(QObject):
         from setstone.annotate.panels import commands
 
         self._furnished = True
-        main.addToolBar(Bar(self.bench, self.canvas))
+        main.addToolBar(Bar(self.bench, self.canvas, self.tools))
+        place = QLabel()
+        place.setToolTip("Where the mouse is, from the upper left corner of the photograph.")
+        main.statusBar().addPermanentWidget(place)
+        self.canvas.pointed.connect(place.setText)
         main.installEventFilter(self)
         for key, title, run in commands.bindings():
             shortcut = QShortcut(QKeySequence(key), main)
@@ -142,8 +148,8 @@ class Window(QObject):
 #: All panels, in the order they are worked through.
 PANELS = (
     Place(_BEGIN, lambda w: BeginPanel(w.bench), "left", 0),
-    Place("Examination", lambda w: ExaminationPanel(w.bench, w.canvas, w.examining), "right", 0),
-    Place("Review", lambda w: ReviewPanel(w.bench, w.canvas), "right", 0),
+    Place("Examination", lambda w: ExaminationPanel(w.bench, w.tools, w.examining), "right", 0),
+    Place("Review", lambda w: ReviewPanel(w.bench, w.tools), "right", 0),
 )
 _windows: "WeakKeyDictionary[Viewer, Window]" = WeakKeyDictionary()
 

@@ -1,0 +1,187 @@
+"""The layers of the canvas: photographs, marks, and what is being drawn, in micrometres."""
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+import numpy as np
+from napari.viewer import Viewer
+from numpy.typing import NDArray
+
+from setstone.annotate.panels import marks
+from setstone.annotate.panels.marks import Mark
+from setstone.annotate.style import INK
+
+WHITE, BLUE, BESIDE = "white light", "blue light", "blue light, beside"
+HALO, GIRDLE, CANDIDATES, GAPS = "halo", "girdle", "candidates and findings", "dashes"
+LOOKED_AT, LABELS = "looked at", "numbers"
+DRAWING, MEASURING = "drawing", "measuring line"
+
+_IMAGES = (WHITE, BLUE, BESIDE)
+#: What is drawn again beside, over the photograph in blue light.
+MARKS = (HALO, GIRDLE, CANDIDATES, GAPS, LOOKED_AT, LABELS)
+_TOOLS = (DRAWING, MEASURING)
+
+
+def beside(name: str) -> str:
+    """Name of the copy of a layer that is shown beside."""
+    return f"{name}, beside"
+
+
+#: From the bottom up: the group that is shown beside, then all others.
+_ORDER = (BESIDE, *map(beside, MARKS), WHITE, BLUE, *MARKS, *_TOOLS)
+_NOTHING = np.zeros((2, 2, 3), np.uint8)
+
+
+class Layers:
+    """Makes the layers and fills them.
+
+    Parameters
+    ----------
+    viewer : napari.viewer.Viewer
+    """
+
+    def __init__(self, viewer: Viewer) -> None:
+        self.viewer = viewer
+        #: True while the program itself draws: what changes then was not drawn by a person.
+        self.quiet = False
+        self._put: dict[str, Sequence[Mark]] = {}
+        viewer.layers.events.inserted.connect(self._group)
+        viewer.layers.events.removed.connect(self._group)
+
+    def __getitem__(self, name: str) -> Any:
+        return self.viewer.layers[name]
+
+    @property
+    def there(self) -> bool:
+        """Whether the layers were made; a person may have deleted some."""
+        return set(_ORDER) <= {layer.name for layer in self.viewer.layers}
+
+    @property
+    def beside(self) -> bool:
+        """Whether both lights are shown side by side."""
+        return bool(self.viewer.canvas.grid.enabled)
+
+    def make(self) -> None:
+        """Make all layers anew, empty."""
+        for name in _ORDER:
+            if name in self.viewer.layers:
+                self.viewer.layers.remove(name)
+        self._put.clear()
+        for name in _ORDER:
+            plain = name.removesuffix(", beside")
+            if name in _IMAGES:
+                self.viewer.add_image(_NOTHING, name=name, rgb=True, interpolation2d="linear", visible=False)
+            elif plain == GAPS:
+                self.viewer.add_vectors(
+                    np.zeros((0, 2, 2)), name=name, edge_color=INK, vector_style="line", opacity=1.0
+                )
+            elif plain == LABELS:
+                self.viewer.add_points(np.zeros((0, 2)), name=name, size=1, opacity=1.0)
+            else:
+                self.viewer.add_shapes(
+                    name=name, ndim=2, face_color="transparent", opacity=0.75 if plain == HALO else 1.0
+                )
+
+    def place(self, um_per_px: float | None, blue_to_white: NDArray[np.float64] | None) -> None:
+        """Lay all layers on one another in micrometres, blue as it was aligned on white."""
+        um = um_per_px or 1.0
+        aligned = np.eye(3)
+        if blue_to_white is not None:
+            x_y = blue_to_white / blue_to_white[2, 2]
+            aligned[:2, :2] = x_y[1::-1, 1::-1]
+            aligned[:2, 2] = x_y[1::-1, 2] * um
+        for name in _ORDER:
+            layer = self[name]
+            layer.units = ("µm" if um_per_px else "pixel",) * 2
+            layer.scale = (um, um)
+            layer.affine = aligned if name in (BLUE, BESIDE) else np.eye(3)
+
+    def show(self, name: str, visible: bool) -> None:
+        """Show or hide a layer; it costs nothing where it is so already."""
+        if self[name].visible != visible:
+            self[name].visible = visible
+
+    def set_pixels(self, name: str, pixels: NDArray[np.uint8] | None) -> None:
+        """Put a photograph into a layer, or none to give its memory back."""
+        pixels = _NOTHING if pixels is None else pixels
+        if self[name].data is not pixels:
+            self[name].data = pixels
+
+    def show_beside(self, wanted: bool) -> None:
+        """Show the photograph in blue light beside the one in white light."""
+        self.set_pixels(BESIDE, self[BLUE].data if wanted else None)
+        self.show(BESIDE, wanted)
+        grid = self.viewer.canvas.grid
+        if wanted:
+            self._group()
+            grid.shape = (1, 2)
+        if grid.enabled != wanted:
+            grid.enabled = wanted
+
+    def put(self, name: str, wanted: Sequence[Mark]) -> None:
+        """Put shapes into a layer; it costs nothing where they are there already."""
+        before = self._put.get(name, ())
+        if len(before) == len(wanted) and all(a.same_as(b) for a, b in zip(before, wanted, strict=True)):
+            return
+        layer = self[name]
+        with self.drawing():
+            layer.selected_data = set()
+            if len(layer.data):
+                layer.data = []
+            if wanted:
+                layer.add(
+                    [m.points for m in wanted],
+                    shape_type=[m.form for m in wanted],
+                    edge_color=[m.colour for m in wanted],
+                    edge_width=[m.width for m in wanted],
+                    face_color="transparent",
+                )
+        self._put[name] = tuple(wanted)
+
+    def put_gaps(self, name: str, pieces: NDArray[np.float64], width: float) -> None:
+        """Put the gaps of dashed lines into a layer."""
+        layer = self[name]
+        if not np.array_equal(layer.data, pieces):
+            layer.data = pieces
+            layer.edge_width = width
+
+    def put_labels(self, name: str, labels: Sequence[str], places: Sequence[tuple[float, float]]) -> None:
+        """Put numbers beside the marks."""
+        layer = self[name]
+        points = np.array(places, float).reshape(-1, 2)
+        if np.array_equal(layer.data, points) and list(layer.features.get("label", ())) == list(labels):
+            return
+        layer.data = points
+        layer.face_color = layer.border_color = "transparent"
+        layer.features = {"label": list(labels)}
+        layer.text = {
+            "string": "{label}",
+            "anchor": "upper_left",
+            "color": marks.CANDIDATE,
+            "size": 11,
+        }
+
+    def drawn_over(self, name: str) -> None:
+        """Forget what was put into a layer, because a person drew in it."""
+        self._put.pop(name, None)
+
+    @contextmanager
+    def drawing(self) -> Iterator[None]:
+        """While the program draws."""
+        self.quiet = True
+        try:
+            yield
+        finally:
+            self.quiet = False
+
+    def connect(self, name: str, drawn: Callable[[Any], None]) -> None:
+        """Call back when a person drew in a layer."""
+        self[name].events.data.connect(lambda event: None if self.quiet else drawn(event))
+
+    def _group(self) -> None:
+        """What is not shown beside makes one cell of napari's grid, whatever else is laid on top of it."""
+        names = [layer.name for layer in self.viewer.layers]
+        if WHITE in names:
+            # The lower group stands right: a negative stride counts from the top.
+            self.viewer.canvas.grid.stride = names.index(WHITE) - len(names)
