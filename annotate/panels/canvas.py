@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 from napari.viewer import Viewer
