@@ -5,7 +5,7 @@ It asks for no network, runs no script, and a content security policy (W3C CSP L
 
 import base64
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
@@ -27,7 +27,12 @@ from setstone.record.entries import StoneEntry
 
 
 def write_handout(
-    book: Book, stones: Sequence[StoneEntry], path: Path, *, made: datetime | None = None
+    book: Book,
+    stones: Sequence[StoneEntry],
+    path: Path,
+    *,
+    made: datetime | None = None,
+    progress: Callable[[str], None] | None = None,
 ) -> Path:
     """Write the hand-out on some stones of a book.
 
@@ -42,6 +47,8 @@ def write_handout(
         The file to write, for example ``hand-out.html``.
     made : datetime, optional
         The date it shall bear; now when left out.
+    progress : callable, optional
+        Told the position of each stone; whatever it raises ends the work and nothing is written.
 
     Returns
     -------
@@ -53,12 +60,28 @@ def write_handout(
     AnnotateError
         If there is no stone, a photograph cannot be opened, or the file cannot be written.
     """
-    if not stones:
-        raise AnnotateError("There is no stone to hand out; add one to the book and examine it first.")
     texts = english()
-    sheets = [sheet_of(book, stone, texts) for stone in stones]
+    sheets = gather(book, stones, texts, progress=progress)
     page = render(sheets, texts, made=made or datetime.now(UTC), workshop=book.workshop)
     return replace_file(path, page.encode())
+
+
+def gather(
+    book: Book,
+    stones: Sequence[StoneEntry],
+    texts: Texts,
+    *,
+    progress: Callable[[str], None] | None = None,
+) -> list[StoneSheet]:
+    """Gather what a book holds about some stones; parameters as in `write_handout`."""
+    if not stones:
+        raise AnnotateError("There is no stone to hand out; add one to the book and examine it first.")
+    sheets = []
+    for stone in stones:
+        if progress is not None:
+            progress(stone.position)
+        sheets.append(sheet_of(book, stone, texts))
+    return sheets
 
 
 def render(sheets: Sequence[StoneSheet], texts: Texts, *, made: datetime, workshop: str = "") -> str:

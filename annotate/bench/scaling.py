@@ -104,4 +104,4 @@ def scale_words(scale: Scale | None, entry: PhotographEntry) -> str:
         "file": "stated in the file",
         "calibration": f"from the calibration {scale.detail}",
     }[scale.source]
-    return f"Picture {Quantity(width, width * scale.relative_u, 'mm')} wide (k = 2), {source}"
+    return f"Picture {Quantity(width, width * scale.relative_u, 'mm')} wide (k\u00a0=\u00a02), {source}"

@@ -58,7 +58,7 @@ def stage_icon(stage: Stage, side: int) -> QIcon:
         tick.lineTo(side * 0.45, side * 0.67)
         tick.lineTo(side * 0.71, side * 0.36)
         painter.setBrush(Qt.BrushStyle.NoBrush)
-        painter.setPen(QPen(QColor("white"), side / 9, cap=Qt.PenCapStyle.RoundCap))
+        painter.setPen(QPen(QColor("white"), side / 9, Qt.PenStyle.SolidLine, Qt.PenCapStyle.RoundCap))
         painter.drawPath(tick)
     painter.end()
     return QIcon(picture)
@@ -69,6 +69,13 @@ def pixmap(image: NDArray[np.uint8]) -> QPixmap:
     image = np.ascontiguousarray(image)
     height, width = image.shape[:2]
     return QPixmap.fromImage(QImage(image.data, width, height, 3 * width, QImage.Format.Format_RGB888).copy())
+
+
+def square(picture: QPixmap, side: int) -> QPixmap:
+    """Cut the middle out of a picture and bring it to a size, in pixels of the screen."""
+    least = min(picture.width(), picture.height())
+    cut = picture.copy((picture.width() - least) // 2, (picture.height() - least) // 2, least, least)
+    return cut.scaled(side, side, mode=Qt.TransformationMode.SmoothTransformation)
 
 
 def words(text: str = "", *, small: bool = False) -> QLabel:

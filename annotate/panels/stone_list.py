@@ -3,9 +3,10 @@
 from typing import Any
 
 from qtpy.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, QSortFilterProxyModel, Qt
+from qtpy.QtGui import QFont, QFontMetricsF, QPixmap
 
 from setstone.annotate.bench.bench import Bench
-from setstone.annotate.panels.looks import stage_icon
+from setstone.annotate.panels.looks import square, stage_icon
 from setstone.annotate.panels.thumbnails import Thumbnails
 from setstone.annotate.panels.working import attempt
 from setstone.record.progress import Progress, Stage
@@ -24,7 +25,7 @@ _Index = QModelIndex | QPersistentModelIndex
 
 def state_words(p: Progress) -> str:
     """State of a stone in a few words."""
-    return f"{p.stage}, {p.left} left" if p.stage is Stage.TO_REVIEW else str(p.stage)
+    return f"{p.stage} ({p.left})" if p.stage is Stage.TO_REVIEW else str(p.stage)
 
 
 class StoneModel(QAbstractTableModel):
@@ -34,16 +35,24 @@ class StoneModel(QAbstractTableModel):
     ----------
     bench : Bench
     thumbnails : Thumbnails
-    icon_side : int
-        In pixels of the screen.
+    font : QFont
+        Of the view; all sizes follow it.
     """
 
-    def __init__(self, bench: Bench, thumbnails: Thumbnails, icon_side: int) -> None:
+    def __init__(self, bench: Bench, thumbnails: Thumbnails, font: QFont) -> None:
         super().__init__()
+        line = round(QFontMetricsF(font).height())
+        self._small = QFont(font)
+        self._small.setPointSizeF(0.9 * font.pointSizeF())
         self._bench = bench
         self._thumbnails = thumbnails
-        self._icons = {stage: stage_icon(stage, icon_side) for stage in Stage}
+        self._icons = {stage: stage_icon(stage, line) for stage in Stage}
+        self._side = round(2.2 * line)
+        self._none = QPixmap(self._side, self._side)
+        self._none.fill(Qt.GlobalColor.transparent)
+        self._pictures: dict[tuple[int, int], QPixmap] = {}
         self.rows: tuple[Progress, ...] = ()
+        bench.book_changed.connect(self._forget)
         thumbnails.ready.connect(self._thumbnail_ready)
 
     def read(self) -> None:
@@ -91,8 +100,10 @@ class StoneModel(QAbstractTableModel):
             return (p.stone.position, p.stone.claimed_as, state_words(p))[column]
         if role == _Role.DecorationRole and column == STATE:
             return self._icons[p.stage]
-        if role == _Role.DecorationRole and column == STONE and p.photographs:
-            return self._thumbnails.of((p.stone.id, p.photographs), lambda: self._bench.picture(p.stone))
+        if role == _Role.DecorationRole and column == STONE:
+            return self._picture(p)
+        if role == _Role.FontRole and column != STONE:
+            return self._small
         if role == _Role.ToolTipRole:
             return _tip(p) if column == STATE else f"{p.stone.full_name}\n{_TIPS[column]}"
         if role == _Role.AccessibleTextRole and column == STONE:
@@ -108,6 +119,19 @@ class StoneModel(QAbstractTableModel):
         claim = str(value) if index.column() == CLAIM else stone.claimed_as
         bench = self._bench
         return attempt(bench, lambda: bench.correct_stone(stone, position=position, claimed_as=claim))
+
+    def _picture(self, p: Progress) -> QPixmap:
+        """A square of the thumbnail; an empty one where there is none, so that all names begin in line."""
+        name = (p.stone.id, p.photographs)
+        if name not in self._pictures:
+            whole = self._thumbnails.of(name, lambda: self._bench.picture(p.stone)) if p.photographs else None
+            if whole is None:
+                return self._none
+            self._pictures[name] = square(whole, self._side)
+        return self._pictures[name]
+
+    def _forget(self) -> None:
+        self._pictures.clear()
 
     def _thumbnail_ready(self, name: object) -> None:
         if isinstance(name, tuple) and isinstance(name[0], int):
@@ -152,7 +176,9 @@ class StoneFilter(QSortFilterProxyModel):
 
 
 def _tip(p: Progress) -> str:
-    lines = [f"{p.stone.position}: {state_words(p)}"]
+    lines = [f"{p.stone.position}: {p.stage}"]
+    if p.left:
+        lines.append(f"{p.left} candidates are left to judge")
     if p.to_examine:
         lines.append("To examine: " + ", ".join(p.to_examine))
     lines.append(f"{p.photographs} photographs, {p.findings} findings")

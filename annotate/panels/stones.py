@@ -69,7 +69,7 @@ class StonesPanel(QStackedWidget):
         self._settings_file = settings_file
         self._quiet = False
         self._line = line_height(self)
-        self._model = StoneModel(bench, Thumbnails(bench, pixels), self._line)
+        self._model = StoneModel(bench, Thumbnails(bench, pixels), self.font())
         self._filter = StoneFilter(self._model, bench)
         self._make_start()
         self._make_list()
@@ -124,8 +124,12 @@ class StonesPanel(QStackedWidget):
         self.object.setAccessibleName("Object")
         self.object.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.object.activated.connect(self._apply_filter)
+        self.only = words()
+        bold = self.only.font()
+        bold.setBold(True)
+        self.only.setFont(bold)
         self.more = QToolButton()
-        self.more.setText("Book")
+        self.more.setText("Book  ")
         self.more.setToolTip("Open or start another book, add or rename an object, settings.")
         self.more.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)
         self.more.setMenu(self._menu())
@@ -196,7 +200,7 @@ class StonesPanel(QStackedWidget):
         page = QWidget()
         layout = QVBoxLayout(page)
         layout.setContentsMargins(4, 4, 4, 4)
-        layout.addLayout(_row((self.object, 1), (self.more, 0)))
+        layout.addLayout(_row((self.object, 1), (self.only, 1), (self.more, 0)))
         layout.addLayout(_row((self.text, 1), (self.stage, 1)))
         layout.addWidget(self.hint)
         layout.addWidget(self.table, 1)
@@ -269,7 +273,9 @@ class StonesPanel(QStackedWidget):
             for name, number in wanted:
                 self.object.addItem(name, number)
             self.object.setCurrentIndex(max(0, self.object.findData(kept)))
-        self.object.setEnabled(several)
+        self.object.setVisible(several)
+        self.only.setVisible(not several)
+        self.only.setText("".join(o.name for o in objects if not several))
 
     def _show_chosen(self) -> None:
         here = self._bench.here
