@@ -8,6 +8,7 @@ from html.parser import HTMLParser
 _NAMESPACE = "http://www.w3.org/2000/svg"
 #: What a text widget cannot show; with all that is inside.
 _DROPPED = {"style", "label", "title"}
+_DROPPED_CLASSES = {"skip", "hidden"}
 #: The same for elements that have no inside.
 _DROPPED_ALONE = {"meta", "input"}
 
@@ -82,7 +83,7 @@ class _Simple(HTMLParser):
             if values.get("class") == "overlay" and self.pictures and not self.pictures[-1][1]:
                 self._drawing = self.pictures[-1][1]
                 self._drawing.append(raw.replace("<svg", f'<svg xmlns="{_NAMESPACE}"', 1))
-        elif tag in _DROPPED:
+        elif tag in _DROPPED or values.get("class") in _DROPPED_CLASSES:
             self._inside = tag
         elif tag == "img":
             self.text.append(f'<img src="picture:{len(self.pictures)}">')

@@ -92,11 +92,18 @@ def scale_typed(bar: BarEnds, ends: NDArray[np.float64], length: str) -> Scale:
     return scale_between(ends, um)
 
 
+def width_words(scale: Scale | None, entry: PhotographEntry) -> str:
+    """Say how wide a photograph is, in millimetres with its uncertainty (k = 2)."""
+    if scale is None:
+        return "scale not known yet"
+    width = entry.width * scale.um_per_px / 1000
+    return f"{Quantity(width, width * scale.relative_u, 'mm')} wide"
+
+
 def scale_words(scale: Scale | None, entry: PhotographEntry) -> str:
-    """Say the scale of a photograph in millimetres, with its uncertainty and where it comes from."""
+    """Say the scale of a photograph: how wide it is, and where that comes from."""
     if scale is None:
         return "Scale not known yet: the examination reads it from the scale bar, or set it here."
-    width = entry.width * scale.um_per_px / 1000
     source = {
         "scale bar": f"read from the bar “{scale.detail}”",
         "bar length given": f"from the bar, its length given as {scale.detail}",
@@ -104,4 +111,4 @@ def scale_words(scale: Scale | None, entry: PhotographEntry) -> str:
         "file": "stated in the file",
         "calibration": f"from the calibration {scale.detail}",
     }[scale.source]
-    return f"Picture {Quantity(width, width * scale.relative_u, 'mm')} wide (k\u00a0=\u00a02), {source}"
+    return f"The picture is {width_words(scale, entry)} (k\u00a0=\u00a02), {source}."

@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from qtpy.QtCore import QUrl
-from qtpy.QtGui import QDesktopServices, QImage, QPainter, QTextDocument
+from qtpy.QtGui import QDesktopServices, QImage, QPainter, QPalette, QTextDocument, QTextOption
 from qtpy.QtSvg import QSvgRenderer
 from qtpy.QtWidgets import (
     QCheckBox,
@@ -74,8 +74,7 @@ class HandOutPanel(QWidget):
         self.cancel.clicked.connect(self._cancel)
         self.page = QTextBrowser()
         self.page.setAccessibleName("Preview of the hand-out")
-        self.page.document().setDefaultStyleSheet(_STYLE)
-        self.page.setOpenLinks(True)
+        self.page.setWordWrapMode(QTextOption.WrapMode.WordWrap)  # tables rather scroll than tear words
         self.says = words(small=True)
         self._lay_out()
         for signal in (bench.book_changed, bench.stones_changed, bench.chosen):
@@ -199,6 +198,8 @@ class HandOutPanel(QWidget):
         preview, images = made
         document = self.page.document()
         document.clear()
+        link = self.page.palette().color(QPalette.ColorRole.Text).name()
+        document.setDefaultStyleSheet(f"{_STYLE} a {{ color: {link}; }}")
         for number, image in enumerate(images):
             document.addResource(QTextDocument.ResourceType.ImageResource, QUrl(f"picture:{number}"), image)
         self.page.setHtml(preview.html)

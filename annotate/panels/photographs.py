@@ -26,7 +26,7 @@ from setstone.annotate.bench.adding import Arrival, add_files
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.guide import BLUE_LIGHT
 from setstone.annotate.bench.pixels import Pixels
-from setstone.annotate.bench.scaling import BarEnds, bar_ends, scale_typed, scale_words
+from setstone.annotate.bench.scaling import BarEnds, bar_ends, scale_typed, scale_words, width_words
 from setstone.annotate.panels.looks import caution, line_height, words
 from setstone.annotate.panels.scale_tool import ScaleTool
 from setstone.annotate.panels.settings import ask_for_pictures
@@ -258,13 +258,11 @@ class PhotographRow(QFrame):
         self._bench = bench
         self.entry = entry
         self.picture = QToolButton()
-        side = round(4.2 * line_height(self))
+        side = round(3.6 * line_height(self))
         self.picture.setIconSize(QSize(side, round(side * 0.8)))
-        self.picture.setToolTip(f"Show {entry.name} on the canvas.")
+        self.picture.setToolTip(f"Show this photograph on the canvas.\n\n{_facts(entry)}")
         self.picture.setAccessibleName(f"Show {entry.name}")
         self.picture.clicked.connect(self.shown.emit)
-        name = words(_facts(entry), small=True)
-        name.setToolTip(_all_facts(entry))
         self.lamp = QComboBox()
         self.lamp.setAccessibleName(f"Light of {entry.name}")
         recognised = "" if entry.lamp_stated else " It was recognised from the picture."
@@ -285,32 +283,41 @@ class PhotographRow(QFrame):
             combo.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
             combo.setFocusPolicy(Qt.FocusPolicy.StrongFocus)  # the wheel scrolls the list, it changes nothing
         self.scale = words(small=True)
-        self.correct = QPushButton("Scale …")
+        self.correct = QToolButton()
+        self.correct.setText("Scale")
         self.correct.setToolTip("Drag the ends of the scale bar on the picture and type its length.")
         self.correct.clicked.connect(self.scale_wanted.emit)
-        self.move_to = QPushButton("Move …")
+        self.move_to = QToolButton()
+        self.move_to.setText("Move")
         self.move_to.setToolTip("It shows another stone: give it to that one.")
         self.move_to.clicked.connect(self._move)
+        choices = QHBoxLayout()
+        choices.addWidget(self.lamp, 2)
+        choices.addWidget(self.occasion, 3)
+        tools = QHBoxLayout()
+        tools.addWidget(self.scale, 1)
+        tools.addWidget(self.correct)
+        tools.addWidget(self.move_to)
         grid = QGridLayout(self)
-        grid.setContentsMargins(0, 2, 0, 6)
+        grid.setContentsMargins(0, 2, 0, 2)
+        grid.setVerticalSpacing(2)
         grid.addWidget(self.picture, 0, 0, 2, 1, Qt.AlignmentFlag.AlignTop)
-        grid.addWidget(self.lamp, 0, 1)
-        grid.addWidget(self.occasion, 0, 2)
-        grid.addWidget(self.correct, 1, 1)
-        grid.addWidget(self.move_to, 1, 2)
-        grid.addWidget(name, 2, 0, 1, 3)
-        grid.addWidget(self.scale, 3, 0, 1, 3)
-        for row, flag in enumerate(entry.flags, start=4):
-            grid.addWidget(caution(flag.text), row, 0, 1, 3)
+        grid.addLayout(choices, 0, 1)
+        grid.addLayout(tools, 1, 1)
+        for row, flag in enumerate(entry.flags, start=2):
+            grid.addWidget(caution(flag.text), row, 0, 1, 2)
         grid.setColumnStretch(1, 1)
-        grid.setColumnStretch(2, 1)
         self.show_scale()
 
     def show_scale(self) -> None:
         """Show the scale as it is known now."""
-        attempt(
-            self._bench, lambda: self.scale.setText(scale_words(self._bench.scale_of(self.entry), self.entry))
-        )
+
+        def show() -> None:
+            scale = self._bench.scale_of(self.entry)
+            self.scale.setText(width_words(scale, self.entry))
+            self.scale.setToolTip(scale_words(scale, self.entry))
+
+        attempt(self._bench, show)
 
     def _correct_lamp(self, _index: int) -> None:
         self._correct(lambda: self._bench.correct_photograph(self.entry, lamp=Lamp(self.lamp.currentData())))
@@ -445,13 +452,9 @@ class ScalePanel(QFrame):
 
 def _facts(entry: PhotographEntry) -> str:
     taken = "" if entry.taken is None else f", taken {entry.taken.astimezone():%Y-%m-%d %H:%M}"
-    return f"{entry.name}{taken}"
-
-
-def _all_facts(entry: PhotographEntry) -> str:
     by = f", by {entry.operator}" if entry.operator else ""
     at = "" if entry.magnification is None else f", {entry.magnification:g}×"
     return (
-        f"{_facts(entry)}{by}{at}\n{entry.width * entry.height / 1e6:.1f} megapixels, {entry.bit_depth} bit, "
-        f"{entry.format}\nSHA-256 {entry.sha256[:16]}…, kept unaltered"
+        f"{entry.name}{taken}{by}{at}\n{entry.width * entry.height / 1e6:.1f} megapixels, {entry.bit_depth} bit, "
+        f"{entry.format}; kept unaltered, SHA-256 {entry.sha256[:16]}…"
     )

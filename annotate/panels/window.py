@@ -14,12 +14,16 @@ from qtpy.QtWidgets import QDockWidget, QLabel, QMainWindow, QWidget
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.pixels import Pixels
+from setstone.annotate.bench.settings import read_settings
 from setstone.annotate.panels.bar import Bar
-from setstone.annotate.panels.begin import BeginPanel
 from setstone.annotate.panels.canvas import Canvas
 from setstone.annotate.panels.examination import ExaminationPanel
 from setstone.annotate.panels.examining import Examining
+from setstone.annotate.panels.hand_out import HandOutPanel
+from setstone.annotate.panels.photographs import PhotographsPanel
 from setstone.annotate.panels.review import ReviewPanel
+from setstone.annotate.panels.stones import StonesPanel
+from setstone.annotate.panels.test_record import TestRecordPanel
 from setstone.annotate.panels.tools import Tools
 from setstone.annotate.panels.working import Job, attempt
 
@@ -36,7 +40,6 @@ class Place(NamedTuple):
     row: int
 
 
-_BEGIN = "Begin"
 #: Widths of the sides in pixels: both and a picture fit on a screen of 1366.
 _WIDTHS = {"left": 270, "right": 350}
 #: How often to look for what was done in another window, in milliseconds.
@@ -51,13 +54,13 @@ class Window(QObject):
     ----------
     viewer : napari.viewer.Viewer
     by : str
-        Who works here.
+        Who works here; as set in the settings when not given.
     """
 
     def __init__(self, viewer: Viewer, by: str = "") -> None:
         super().__init__()
         self.viewer = viewer
-        self.bench = Bench(by)
+        self.bench = Bench(by or read_settings().by)
         self.canvas = Canvas(viewer, self.bench, Pixels())
         self.tools = Tools(self.bench, self.canvas)
         self.examining = Examining(self.bench)
@@ -67,8 +70,8 @@ class Window(QObject):
         self._looking.setInterval(_LOOK_MS)
         self._looking.timeout.connect(self._look)
         self.bench.said.connect(show_info)
-        self.bench.book_changed.connect(self._begin_or_go_on)
-        self._begin_or_go_on()
+        self.bench.book_changed.connect(self._name)
+        self._name()
 
     def lay_out(self) -> None:
         """Show all panels, each at its place."""
@@ -81,9 +84,10 @@ class Window(QObject):
         for side, width in _WIDTHS.items():
             first = next(self.docks[p.title] for p in PANELS if p.side == side)
             main.resizeDocks([first], [width], Qt.Orientation.Horizontal)
+        left = [self.docks[p.title] for p in PANELS if p.side == "left"]
+        main.resizeDocks(left, [1] * len(left), Qt.Orientation.Vertical)  # in equal parts
         if not self._furnished:
             self._furnish(main)
-        self._begin_or_go_on()
 
     def show(self, title: str) -> None:
         """Bring a panel to the front."""
@@ -134,11 +138,9 @@ class Window(QObject):
     def _look(self) -> None:
         attempt(self.bench, self.bench.look_for_changes)
 
-    def _begin_or_go_on(self) -> None:
-        """Show the name of the book, and where to begin as long as there is none."""
+    def _name(self) -> None:
+        """Show the name of the book."""
         book = self.bench.book
-        if _BEGIN in self.docks:
-            self.docks[_BEGIN].setVisible(book is None)
         words = ["setstone"] if book is None else [book.folder.name, "setstone"]
         if self.bench.elsewhere:
             words.insert(1, f"open in another window too: {self.bench.elsewhere}")
@@ -147,9 +149,12 @@ class Window(QObject):
 
 #: All panels, in the order they are worked through.
 PANELS = (
-    Place(_BEGIN, lambda w: BeginPanel(w.bench), "left", 0),
+    Place("Stones", lambda w: StonesPanel(w.bench, w.canvas.pixels), "left", 0),
+    Place("Photographs", lambda w: PhotographsPanel(w.bench, w.canvas.pixels, w.canvas), "left", 1),
     Place("Examination", lambda w: ExaminationPanel(w.bench, w.tools, w.examining), "right", 0),
     Place("Review", lambda w: ReviewPanel(w.bench, w.tools), "right", 0),
+    Place("Test record", lambda w: TestRecordPanel(w.bench), "right", 0),
+    Place("Hand-out", lambda w: HandOutPanel(w.bench), "right", 0),
 )
 _windows: "WeakKeyDictionary[Viewer, Window]" = WeakKeyDictionary()
 
@@ -188,9 +193,14 @@ def run(book: Path | None, by: str) -> None:
     napari.run()
 
 
-def begin_panel(viewer: Viewer) -> QWidget:
-    """Panel to begin with, for napari's menu Plugins."""
-    return _panel(viewer, "Begin")
+def stones_panel(viewer: Viewer) -> QWidget:
+    """Panel of the object and its stones, for napari's menu Plugins."""
+    return _panel(viewer, "Stones")
+
+
+def photographs_panel(viewer: Viewer) -> QWidget:
+    """Panel of the photographs, for napari's menu Plugins."""
+    return _panel(viewer, "Photographs")
 
 
 def examination_panel(viewer: Viewer) -> QWidget:
@@ -201,6 +211,16 @@ def examination_panel(viewer: Viewer) -> QWidget:
 def review_panel(viewer: Viewer) -> QWidget:
     """Panel of the review, for napari's menu Plugins."""
     return _panel(viewer, "Review")
+
+
+def test_record_panel(viewer: Viewer) -> QWidget:
+    """Panel of the test record, for napari's menu Plugins."""
+    return _panel(viewer, "Test record")
+
+
+def hand_out_panel(viewer: Viewer) -> QWidget:
+    """Panel of the hand-out, for napari's menu Plugins."""
+    return _panel(viewer, "Hand-out")
 
 
 def _panel(viewer: Viewer, title: str) -> QWidget:

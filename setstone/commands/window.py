@@ -38,6 +38,7 @@ def open_(
         raise AnnotateError("There is no screen to open a window on; work at the computer itself.")
     if book is not None:
         Book.open(book).close()  # what is wrong with it is told here, not in a window
+    from setstone.annotate.bench.settings import read_settings
     from setstone.annotate.panels.window import run
 
-    run(book, by)
+    run(book, read_settings().by if by == LOGIN else by)

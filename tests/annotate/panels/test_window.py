@@ -26,5 +26,6 @@ def test_a_book_is_opened_with_its_first_stone_on_the_canvas(
 
 def test_without_a_book_it_says_where_to_begin(open_window: Callable[[Path | None], Any]) -> None:
     window = open_window(None)
-    assert not window.docks["Begin"].isHidden()
+    assert not window.docks["Stones"].isHidden()
+    assert window.docks["Stones"].widget().start.isVisibleTo(window.docks["Stones"])
     window.bench.close()
