@@ -76,6 +76,7 @@ class HandOutPanel(QWidget):
         self.page.setAccessibleName("Preview of the hand-out")
         self.page.setWordWrapMode(QTextOption.WrapMode.WordWrap)  # tables rather scroll than tear words
         self.says = words(small=True)
+        self.says.hide()
         self._lay_out()
         for signal in (bench.book_changed, bench.stones_changed, bench.chosen):
             signal.connect(self._show_count)
@@ -131,7 +132,7 @@ class HandOutPanel(QWidget):
 
     def _forget(self) -> None:
         self.written = None
-        self.says.setText("")
+        self._say("")
         self.page.setPlainText("Preview shows here what the buyer will read.")
         self._show_count()
 
@@ -179,10 +180,10 @@ class HandOutPanel(QWidget):
         job.told.connect(lambda _step: self.working.setValue(self.working.value() + 1))
         job.done.connect(done)
         job.failed.connect(self._bench.said.emit)
-        job.failed.connect(self.says.setText)
+        job.failed.connect(self._say)
         job.ended.connect(self._ended)
         self._job = job
-        self.says.setText("")
+        self._say("")
         self._allow()
         job.start()
 
@@ -204,6 +205,10 @@ class HandOutPanel(QWidget):
             document.addResource(QTextDocument.ResourceType.ImageResource, QUrl(f"picture:{number}"), image)
         self.page.setHtml(preview.html)
 
+    def _say(self, text: str) -> None:
+        self.says.setText(text)
+        self.says.setVisible(bool(text))
+
     def _choose_file(self) -> None:
         book = self._bench.book
         if book is None:
@@ -218,7 +223,7 @@ class HandOutPanel(QWidget):
 
     def _written(self, path: Path) -> None:
         self.written = path
-        self.says.setText(f"Written: {path}")
+        self._say(f"Written: {path}")
         self.open.setFocus()
 
     def _open(self) -> None:

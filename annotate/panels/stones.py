@@ -6,8 +6,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from qtpy.QtCore import QModelIndex, QSize, Qt
-from qtpy.QtGui import QAction, QKeySequence
+from qtpy.QtCore import QModelIndex, QSize, Signal
+from qtpy.QtGui import QKeyEvent, QKeySequence
 from qtpy.QtWidgets import (
     QAbstractItemView,
     QComboBox,
@@ -167,8 +167,8 @@ class StonesPanel(QStackedWidget):
         self.sign = _button("Sign", "", self._sign)
         self.count = words(small=True)
 
-    def _table(self) -> QTableView:
-        table = QTableView()
+    def _table(self) -> "StoneTable":
+        table = StoneTable()
         table.setModel(self._filter)
         table.setAccessibleName("Stones")
         table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
@@ -189,11 +189,7 @@ class StonesPanel(QStackedWidget):
         columns.setSectionResizeMode(CLAIM, QHeaderView.ResizeMode.Stretch)
         columns.setSectionResizeMode(STATE, QHeaderView.ResizeMode.ResizeToContents)
         table.selectionModel().currentRowChanged.connect(self._row_chosen)
-        delete = QAction("Remove", table)
-        delete.setShortcut(QKeySequence(QKeySequence.StandardKey.Delete))
-        delete.setShortcutContext(Qt.ShortcutContext.WidgetShortcut)
-        delete.triggered.connect(self.remove_stone)
-        table.addAction(delete)
+        table.removing.connect(self.remove_stone)
         return table
 
     def _list_page(self) -> QWidget:
@@ -310,9 +306,12 @@ class StonesPanel(QStackedWidget):
         self.sign.setToolTip(tip)
 
     def _apply_filter(self, *_: object) -> None:
+        stage = self.stage.currentData()  # Qt gives back a plain text
         self._quietly(
             lambda: self._filter.show_only(
-                text=self.text.text(), stage=self.stage.currentData(), object_id=self.object.currentData()
+                text=self.text.text(),
+                stage=None if stage is None else Stage(stage),
+                object_id=self.object.currentData(),
             )
         )
         self._show_chosen()
@@ -437,6 +436,19 @@ class StonesPanel(QStackedWidget):
 
     def _attempt(self, act: Callable[[], Any], *_: object) -> bool:
         return attempt(self._bench, act)
+
+
+class StoneTable(QTableView):
+    """The table; it tells when the chosen stone is to be removed."""
+
+    removing = Signal()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802 Qt's name
+        """Remove with the delete key; all other keys do what they do in every table."""
+        if event.matches(QKeySequence.StandardKey.Delete):
+            self.removing.emit()
+        else:
+            super().keyPressEvent(event)
 
 
 def _button(text: str, tip: str, act: Callable[[], object]) -> QPushButton:

@@ -1,0 +1,135 @@
+"""The panel of photographs: dropped, corrected, and their scale set on the canvas."""
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+pytest.importorskip(
+    "napari.qt", reason="the window is not installed (pip install setstone[gui])", exc_type=ImportError
+)
+
+from qtpy.QtCore import QMimeData, QPointF, Qt, QUrl  # noqa: TID251
+from qtpy.QtGui import QDropEvent  # noqa: TID251
+
+from setstone.annotate.bench.bench import Bench
+from setstone.annotate.bench.pixels import Pixels
+from setstone.annotate.panels.photographs import PhotographsPanel
+from setstone.annotate.panels.scale_tool import BAR
+from setstone.capture.photograph import Lamp
+from setstone.sample_images import sample_stones
+
+LID_5 = sample_stones()[1].folder
+
+
+@pytest.fixture
+def bench(book: Path) -> Iterator[Bench]:
+    made = Bench("Ada")
+    made.open(book)
+    made.choose_by(1)  # lid-4, without a photograph
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def panel(bench: Bench, qtbot: Any) -> PhotographsPanel:
+    made = PhotographsPanel(bench, Pixels())
+    qtbot.addWidget(made)
+    made.show()
+    return made
+
+
+def drop(panel: PhotographsPanel, *files: Path) -> None:
+    data = QMimeData()
+    data.setUrls([QUrl.fromLocalFile(str(file)) for file in files])
+    panel.dropEvent(
+        QDropEvent(
+            QPointF(5, 5),
+            Qt.DropAction.CopyAction,
+            data,
+            Qt.MouseButton.LeftButton,
+            Qt.KeyboardModifier.NoModifier,
+        )
+    )
+
+
+def test_files_dropped_are_there_with_light_and_occasion(
+    panel: PhotographsPanel, bench: Bench, qtbot: Any, tmp_path: Path
+) -> None:
+    assert "drop the photographs of lid-4" in panel.hint.text()
+    bad = tmp_path / "cut.jpg"
+    bad.write_bytes((LID_5 / "after_white.jpg").read_bytes()[:500])
+    drop(panel, LID_5 / "before_white.jpg", bad, LID_5 / "before_blue.jpg")
+    qtbot.waitUntil(lambda: len(panel.rows) == 2 and panel.drop.isEnabled(), timeout=30_000)
+    assert [(row.lamp.currentText(), row.occasion.currentText()) for row in panel.rows] == [
+        ("white", "as received"),
+        ("blue", "as received"),
+    ]
+    assert panel.problems.text() == (
+        "'cut.jpg' is damaged or cut short and cannot be opened; copy it again from the camera."
+    )
+    assert "do not look into the lamp" in panel.blue.text()
+    assert panel.blue.isVisible()
+    assert not panel.hint.isVisible()
+    assert bad.stat().st_size == 500
+
+
+def test_a_photograph_of_another_stone_is_refused_and_can_be_moved(
+    panel: PhotographsPanel, bench: Bench, qtbot: Any
+) -> None:
+    drop(panel, sample_stones()[0].folder / "before_white.jpg")  # it is lid-3's
+    qtbot.waitUntil(lambda: panel.problems.isVisible(), timeout=30_000)
+    assert "as one of Presentation snuff box/lid-3" in panel.problems.text()
+    assert panel.rows == []
+
+
+def test_light_and_occasion_are_corrected_and_back(bench: Bench, qtbot: Any) -> None:
+    bench.choose_by(-1)
+    panel = PhotographsPanel(bench, Pixels())
+    qtbot.addWidget(panel)
+    white = panel.rows[0]
+    white.lamp.setCurrentIndex(white.lamp.findData(Lamp.OTHER))
+    white.lamp.activated.emit(white.lamp.currentIndex())
+    assert bench.photographs[0].lamp is Lamp.OTHER
+    bench.undo()
+    assert bench.photographs[0].lamp is Lamp.WHITE
+    again = panel.rows[0]
+    again.occasion.setCurrentText("before")
+    again.occasion.activated.emit(again.occasion.currentIndex())
+    assert bench.photographs[0].occasion == "before"
+
+
+def test_the_scale_is_shown_in_millimetres_with_its_uncertainty(bench: Bench, qtbot: Any) -> None:
+    bench.choose_by(-1)
+    panel = PhotographsPanel(bench, Pixels())
+    qtbot.addWidget(panel)
+    assert " mm ± " in panel.rows[0].scale.text()
+    assert "px" not in panel.rows[0].scale.text() + panel.rows[0].scale.toolTip()
+
+
+def test_the_scale_is_set_by_dragging_the_ends_of_the_bar(
+    book: Path, open_window: Callable[[Path | None], Any], qtbot: Any
+) -> None:
+    window = open_window(book)
+    panel = window.docks["Photographs"].widget()
+    entry = window.bench.photographs[0]
+    panel.correct_scale(entry)
+    qtbot.waitUntil(lambda: BAR in window.viewer.layers, timeout=30_000)
+    layer = window.viewer.layers[BAR]
+    assert str(layer.mode) == "direct"
+    assert panel.scale.length.text() == "500 µm"
+    found = panel.scale._tool.ends
+    layer.data = [np.array([found[0], found[0] + (100.0, 0)])[:, ::-1]]
+    panel.scale.length.setText("50")
+    assert not panel.scale.take.isEnabled()  # no unit
+    panel.scale.length.setText("0,5 mm")
+    assert panel.scale.take.isEnabled()
+    qtbot.keyClick(panel.scale.length, Qt.Key.Key_Return)
+    assert BAR not in window.viewer.layers
+    scale = window.bench.photographs[0].scale
+    assert scale.um_per_px == pytest.approx(5)
+    # Two ends set by hand, 2 px each (JCGM 100:2008, 5.1.2).
+    assert scale.relative_u == pytest.approx(2 * 2**0.5 / 100)
+    window.bench.undo()
