@@ -80,8 +80,8 @@ def notes_html(readings: Sequence[ReadingEntry], remarks: Sequence[RemarkEntry])
     """Lay out readings and remarks, the latest first."""
     if not readings and not remarks:
         return "<p>No readings or remarks yet. A reading is not a verdict: several materials may be consistent with it.</p>"
-    entries = sorted((*readings, *remarks), key=lambda e: e.at, reverse=True)
-    return "".join(_reading(e) if isinstance(e, ReadingEntry) else _remark(e) for e in entries)
+    told = [(e.at, _reading(e)) for e in readings] + [(e.at, _remark(e)) for e in remarks]
+    return "".join(html for _, html in sorted(told, reverse=True))
 
 
 def _reading(entry: ReadingEntry) -> str:

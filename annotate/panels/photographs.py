@@ -186,7 +186,7 @@ class PhotographsPanel(QWidget):
             row = PhotographRow(self._bench, entry)
             row.shown.connect(partial(self._show_on_canvas, entry))
             row.scale_wanted.connect(partial(self.correct_scale, entry))
-            thumbnail = self._thumbnails.of(entry.sha256, lambda entry=entry: entry)
+            thumbnail = self._thumbnails.of(entry.sha256, partial(_itself, entry))
             if thumbnail is not None:
                 row.picture.setIcon(QIcon(thumbnail))
             self.rows.append(row)
@@ -449,6 +449,10 @@ class ScalePanel(QFrame):
         except EXPECTED as error:
             self.says.setText(str(error))
             self.take.setEnabled(False)
+
+
+def _itself(entry: PhotographEntry) -> PhotographEntry:
+    return entry
 
 
 def _facts(entry: PhotographEntry) -> str:

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from qtpy.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, QSortFilterProxyModel, Qt
+from qtpy.QtCore import QAbstractTableModel, QModelIndex, QSortFilterProxyModel, Qt
 from qtpy.QtGui import QFont, QFontMetricsF, QPixmap
 
 from setstone.annotate.bench.bench import Bench
@@ -20,7 +20,6 @@ _TIPS = (
     "How far the work on the stone has come.",
 )
 _Role = Qt.ItemDataRole
-_Index = QModelIndex | QPersistentModelIndex
 
 
 def state_words(p: Progress) -> str:
@@ -72,11 +71,11 @@ class StoneModel(QAbstractTableModel):
         """Row of a stone; -1 when it is not there."""
         return next((row for row, p in enumerate(self.rows) if p.stone.id == stone_id), -1)
 
-    def rowCount(self, parent: _Index = QModelIndex()) -> int:  # noqa: N802, B008 as Qt has it
+    def rowCount(self, parent: QModelIndex = QModelIndex()) -> int:  # noqa: N802, B008 as Qt has it
         """Count the stones."""
         return 0 if parent.isValid() else len(self.rows)
 
-    def columnCount(self, parent: _Index = QModelIndex()) -> int:  # noqa: N802, B008 as Qt has it
+    def columnCount(self, parent: QModelIndex = QModelIndex()) -> int:  # noqa: N802, B008 as Qt has it
         """Count the columns."""
         return 0 if parent.isValid() else len(_HEADINGS)
 
@@ -88,12 +87,12 @@ class StoneModel(QAbstractTableModel):
             return _TIPS[section]
         return None
 
-    def flags(self, index: _Index) -> Qt.ItemFlag:
+    def flags(self, index: QModelIndex) -> Qt.ItemFlag:
         """Position and claim can be changed in place."""
         flags = super().flags(index)
         return flags | Qt.ItemFlag.ItemIsEditable if index.column() != STATE else flags
 
-    def data(self, index: _Index, role: int = _Role.DisplayRole) -> Any:
+    def data(self, index: QModelIndex, role: int = _Role.DisplayRole) -> Any:
         """Give what a cell shows."""
         p, column = self.rows[index.row()], index.column()
         if role in (_Role.DisplayRole, _Role.EditRole):
@@ -110,7 +109,7 @@ class StoneModel(QAbstractTableModel):
             return f"{p.stone.position}, {p.stone.claimed_as}, {state_words(p)}"
         return None
 
-    def setData(self, index: _Index, value: Any, role: int = _Role.EditRole) -> bool:  # noqa: N802
+    def setData(self, index: QModelIndex, value: Any, role: int = _Role.EditRole) -> bool:  # noqa: N802
         """Correct the position or the claim."""
         if role != _Role.EditRole:
             return False
@@ -163,7 +162,7 @@ class StoneFilter(QSortFilterProxyModel):
         self._text, self._stage, self._object = key(text), stage, object_id
         self.invalidate()
 
-    def filterAcceptsRow(self, source_row: int, source_parent: _Index) -> bool:  # noqa: N802, ARG002
+    def filterAcceptsRow(self, source_row: int, source_parent: QModelIndex) -> bool:  # noqa: N802, ARG002
         """Tell whether a stone is shown."""
         p = self._stones.rows[source_row]
         if self._bench.stone is not None and p.stone.id == self._bench.stone.id:

@@ -6,7 +6,7 @@ from qtpy.QtCore import QObject, QRunnable, Qt, QThreadPool, Signal
 from qtpy.QtGui import QPixmap
 
 from setstone.annotate.bench.bench import Bench
-from setstone.annotate.bench.pixels import Pixels
+from setstone.annotate.bench.pixels import Image, Pixels
 from setstone.annotate.panels.looks import pixmap
 from setstone.annotate.panels.working import EXPECTED
 from setstone.record.entries import PhotographEntry
@@ -58,7 +58,7 @@ class Thumbnails(QObject):
         self._known.clear()
         self._round += 1
 
-    def _on_made(self, of_round: int, key: Hashable, image: object) -> None:
+    def _on_made(self, of_round: int, key: Hashable, image: Image | None) -> None:
         if of_round == self._round and image is not None:
             self._known[key] = pixmap(image)
             self.ready.emit(key)

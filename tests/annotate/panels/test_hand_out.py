@@ -62,7 +62,12 @@ def test_it_is_written_and_opened(
     panel: HandOutPanel, qtbot: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     opened: list[QUrl] = []
-    monkeypatch.setattr(QDesktopServices, "openUrl", lambda url: opened.append(url) or True)
+
+    def browser(url: QUrl) -> bool:
+        opened.append(url)
+        return True
+
+    monkeypatch.setattr(QDesktopServices, "openUrl", browser)
     assert not panel.open.isEnabled()
     panel.pictures.setChecked(True)
     panel.write_to(tmp_path / "sheet.html")

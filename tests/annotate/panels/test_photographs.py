@@ -92,9 +92,9 @@ def test_light_and_occasion_are_corrected_and_back(bench: Bench, qtbot: Any) -> 
     white = panel.rows[0]
     white.lamp.setCurrentIndex(white.lamp.findData(Lamp.OTHER))
     white.lamp.activated.emit(white.lamp.currentIndex())
-    assert bench.photographs[0].lamp is Lamp.OTHER
+    assert [p.lamp for p in bench.photographs] == [Lamp.OTHER, Lamp.BLUE]
     bench.undo()
-    assert bench.photographs[0].lamp is Lamp.WHITE
+    assert [p.lamp for p in bench.photographs] == [Lamp.WHITE, Lamp.BLUE]
     again = panel.rows[0]
     again.occasion.setCurrentText("before")
     again.occasion.activated.emit(again.occasion.currentIndex())
@@ -119,7 +119,7 @@ def test_the_scale_is_set_by_dragging_the_ends_of_the_bar(
     qtbot.waitUntil(lambda: BAR in window.viewer.layers, timeout=30_000)
     layer = window.viewer.layers[BAR]
     assert str(layer.mode) == "direct"
-    assert panel.scale.length.text() == "500 µm"
+    assert panel.scale.length.text().startswith("500 ")
     found = panel.scale._tool.ends
     layer.data = [np.array([found[0], found[0] + (100.0, 0)])[:, ::-1]]
     panel.scale.length.setText("50")
