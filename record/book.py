@@ -10,10 +10,13 @@ from sqlalchemy import select
 
 from setstone.record import deciding, inventory, notes, redrawing, schema, signing
 from setstone.record import examinations as _examinations
+from setstone.record import facts as _facts
 from setstone.record import journal as _journal
 from setstone.record import occasions as _occasions
 from setstone.record import photographs as _photographs
 from setstone.record import progress as _progress
+from setstone.record import versions as _versions
+from setstone.record import work as _work
 from setstone.record.entries import ObjectEntry
 from setstone.record.errors import BookError
 from setstone.record.place import PHOTOGRAPHS, Place, place_of
@@ -65,7 +68,15 @@ class Book(Store):
     sign = signing.sign
     take_signature_back = signing.take_signature_back
     signature = signing.signature
+    versions = _versions.versions
+    difference = _versions.difference
     progress = _progress.progress
+    search = _progress.search
+    state_fact = _facts.state_fact
+    facts = _facts.facts
+    add_work = _work.add_work
+    take_work_back = _work.take_work_back
+    work = _work.work
     add_reading = notes.add_reading
     correct_reading = notes.correct_reading
     withdraw_reading = notes.withdraw_reading

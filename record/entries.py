@@ -10,7 +10,7 @@ from setstone.capture.photograph import Lamp
 from setstone.measure.candidates import Candidate
 from setstone.measure.examination import Examination, Flag
 from setstone.measure.scale import Scale
-from setstone.record.vocabulary import FindingKind, Verdict
+from setstone.record.vocabulary import Fact, FindingKind, Verdict, WorkKind
 
 
 @dataclass(frozen=True)
@@ -154,6 +154,33 @@ class RemarkEntry:
     id: int
     stone_id: int
     text: str
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True)
+class FactEntry:
+    """What is said of an object or of how a stone sits in it; `fact.known_how` must stand beside it."""
+
+    id: int
+    fact: Fact
+    value: str
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True)
+class WorkEntry:
+    """What was done to a stone: when and by whom, with what; and who entered it when."""
+
+    id: int
+    stone_id: int
+    kind: WorkKind
+    done: datetime
+    done_by: str
+    adhesive: str
+    solvent: str
+    remark: str
     by: str
     at: datetime
 

@@ -140,7 +140,8 @@ def correct_object(
                 .where(_objects.id == entry.id)
                 .values(**after, name_key=key(after["name"]))
             )
-            note(connection, now(), by, "correct object", after["name"], before=before, after=after)
+            what = "correct object"
+            note(connection, now(), by, what, after["name"], object_id=entry.id, before=before, after=after)
     return ObjectEntry(entry.id, **after)
 
 

@@ -7,6 +7,7 @@ from sqlalchemy import Connection, func, insert, select
 
 from setstone.record import schema
 from setstone.record.entries import JournalEntry, StoneEntry
+from setstone.record.standing import refresh, refresh_object
 from setstone.record.store import Store
 
 
@@ -18,10 +19,13 @@ def note(
     subject: str,
     *,
     stone_id: int | None = None,
+    object_id: int | None = None,
     before: dict[str, Any] | None = None,
     after: dict[str, Any] | None = None,
 ) -> None:
-    """Write one line, in the transaction of the change it tells of.
+    """Write one line, in the transaction of the change it tells of, when that is done.
+
+    How the stones concerned stand is worked out anew.
 
     Parameters
     ----------
@@ -36,14 +40,27 @@ def note(
         To what: a name people know it by.
     stone_id : int, optional
         The stone in whose journal it belongs.
+    object_id : int, optional
+        The object it tells of, where it is not about one of its stones.
     before, after : dict, optional
         What stood there before and what after, in values JSON can hold.
     """
     connection.execute(
         insert(schema.journal).values(
-            at=at, by=by, action=action, subject=subject, stone_id=stone_id, before=before, after=after
+            at=at,
+            by=by,
+            action=action,
+            subject=subject,
+            stone_id=stone_id,
+            object_id=object_id,
+            before=before,
+            after=after,
         )
     )
+    if stone_id is not None:
+        refresh(connection, [stone_id])
+    if object_id is not None:
+        refresh_object(connection, object_id)
 
 
 def journal(book: Store, stone: StoneEntry | None = None) -> tuple[JournalEntry, ...]:

@@ -19,6 +19,7 @@ from setstone.record.filing import file_away
 from setstone.record.inventory import require_unchanged, stone_of_id
 from setstone.record.journal import note
 from setstone.record.occasions import spelt
+from setstone.record.standing import refresh
 from setstone.record.store import Store
 from setstone.record.text import operator, shown
 from setstone.record.vocabulary import OCCASIONS
@@ -266,6 +267,7 @@ def correct_photograph(
         new = find_photograph(book, old.sha256)
         before, after = _told(book, old), _told(book, new)
         if new != old:
+            refresh(connection, [old.stone_id])  # which it may have left
             what = f"{owner.full_name}, {old.name}"
             note(
                 connection,

@@ -1,29 +1,41 @@
-"""How far the work on each stone has come, as counted in the book."""
+"""How far the work on each stone has come, and finding stones among thousands."""
 
-from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from enum import StrEnum
 
-from sqlalchemy import func, select
+from sqlalchemy import ColumnElement, Row, Select, func, select
 
-from setstone.capture.photograph import Lamp
 from setstone.record import schema
-from setstone.record.entries import Signature, StoneEntry
-from setstone.record.inventory import stones
-from setstone.record.signing import signature
+from setstone.record.clock import in_utc
+from setstone.record.entries import ObjectEntry, Signature, StoneEntry
+from setstone.record.standing import Stage as Stage  # also for whoever reads progress
 from setstone.record.store import Store
-from setstone.record.vocabulary import Verdict
+from setstone.record.text import key
 
-
-class Stage(StrEnum):
-    """How far the work on a stone has come."""
-
-    NO_PHOTOGRAPH = "no photograph"
-    TO_EXAMINE = "to examine"
-    TO_REVIEW = "to review"
-    REVIEWED = "reviewed"
-    SIGNED = "signed"
+_o, _s, _t = schema.objects.c, schema.stones.c, schema.standings.c
+_query = (
+    select(
+        _s.id,
+        _s.object_id,
+        _o.name,
+        _s.position,
+        _s.claimed_as,
+        _t.stage,
+        _t.photographs,
+        _t.to_examine,
+        _t.left,
+        _t.findings,
+        _t.contradictions,
+        _t.changed,
+        _t.signed_by,
+        _t.signed_at,
+    )
+    .select_from(schema.standings)
+    .join(schema.stones)
+    .join(schema.objects)
+    .where(_s.removed.is_(None))
+)
 
 
 @dataclass(frozen=True)
@@ -44,6 +56,10 @@ class Progress:
         Accepted or drawn, over all occasions.
     signature : Signature or None
         In force, and nothing was changed since.
+    contradictions : int
+        Things in the record that do not go together.
+    changed : datetime
+        When something was last entered.
     """
 
     stone: StoneEntry
@@ -53,104 +69,110 @@ class Progress:
     left: int
     findings: int
     signature: Signature | None
+    contradictions: int
+    changed: datetime
 
 
-def progress(book: Store, *, least_score: float) -> tuple[Progress, ...]:
-    """Count how far the work on each stone has come.
+@dataclass(frozen=True)
+class Found:
+    """A page of the stones looked for.
 
     Parameters
     ----------
-    book : Book
-    least_score : float
-        From which score on a candidate must be judged.
+    stones : tuple of Progress
+    total : int
+        How many there are on all pages.
+    """
+
+    stones: tuple[Progress, ...]
+    total: int
+
+
+def progress(book: Store) -> tuple[Progress, ...]:
+    """Read how far the work on each stone has come.
 
     Returns
     -------
     tuple of Progress
-        In the order the stones were added.
+        In the order the stones were added, object by object.
     """
-    with book.snapshot():
-        photographs, to_examine = _photographed(book)
-        left, findings = _judged(book, least_score)
-        changed = _changed(book)
-        result = []
-        for stone in stones(book):
-            signed = signature(book, stone)
-            if signed is not None and stone.id in changed and changed[stone.id] > signed.at:
-                signed = None
-            stage = Stage.REVIEWED
-            if not photographs[stone.id]:
-                stage = Stage.NO_PHOTOGRAPH
-            elif to_examine[stone.id]:
-                stage = Stage.TO_EXAMINE
-            elif left[stone.id]:
-                stage = Stage.TO_REVIEW
-            elif signed is not None:
-                stage = Stage.SIGNED
-            result.append(
-                Progress(
-                    stone,
-                    stage,
-                    photographs[stone.id],
-                    tuple(to_examine[stone.id]),
-                    left[stone.id],
-                    findings[stone.id],
-                    signed,
-                )
-            )
-        return tuple(result)
-
-
-def _photographed(book: Store) -> tuple[dict[int, int], dict[int, list[str]]]:
-    """Photographs of each stone, and its occasions whose latest white or blue one was not examined."""
-    p, e = schema.photographs.c, schema.examinations.c
-    count: dict[int, int] = defaultdict(int)
-    newest: dict[tuple[int, str], dict[str, str]] = defaultdict(dict)
-    examined: dict[tuple[int, str], set[str | None]] = {}
     with book.snapshot() as connection:
-        for row in connection.execute(select(p.stone_id, p.occasion, p.lamp, p.sha256).order_by(p.id)):
-            count[row.stone_id] += 1
-            if row.lamp != Lamp.OTHER:
-                newest[row.stone_id, row.occasion][row.lamp] = row.sha256
-        for row in connection.execute(select(e.stone_id, e.occasion, e.white, e.blue).order_by(e.id)):
-            examined[row.stone_id, row.occasion] = {row.white, row.blue}
-    open_ones: dict[int, list[str]] = defaultdict(list)
-    for (stone_id, occasion), by_lamp in newest.items():
-        if not set(by_lamp.values()) <= examined.get((stone_id, occasion), set()):
-            open_ones[stone_id].append(occasion)
-    return count, open_ones
+        return tuple(_progress(row) for row in connection.execute(_query.order_by(_s.object_id, _s.id)))
 
 
-def _judged(book: Store, least_score: float) -> tuple[dict[int, int], dict[int, int]]:
-    """Likely candidates without a decision in force, and findings, in the newest examinations."""
-    e, c, d = schema.examinations.c, schema.candidates.c, schema.decisions.c
-    newest = select(func.max(e.id)).group_by(e.stone_id, e.occasion)
-    last = select(d.candidate_id, func.max(d.id).label("id")).group_by(d.candidate_id).subquery()
-    query = (
-        select(e.stone_id, c.origin, c.candidate["score"].as_float().label("score"), d.verdict)
-        .select_from(schema.candidates)
-        .join(schema.examinations)
-        .outerjoin(last, last.c.candidate_id == c.id)
-        .outerjoin(schema.decisions, d.id == last.c.id)
-        .where(e.id.in_(newest))
+def search(
+    book: Store,
+    text: str = "",
+    *,
+    species: str = "",
+    stages: Iterable[Stage] = (),
+    contradicted: bool = False,
+    since: datetime | None = None,
+    until: datetime | None = None,
+    owner: ObjectEntry | None = None,
+    first: int = 0,
+    most: int = 200,
+) -> Found:
+    """Find stones; whatever is not given does not matter.
+
+    Parameters
+    ----------
+    text : str, optional
+        Words that all occur somewhere in what the book says of the stone or its object, without regard to
+        case: names, claim, readings, remarks, reasons of decisions, findings, work, marks, names of photographs.
+    species : str, optional
+        What it is claimed to be, or what its readings are most consistent with; part of the name suffices.
+    stages : iterable of Stage, optional
+    contradicted : bool
+        Only stones whose record holds contradictions.
+    since, until : datetime, optional
+        When something was last entered on it; `until` itself no more.
+    owner : ObjectEntry, optional
+        Only its stones.
+    first, most : int
+        The page: how many to pass over, and how many to give at most.
+
+    Returns
+    -------
+    Found
+        In the order the stones were added, object by object.
+    """
+    conditions: list[ColumnElement[bool]] = []
+    # Compared as `key` makes texts, because how SQLite and a server fold case differs.
+    conditions += [_t.words.contains(word, autoescape=True) for word in key(text).split()]
+    if species:
+        conditions.append(_t.species.contains(key(species), autoescape=True))
+    chosen = [str(stage) for stage in stages]
+    if chosen:
+        conditions.append(_t.stage.in_(chosen))
+    if contradicted:
+        conditions.append(_t.contradictions > 0)
+    if since is not None:
+        conditions.append(_t.changed >= in_utc(since))
+    if until is not None:
+        conditions.append(_t.changed < in_utc(until))
+    if owner is not None:
+        conditions.append(_s.object_id == owner.id)
+    query = _query.where(*conditions)
+    page = query.order_by(_s.object_id, _s.id).offset(first).limit(most)
+    with book.snapshot() as connection:
+        total = connection.execute(_counted(query)).scalar_one()
+        return Found(tuple(_progress(row) for row in connection.execute(page)), total)
+
+
+def _counted(query: Select[*tuple[object, ...]]) -> Select[int]:
+    return query.with_only_columns(func.count())
+
+
+def _progress(row: Row[*tuple[object, ...]]) -> Progress:
+    return Progress(
+        stone=StoneEntry(row.id, row.object_id, row.name, row.position, row.claimed_as),
+        stage=Stage(row.stage),
+        photographs=row.photographs,
+        to_examine=tuple(row.to_examine),
+        left=row.left,
+        findings=row.findings,
+        signature=None if row.signed_by is None else Signature(row.signed_by, row.signed_at),
+        contradictions=row.contradictions,
+        changed=row.changed,
     )
-    left: dict[int, int] = defaultdict(int)
-    findings: dict[int, int] = defaultdict(int)
-    with book.snapshot() as connection:
-        for row in connection.execute(query):
-            undecided = row.verdict is None or row.verdict == Verdict.OPEN
-            left[row.stone_id] += undecided and row.score >= least_score
-            findings[row.stone_id] += row.verdict == Verdict.ACCEPTED
-    return left, findings
-
-
-def _changed(book: Store) -> dict[int, datetime]:
-    """When something was last changed on each stone, but for signatures."""
-    j = schema.journal.c
-    query = (
-        select(j.stone_id, func.max(j.at).label("at"))
-        .where(j.stone_id.is_not(None), j.action.not_in(("sign", "take signature back")))
-        .group_by(j.stone_id)
-    )
-    with book.snapshot() as connection:
-        return {row.stone_id: row.at for row in connection.execute(query)}

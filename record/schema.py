@@ -54,6 +54,12 @@ metadata = MetaData(
 # A missing value is SQL's NULL, not the JSON word null, so that both databases find it alike.
 _json = JSON(none_as_null=True)
 
+
+def _by_at() -> tuple["Column[str]", "Column[datetime]"]:
+    """Who entered a line, and when."""
+    return Column("by", String(100), nullable=False), Column("at", UTCDateTime, nullable=False)
+
+
 # One row: what holds for the whole book.
 book = Table(
     "book",
@@ -152,8 +158,7 @@ decisions = Table(
     Column("verdict", String(20), nullable=False),
     Column("kind", String(60)),
     Column("reason", Text, nullable=False),
-    Column("by", String(100), nullable=False),
-    Column("at", UTCDateTime, nullable=False),
+    *_by_at(),
     # The same decision as taken on the examination before.
     Column("carried_from", ForeignKey("decisions.id")),
     # A number is never given twice, not even after the last line was lost.
@@ -170,8 +175,7 @@ redrawings = Table(
     Column("candidate_id", ForeignKey("candidates.id")),
     # Null for what the program drew itself: a drawing taken back.
     Column("shape", _json),
-    Column("by", String(100), nullable=False),
-    Column("at", UTCDateTime, nullable=False),
+    *_by_at(),
     sqlite_autoincrement=True,
 )
 
@@ -182,8 +186,10 @@ signatures = Table(
     Column("stone_id", ForeignKey("stones.id"), nullable=False, index=True),
     # False for a signature taken back.
     Column("in_force", Boolean, nullable=False),
-    Column("by", String(100), nullable=False),
-    Column("at", UTCDateTime, nullable=False),
+    *_by_at(),
+    # Number of the version signed, and all of the record as it stood; null in books that did not keep them yet.
+    Column("version", Integer),
+    Column("state", _json),
     sqlite_autoincrement=True,
 )
 
@@ -199,8 +205,7 @@ readings = Table(
     Column("instrument", String(200), nullable=False),
     Column("stone_is_set", Boolean, nullable=False),
     Column("remark", Text, nullable=False),
-    Column("by", String(100), nullable=False),
-    Column("at", UTCDateTime, nullable=False),
+    *_by_at(),
     # Circumstances by name, as `setstone.record.evidence.readings.Typed` lists them; null where none was given.
     Column("details", _json),
     # When it was read, where that was not when it was entered.
@@ -224,8 +229,7 @@ reading_withdrawals = Table(
     # Null for one that was taken back without another in its place.
     Column("replaced_by", ForeignKey("readings.id")),
     Column("reason", Text, nullable=False),
-    Column("by", String(100), nullable=False),
-    Column("at", UTCDateTime, nullable=False),
+    *_by_at(),
     sqlite_autoincrement=True,
 )
 
@@ -235,8 +239,40 @@ remarks = Table(
     Column("id", Integer, primary_key=True),
     Column("stone_id", ForeignKey("stones.id"), nullable=False, index=True),
     Column("text", Text, nullable=False),
-    Column("by", String(100), nullable=False),
-    Column("at", UTCDateTime, nullable=False),
+    *_by_at(),
+)
+
+# What is said of an object, or of how a stone sits in it. The newest line of each name holds.
+facts = Table(
+    "facts",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("object_id", ForeignKey("objects.id"), nullable=False, index=True),
+    # Null for what holds for the object as a whole.
+    Column("stone_id", ForeignKey("stones.id"), index=True),
+    Column("name", String(40), nullable=False),
+    # Empty for what was taken back.
+    Column("value", Text, nullable=False),
+    *_by_at(),
+    sqlite_autoincrement=True,
+)
+
+# What was done to a stone at the bench.
+work = Table(
+    "work",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("stone_id", ForeignKey("stones.id"), nullable=False, index=True),
+    Column("kind", String(40), nullable=False),
+    Column("done", UTCDateTime, nullable=False),
+    Column("done_by", String(100), nullable=False),
+    Column("adhesive", String(200), nullable=False),
+    Column("solvent", String(200), nullable=False),
+    Column("remark", Text, nullable=False),
+    # The line that is taken back by this one, and why, in the remark.
+    Column("takes_back", ForeignKey("work.id")),
+    *_by_at(),
+    sqlite_autoincrement=True,
 )
 
 journal = Table(
@@ -250,5 +286,30 @@ journal = Table(
     Column("stone_id", ForeignKey("stones.id"), index=True),
     Column("before", _json),
     Column("after", _json),
+    # The object a line tells of that is not about one of its stones.
+    Column("object_id", ForeignKey("objects.id"), index=True),
     sqlite_autoincrement=True,
+)
+
+# How each stone stands, worked out from the other tables whenever something is entered, so that a list of
+# thousands needs no search through all of them. It can be made anew at any time and is not exported.
+standings = Table(
+    "standings",
+    metadata,
+    Column("stone_id", ForeignKey("stones.id"), primary_key=True),
+    Column("stage", String(20), nullable=False, index=True),
+    Column("photographs", Integer, nullable=False),
+    Column("to_examine", _json, nullable=False),
+    Column("left", Integer, nullable=False),
+    Column("findings", Integer, nullable=False),
+    Column("contradictions", Integer, nullable=False, index=True),
+    # When something was last entered.
+    Column("changed", UTCDateTime, nullable=False, index=True),
+    # Of the signature in force, where nothing was changed since.
+    Column("signed_by", String(100)),
+    Column("signed_at", UTCDateTime),
+    # Names of what it is claimed to be and of what its readings are consistent with, as `text.key` makes them.
+    Column("species", Text, nullable=False),
+    # Every text of the stone, made by `text.key`.
+    Column("words", Text, nullable=False),
 )

@@ -1,19 +1,21 @@
 """Signatures: a person stands for what the book says of a stone."""
 
-from sqlalchemy import insert, select
+from sqlalchemy import Connection, func, insert, or_, select
 
 from setstone.record import schema
 from setstone.record.clock import now
 from setstone.record.entries import Signature, StoneEntry
 from setstone.record.journal import note
+from setstone.record.standing import SIGNING
 from setstone.record.store import Store
 from setstone.record.text import operator
+from setstone.record.versions import state_of
 
-_s = schema.signatures.c
+_s, _j = schema.signatures.c, schema.journal.c
 
 
 def sign(book: Store, stone: StoneEntry, *, by: str) -> Signature:
-    """Sign what stands on a stone now; whatever is changed on it later is not signed.
+    """Sign what stands on a stone now as a version; whatever is changed later is not signed, and the next version.
 
     Parameters
     ----------
@@ -65,9 +67,33 @@ def signature(book: Store, stone: StoneEntry) -> Signature | None:
 def _write(book: Store, stone: StoneEntry, by: str, *, in_force: bool) -> Signature:
     made = Signature(operator(by, required=True), now())
     with book.atomic() as connection:
+        state = state_of(book, stone)
+        number, unchanged = _newest_version(connection, stone)
+        if in_force and not unchanged:
+            number += 1
         connection.execute(
-            insert(schema.signatures).values(stone_id=stone.id, in_force=in_force, by=made.by, at=made.at)
+            insert(schema.signatures).values(
+                stone_id=stone.id,
+                in_force=in_force,
+                by=made.by,
+                at=made.at,
+                version=number or None,
+                state=state if in_force else None,
+            )
         )
         action = "sign" if in_force else "take signature back"
-        note(connection, made.at, made.by, action, stone.full_name, stone_id=stone.id)
+        after = {"version": number} if number else None
+        note(connection, made.at, made.by, action, stone.full_name, stone_id=stone.id, after=after)
     return made
+
+
+def _newest_version(connection: Connection, stone: StoneEntry) -> tuple[int, bool]:
+    """Number of the version signed last, 0 without one, and whether nothing was changed since."""
+    number = connection.execute(select(func.max(_s.version)).where(_s.stone_id == stone.id)).scalar() or 0
+    lines = select(func.max(_j.id)).where(_j.stone_id == stone.id, _j.action.in_(SIGNING))
+    since = select(_j.id).where(
+        or_(_j.stone_id == stone.id, _j.object_id == stone.object_id),
+        _j.action.not_in(SIGNING),
+        _j.id > (connection.execute(lines).scalar() or 0),
+    )
+    return number, number > 0 and connection.execute(since.limit(1)).scalar() is None

@@ -16,6 +16,7 @@ from setstone.record.journal import note
 from setstone.record.migrations import LATEST
 from setstone.record.place import BACKUPS
 from setstone.record.sqlite import damaged
+from setstone.record.standing import refresh_all
 from setstone.record.store import Store
 
 if TYPE_CHECKING:
@@ -98,6 +99,7 @@ def bring_up_to_date(store: Store) -> None:
         copy = None if store.place.server is not None else _copy(store.folder, store.place.database, revision)
         try:
             _take_steps(connection)
+            refresh_all(connection)
         except DatabaseError as error:
             safe = "" if copy is None else f"; a copy of its database is '{copy}'"
             raise BookError(

@@ -10,7 +10,6 @@ from setstone.annotate.bench.presence import Presence
 from setstone.annotate.bench.review import Review
 from setstone.annotate.bench.steps import Step, Steps
 from setstone.capture.photograph import Lamp
-from setstone.measure.candidates import LIKELY
 from setstone.measure.scale import Scale
 from setstone.record.book import Book
 from setstone.record.entries import (
@@ -477,7 +476,7 @@ class Bench:
     # Inside
 
     def _read_progress(self) -> None:
-        there = () if self.book is None else self.book.progress(least_score=LIKELY)
+        there = () if self.book is None else self.book.progress()
         self.progress = tuple(sorted(there, key=lambda p: (p.stone.object_id, in_order(p.stone.position))))
 
     def _newest_line(self) -> int:

@@ -10,7 +10,7 @@ from setstone.record.vocabulary import FindingKind, Verdict
 
 
 def one(book: Book) -> Progress:
-    (found,) = book.progress(least_score=0.5)
+    (found,) = book.progress()
     return found
 
 
