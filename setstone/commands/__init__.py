@@ -5,7 +5,18 @@ import typer
 from setstone import __version__
 from setstone.annotate.errors import AnnotateError
 from setstone.capture.errors import PhotographError
-from setstone.commands import book, common, demo, examination, output, photographs, readings, window
+from setstone.commands import (
+    book,
+    common,
+    demo,
+    examination,
+    output,
+    photographs,
+    readings,
+    versions,
+    window,
+    work,
+)
 from setstone.measure.errors import MeasurementError
 from setstone.record.errors import BookError
 
@@ -17,7 +28,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for group in (demo, book, photographs, examination, readings, output, window):
+for group in (demo, book, photographs, examination, readings, work, versions, output, window):
     group.register(app)
 
 

@@ -11,13 +11,18 @@ from setstone.measure.quantity import Quantity
 from setstone.record.entries import (
     CandidateEntry,
     ExaminationEntry,
+    FactEntry,
     JournalEntry,
     ObjectEntry,
     PhotographEntry,
     ReadingEntry,
     RemarkEntry,
+    Signature,
     StoneEntry,
+    WorkEntry,
 )
+from setstone.record.progress import Progress
+from setstone.record.versions import Change, Version
 
 #: How a unit is spelt in a key.
 UNIT_KEYS = {"mm": "_mm", "µm": "_um", "µm/px": "_um_per_px", "": ""}
@@ -177,4 +182,64 @@ def journal(entry: JournalEntry) -> dict[str, Any]:
         "subject": entry.subject,
         "before": entry.before,
         "after": entry.after,
+    }
+
+
+def fact(entry: FactEntry) -> dict[str, Any]:
+    """Give what is said of an object or of a setting, and how it is known."""
+    return {
+        "what": str(entry.fact),
+        "said": entry.value,
+        "known_how": entry.fact.known_how,
+        "by": entry.by,
+        "at": time(entry.at),
+    }
+
+
+def work(entry: WorkEntry) -> dict[str, Any]:
+    """Give what was done to a stone."""
+    return {
+        "number": entry.id,
+        "what": str(entry.kind),
+        "done": time(entry.done),
+        "done_by": entry.done_by,
+        "adhesive": entry.adhesive,
+        "solvent": entry.solvent,
+        "remark": entry.remark,
+        "by": entry.by,
+        "at": time(entry.at),
+    }
+
+
+def signature(entry: Signature | None) -> dict[str, Any] | None:
+    """Give who signed and when."""
+    return None if entry is None else {"by": entry.by, "at": time(entry.at)}
+
+
+def version(entry: Version) -> dict[str, Any]:
+    """Give a version without the record itself."""
+    return {
+        "version": entry.number,
+        "signed": [signature(s) for s in entry.signatures],
+        "taken_back": [signature(s) for s in entry.taken_back],
+    }
+
+
+def change(entry: Change) -> dict[str, Any]:
+    """Give one difference between versions."""
+    return {"of": entry.of, "what": entry.field, "before": entry.before, "after": entry.after}
+
+
+def progress(entry: Progress) -> dict[str, Any]:
+    """Give how a stone stands."""
+    return {
+        **stone(entry.stone),
+        "state": str(entry.stage),
+        "photographs": entry.photographs,
+        "to_examine": list(entry.to_examine),
+        "findings": entry.findings,
+        "to_judge": entry.left,
+        "contradictions": entry.contradictions,
+        "signed": signature(entry.signature),
+        "last_entry": time(entry.changed),
     }

@@ -119,32 +119,26 @@ def add_stone(
 
 @stone_commands.command("list")
 def list_stones(book: BookOption = HERE, as_json: JsonOption = False) -> None:
-    """List the stones: what is claimed, how many photographs, when last examined."""
+    """List the stones: what is claimed, how many photographs, how far the work has come."""
     from setstone.commands import as_json as j
 
     with open_book(book) as opened:
-        rows = [(s, opened.photographs(s), opened.latest_examination(s)) for s in opened.stones()]
+        stones = opened.progress()
     show(
         as_json,
-        [
-            {
-                **j.stone(s),
-                "photographs": len(photographs),
-                "last_examined": None if last is None else j.time(last.made),
-            }
-            for s, photographs, last in rows
-        ],
+        [j.progress(p) for p in stones],
         lambda: table(
-            ("object", "stone", "claimed as", "photographs", "last examined"),
+            ("object", "stone", "claimed as", "photographs", "state", "last entry"),
             [
                 (
-                    s.object_name,
-                    s.position,
-                    s.claimed_as or "–",
-                    str(len(photographs)),
-                    "–" if last is None else f"{last.made.astimezone():%Y-%m-%d %H:%M} ({last.occasion})",
+                    p.stone.object_name,
+                    p.stone.position,
+                    p.stone.claimed_as or "–",
+                    str(p.photographs),
+                    str(p.stage),
+                    f"{p.changed.astimezone():%Y-%m-%d %H:%M}",
                 )
-                for s, photographs, last in rows
+                for p in stones
             ],
             "The book holds no stones yet; add one with 'setstone stone add POSITION'.",
         ),
@@ -162,6 +156,8 @@ def show_stone(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOptio
         photographs = opened.photographs(entry)
         examinations = opened.latest_examinations(entry)
         readings, remarks = opened.readings(entry), opened.remarks(entry)
+        facts, work = opened.facts(entry), opened.work(entry)
+        signature = opened.signature(entry)
 
     def human() -> None:
         say(f"{entry.object_name}, {entry.position}: claimed as {entry.claimed_as or '(nothing)'}")
@@ -169,6 +165,12 @@ def show_stone(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOptio
         for examination in examinations:
             screen.print_examination(entry, examination)
         screen.print_readings(readings, remarks)
+        if facts:
+            screen.print_facts(facts)
+        if work:
+            screen.print_work(work)
+        if signature is not None:
+            say(f"Signed by {signature.by}, {signature.at.astimezone():%Y-%m-%d %H:%M}.")
 
     data = {
         **j.stone(entry),
@@ -176,5 +178,8 @@ def show_stone(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOptio
         "examinations": [j.examination(e, entry) for e in examinations],
         "readings": [j.reading(r) for r in readings],
         "remarks": [j.remark(r) for r in remarks],
+        "facts": [j.fact(f) for f in facts],
+        "work": [j.work(w) for w in work],
+        "signed": j.signature(signature),
     }
     show(as_json, data, human)

@@ -7,10 +7,12 @@ from setstone.measure.candidates import LIKELY
 from setstone.record.entries import (
     CandidateEntry,
     ExaminationEntry,
+    FactEntry,
     PhotographEntry,
     ReadingEntry,
     RemarkEntry,
     StoneEntry,
+    WorkEntry,
 )
 
 
@@ -128,3 +130,35 @@ def print_readings(entries: Sequence[ReadingEntry], remarks: Sequence[RemarkEntr
     )
     for r in remarks:
         say(f"{r.at.astimezone():%Y-%m-%d %H:%M} {r.by}: {r.text}")
+
+
+def print_facts(entries: Sequence[FactEntry]) -> None:
+    """Print what is said of an object or of a setting as a table."""
+    table(
+        ("what", "said", "known how", "by", "when"),
+        [
+            (str(f.fact), f.value, f.fact.known_how, f.by, f"{f.at.astimezone():%Y-%m-%d %H:%M}")
+            for f in entries
+        ],
+        "Nothing is said of it yet; enter it with 'setstone fact add WHAT VALUE'.",
+    )
+
+
+def print_work(entries: Sequence[WorkEntry]) -> None:
+    """Print what was done to a stone as a table."""
+    table(
+        ("number", "done", "by", "what", "adhesive", "solvent", "remark"),
+        [
+            (
+                str(w.id),
+                f"{w.done.astimezone():%Y-%m-%d %H:%M}",
+                w.done_by,
+                str(w.kind),
+                w.adhesive or "–",
+                w.solvent or "–",
+                w.remark or "–",
+            )
+            for w in entries
+        ],
+        "No work on it yet; enter it with 'setstone work add STONE WHAT'.",
+    )

@@ -275,3 +275,36 @@ def test_a_book_opened_for_reading_only_is_left_as_it_is(run: Run, book: Path) -
     assert status == 1
     assert "is open for reading only" in err
     assert state(book) == before
+
+
+def test_a_record_is_signed_and_the_difference_to_later_shown(run: Run, book: Path) -> None:
+    assert run("fact", "add", "hallmark", "crowned G, worn")[0] == 0
+    assert run("fact", "add", "back", "closed", "--stone", "lid-3")[0] == 0
+    status, out, err = run("work", "add", "lid-3", "unset", "--solvent", "ethanol", "--json")
+    assert status == 0
+    assert (json.loads(out)["what"], json.loads(out)["solvent"]) == ("unset", "ethanol")
+    assert "A claim is not a finding" in err
+    assert json.loads(run("sign", "lid-3", "--json")[1])["version"] == 1
+    run("remark", "lid-3", "old glue at the lower edge")
+    assert "Changed since: 1 values" in run("versions", "lid-3")[1]
+    (change,) = json.loads(run("difference", "lid-3", "--json")[1])
+    assert (change["before"], change["after"]["text"]) == (None, "old glue at the lower edge")
+    assert run("sign", "lid-3")[1] == "Signed version 2 of Presentation snuff box/lid-3.\n"
+    (listed,) = json.loads(run("difference", "lid-3", "1", "2", "--json")[1])
+    assert listed == change
+    assert "as read" in run("fact", "list")[1]
+    assert "a mark can be worn" in run("fact", "list")[1].replace("\n", " ")
+    assert run("work", "take-back", "lid-3", "1", "--reason", "it was lid-4")[0] == 0
+    assert json.loads(run("work", "list", "lid-3", "--json")[1]) == []
+
+
+def test_stones_are_found_in_the_whole_book(run: Run, book: Path) -> None:
+    run("stone", "add", "lid-4", "--claimed", "spinel")
+    run("remark", "lid-4", "grey glue")
+    found = json.loads(run("search", "GLUE", "--species", "spin", "--stage", "no photograph", "--json")[1])
+    assert (found["total"], found["stones"][0]["stone"]) == (1, "lid-4")
+    assert "No stone is like that." in run("search", "--until", "2000-01-01")[1]
+    assert json.loads(run("search", "--contradicted", "--json")[1])["total"] == 0
+    status, _, err = run("search", "--stage", "finished")
+    assert status == 1
+    assert "choose one of 'no photograph'" in err
