@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from setstone import __version__
+from setstone.annotate.errors import AnnotateError
 from setstone.annotate.files import replace_file, safe_stem
 from setstone.annotate.legend import with_legend
 from setstone.annotate.overlay import overlay_of
@@ -15,6 +16,8 @@ from setstone.measure.candidates import LampName
 from setstone.record.entries import ExaminationEntry, PhotographEntry, StoneEntry
 
 GENERATOR = f"setstone {__version__}"
+#: What annotated pictures are written as.
+SUFFIXES = (".png", ".svg")
 
 
 def write_pictures(
@@ -49,17 +52,57 @@ def write_pictures(
     PhotographError
         If a photograph cannot be opened.
     """
-    texts = english()
     written: list[Path] = []
     for lamp, photograph in examined(entry, photographs):
-        pixels = open_photograph(photograph.path).pixels
-        overlay = overlay_of(entry, lamp, (pixels.shape[1], pixels.shape[0]), texts)
-        drawing = with_legend(overlay, entry, stone, photograph, lamp, texts)
         stem = safe_stem(stone.position, entry.occasion, lamp)
-        png = encode_png(drawn_on(pixels, drawing), GENERATOR, drawing.description)
-        written.append(replace_file(folder / f"{stem}.png", png))
-        written.append(replace_file(folder / f"{stem}.svg", svg_document(drawing, GENERATOR).encode()))
+        paths = [folder / f"{stem}{suffix}" for suffix in SUFFIXES]
+        written += write_picture(entry, stone, photograph, lamp, paths)
     return tuple(written)
+
+
+def write_picture(
+    entry: ExaminationEntry,
+    stone: StoneEntry,
+    photograph: PhotographEntry,
+    lamp: LampName,
+    paths: Sequence[Path],
+) -> tuple[Path, ...]:
+    """Write the annotated picture of one photograph of an examination.
+
+    Parameters
+    ----------
+    entry : ExaminationEntry
+    stone : StoneEntry
+    photograph : PhotographEntry
+    lamp : {"white", "blue"}
+        The light it was examined in.
+    paths : sequence of Path
+        Files to write; each ends in ``.png`` or ``.svg``.
+
+    Returns
+    -------
+    tuple of Path
+        The same paths.
+
+    Raises
+    ------
+    AnnotateError, PhotographError
+        As `write_pictures`, and when a file is to be of another kind.
+    """
+    for path in paths:
+        if path.suffix.lower() not in SUFFIXES:
+            raise AnnotateError(f"'{path.name}' is neither a PNG nor an SVG; end its name in .png or .svg.")
+    texts = english()
+    pixels = open_photograph(photograph.path).pixels
+    overlay = overlay_of(entry, lamp, (pixels.shape[1], pixels.shape[0]), texts)
+    drawing = with_legend(overlay, entry, stone, photograph, lamp, texts)
+    for path in paths:
+        if path.suffix.lower() == ".svg":
+            content = svg_document(drawing, GENERATOR).encode()
+        else:
+            content = encode_png(drawn_on(pixels, drawing), GENERATOR, drawing.description)
+        replace_file(path, content)
+    return tuple(paths)
 
 
 def examined(

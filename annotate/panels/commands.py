@@ -27,6 +27,11 @@ def bindings() -> Iterator[tuple[str, str, Callable[[Viewer], None]]]:
         yield binding.key, command.title, getattr(import_module(module), name)
 
 
+def lay_out(viewer: Viewer) -> None:
+    """Lay all panels out around the canvas."""
+    _on_window(viewer, lambda window: window.lay_out())
+
+
 def accept(viewer: Viewer) -> None:
     """Accept the candidate looked at."""
     _on_review(viewer, lambda review: review.accept())

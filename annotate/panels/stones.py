@@ -234,7 +234,8 @@ class StonesPanel(QStackedWidget):
             self._show_recent()
             self.setCurrentIndex(0)
             return
-        keep_settings(read_settings(self._settings_file).opened(book.folder), self._settings_file)
+        if book.place.server is None:
+            keep_settings(read_settings(self._settings_file).opened(book.folder), self._settings_file)
         self.text.clear()
         self.stage.setCurrentIndex(0)
         self._show_stones()
