@@ -17,7 +17,8 @@ from setstone.capture.open import open_photograph
 from setstone.measure.candidates import LampName
 from setstone.measure.light import Pixels
 from setstone.record.book import Book
-from setstone.record.entries import ExaminationEntry, PhotographEntry, ReadingEntry, RemarkEntry, StoneEntry
+from setstone.record.consistency import Consistency, ReadAs, consistency
+from setstone.record.entries import ExaminationEntry, PhotographEntry, RemarkEntry, StoneEntry
 
 #: Longest side of a picture in the hand-out, in pixels: enough for a full screen, small enough to send.
 LONGEST_SIDE = 1600
@@ -67,8 +68,9 @@ class StoneSheet:
 
     stone: StoneEntry
     occasions: tuple[OccasionSheet, ...]
-    readings: tuple[ReadingEntry, ...]
+    readings: tuple[ReadAs, ...]
     remarks: tuple[RemarkEntry, ...]
+    consistency: Consistency
 
 
 def sheet_of(book: Book, stone: StoneEntry, texts: Texts) -> StoneSheet:
@@ -92,14 +94,16 @@ def sheet_of(book: Book, stone: StoneEntry, texts: Texts) -> StoneSheet:
     """
     photographs = book.photographs(stone)
     entries = sorted(book.latest_examinations(stone), key=lambda e: _begun(e, photographs))
+    found = consistency(book, stone)
     return StoneSheet(
         stone=stone,
         occasions=tuple(
             OccasionSheet(e, tuple(_picture(e, lamp, p, texts) for lamp, p in examined(e, photographs)))
             for e in entries
         ),
-        readings=tuple(book.readings(stone)),
+        readings=found.read,
         remarks=tuple(book.remarks(stone)),
+        consistency=found,
     )
 
 

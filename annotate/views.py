@@ -19,7 +19,8 @@ from setstone.annotate.wording import contrast_words, figure, kind_words, score_
 from setstone.measure.candidates import LIKELY
 from setstone.measure.colour import StoneColour
 from setstone.measure.scale import Scale
-from setstone.record.entries import CandidateEntry, ExaminationEntry, ReadingEntry
+from setstone.record.consistency import Consistency, Line, ReadAs
+from setstone.record.entries import CandidateEntry, ExaminationEntry
 
 View = dict[str, Any]
 
@@ -34,6 +35,7 @@ def stone_view(sheet: StoneSheet, texts: Texts) -> View:
         "claim": stone.claimed_as,
         "exams": [_exam(sheet, occasion, texts) for occasion in sheet.occasions],
         "readings": [_reading(reading, texts) for reading in sheet.readings],
+        "consistency": _consistency(sheet.consistency, texts) if _worth_telling(sheet.consistency) else None,
         "remarks": [
             {
                 "text": plain(remark.text, lines=True),
@@ -185,18 +187,60 @@ def _row(entry: CandidateEntry, target: str | None, texts: Texts) -> View:
     }
 
 
-def _reading(reading: ReadingEntry, texts: Texts) -> View:
-    value = f"{reading.value} {reading.unit}".strip()
-    if reading.uncertainty:
-        value += f" ± {reading.uncertainty.removeprefix('±').strip()}"
+def _reading(reading: ReadAs, texts: Texts) -> View:
+    entry = reading.entry
+    value = f"{entry.value} {entry.unit}".strip()
+    if entry.uncertainty:
+        value += f" ± {entry.uncertainty.removeprefix('±').strip()}"
+    weighed = texts("readings.not_weighed", why=reading.mark) if reading.mark else ""
     return {
-        "date": texts.date(reading.at),
-        "test": reading.test,
+        "date": texts.date(entry.taken or entry.at),
+        "test": entry.test,
         "value": value,
-        "instrument": reading.instrument,
-        "state": texts("readings.set" if reading.stone_is_set else "readings.unset"),
-        "remark": reading.remark,
-        "by": reading.by,
+        "understood": weighed or ("" if reading.says == entry.value else reading.says),
+        "findings": [texts("readings.finding", number=n, occasion=o) for o, n in entry.findings],
+        "instrument": entry.instrument,
+        "state": texts("readings.set" if entry.stone_is_set else "readings.unset"),
+        "remark": entry.remark,
+        "by": entry.by,
+    }
+
+
+#: Materials under which the readings are less probable than this against the first are only counted.
+_LISTED_FROM = 1 / 20
+
+
+def _worth_telling(found: Consistency) -> bool:
+    return bool(found.lines or found.excluded or any(t.signs for t in found.treatments))
+
+
+def _consistency(found: Consistency, texts: Texts) -> View:
+    listed = [line for line in found.lines if line.relative >= _LISTED_FROM]
+    return {
+        "lines": [_material(line, texts) for line in listed],
+        "none": texts("consistency.none") if not found.lines else "",
+        "others": texts(
+            "consistency.others", less=len(found.lines) - len(listed), excluded=len(found.excluded)
+        ),
+        "warnings": [*(c.text for c in found.contradictions), *found.composite],
+        "treatments": [t.verdict for t in found.treatments],
+        "cannot_tell": found.cannot_tell,
+        "cautions": found.cautions,
+    }
+
+
+def _material(line: Line, texts: Texts) -> View:
+    if line.rank == 1:
+        fit = texts("consistency.first")
+    else:
+        times = f"{1 / line.relative:.0f}" if line.relative < 0.1 else f"{1 / line.relative:.1f}"
+        fit = texts("consistency.less", times=times)
+    return {
+        "name": line.name,
+        "note": line.note,
+        "fit": fit,
+        "for": line.speaks_for or texts("consistency.nothing"),
+        "against": line.speaks_against or texts("consistency.nothing"),
     }
 
 

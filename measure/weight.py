@@ -9,10 +9,13 @@ no two publications agree on a factor, so there is none here.
 import math
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 
 from setstone.measure.errors import MeasurementError
+from setstone.measure.outline import Diameters, Outline
 from setstone.measure.quantity import Quantity, combine
+from setstone.measure.scale import Scale
 from setstone.measure.units import converted
 
 #: Factors as published, carat per mm³: "d" means the squared mean of length and width, "lw" their product. A
@@ -45,8 +48,26 @@ _COLOURED: dict[str, tuple[str, tuple[float, ...]]] = {
 _FACTOR_U = 0.03
 #: Where the stone cannot be reached, up to 15 % by the same publication: the depth is then a guess.
 _UNREACHED_U = 0.15 / math.sqrt(3)
+#: Factor of the round formula for a girdle that is not medium, by the least diameter in mm (one trade table; bands of
+#: the girdle itself: thin below 0.15 mm, medium to 0.20, slightly thick to 0.23, thick to 0.33, very thick above).
+_GIRDLE: dict[str, tuple[float, float, float]] = {
+    "extremely thin": (0.97, 0.96, 0.95),
+    "thin": (0.985, 0.98, 0.975),
+    "medium": (1.0, 1.0, 1.0),
+    "slightly thick": (1.03, 1.02, 1.01),
+    "thick": (1.04, 1.03, 1.02),
+    "very thick": (1.07, 1.05, 1.035),
+}
+#: Where the columns of that table begin; it prints 3.1 to 4.1, 4.15 to 6.90, and 7.00 mm and up.
+_GIRDLE_FROM = (3.05, 4.125, 6.95)
 #: Usual total depth of a round brilliant as a share of its diameter: middle of 58 to 63 % (from memory).
 _USUAL_DEPTH = 0.605
+
+
+#: The cuts there are factors for.
+DIAMOND_CUTS = (*_DIAMOND, "step")
+COLOURED_CUTS = tuple(_COLOURED)
+GIRDLES = tuple(_GIRDLE)
 
 
 @dataclass(frozen=True)
@@ -73,8 +94,37 @@ class WeightEstimate:
         return f"est. {self.weight} ({self.formula})"
 
 
+def length_and_width(outline: Outline, diameters: Diameters, scale: Scale) -> tuple[Quantity, Quantity]:
+    """Measure length and width as the formulas mean them.
+
+    The sides of the least rectangle around the outline, which has a side on the convex hull (Freeman & Shapira 1975):
+    of a stone with corners the greatest calliper width is its diagonal and not its length.
+
+    Parameters
+    ----------
+    outline : Outline
+    diameters : Diameters
+        Of the same outline; gives the relative uncertainty.
+    scale : Scale
+
+    Returns
+    -------
+    length, width : Quantity
+        In mm, the longer first.
+    """
+    _, sides, _ = cv2.minAreaRect(outline.points.astype(np.float32))
+    width, length = sorted(float(side) * scale.um_per_px / 1000 for side in sides)
+    relative = diameters.mean.u / diameters.mean.value
+    return Quantity(length, length * relative, "mm"), Quantity(width, width * relative, "mm")
+
+
 def diamond_weight(
-    cut: str, length: Quantity, width: Quantity | None = None, *, depth: Quantity | None = None
+    cut: str,
+    length: Quantity,
+    width: Quantity | None = None,
+    *,
+    depth: Quantity | None = None,
+    girdle: str = "medium",
 ) -> WeightEstimate:
     """Estimate the weight of a set diamond.
 
@@ -89,6 +139,8 @@ def diamond_weight(
     depth : Quantity, optional
         From table to culet. Only for a round brilliant may it be left out: the usual depth is
         assumed then and the uncertainty grows.
+    girdle : str, optional
+        How thick the girdle is, of a round brilliant: extremely thin, thin, medium, slightly thick, thick or very thick.
 
     Returns
     -------
@@ -97,7 +149,7 @@ def diamond_weight(
     Raises
     ------
     MeasurementError
-        When there is no published factor for the cut, or the depth is needed.
+        When there is no published factor for the cut or the girdle, or the depth is needed.
 
     Examples
     --------
@@ -106,9 +158,15 @@ def diamond_weight(
     """
     width = width or length
     if cut == "step":
+        _girdle_factor(cut, girdle, length, width)
         return _estimate(cut, "lw", (_step_factor(length, width),), 1.0, length, width, depth)
     shape, factors = _published(cut, _DIAMOND, "diamonds", "step")
-    return _estimate(cut, shape, factors, 1.0, length, width, depth)
+    correction = _girdle_factor(cut, girdle, length, width)
+    estimate = _estimate(cut, shape, factors, 1.0, length, width, depth)
+    if correction == 1.0:
+        return estimate
+    weight = Quantity(estimate.weight.value * correction, estimate.weight.u * correction, "ct")
+    return WeightEstimate(weight, f"{estimate.formula} × {correction:g} for a {girdle} girdle")
 
 
 def coloured_stone_weight(
@@ -150,6 +208,20 @@ def _published(
             f"weigh the stone when it is out of its setting, or take one of {', '.join((*table, *others))}."
         )
     return table[cut]
+
+
+def _girdle_factor(cut: str, girdle: str, length: Quantity, width: Quantity) -> float:
+    if girdle not in _GIRDLE:
+        raise MeasurementError(f"'{girdle}' is no thickness of a girdle; take one of {', '.join(_GIRDLE)}.")
+    if girdle == "medium":
+        return 1.0
+    mean = (converted(length, "mm").value + converted(width, "mm").value) / 2
+    if cut != "round brilliant" or mean < _GIRDLE_FROM[0]:
+        raise MeasurementError(
+            "A factor for the girdle is published for round brilliants of 3.1 mm and more only; leave the girdle out."
+        )
+    column = sum(mean >= start for start in _GIRDLE_FROM) - 1
+    return _GIRDLE[girdle][column]
 
 
 def _step_factor(length: Quantity, width: Quantity) -> float:

@@ -78,6 +78,7 @@ class Book(Store):
     take_work_back = _work.take_work_back
     work = _work.work
     add_reading = notes.add_reading
+    add_line = notes.add_line
     correct_reading = notes.correct_reading
     withdraw_reading = notes.withdraw_reading
     readings = notes.readings

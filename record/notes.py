@@ -10,7 +10,8 @@ from setstone.record import schema
 from setstone.record.clock import in_utc, now
 from setstone.record.entries import ReadingEntry, RemarkEntry, StoneEntry, Withdrawal
 from setstone.record.errors import BookError
-from setstone.record.evidence.readings import Typed
+from setstone.record.evidence.line import read_line
+from setstone.record.evidence.readings import ReadingKind, Typed
 from setstone.record.evidence.understand import understand
 from setstone.record.examinations import examination
 from setstone.record.journal import note
@@ -96,6 +97,47 @@ def add_reading(
     with book.atomic() as connection:
         linked = _linked(book, connection, stone, findings)
         return _add_reading(connection, stone, "add reading", values, linked, by=by)
+
+
+def add_line(book: Store, stone: StoneEntry, text: str, *, by: str, **besides: Any) -> ReadingEntry:
+    """Enter a reading typed as one line; `setstone.record.evidence.line` says how.
+
+    Parameters
+    ----------
+    stone : StoneEntry
+    text : str
+        For example ``"1.762-1.770 unset"``. Where it does not say whether the stone is set, it is as at its newest
+        reading, else set.
+    by : str
+        Who read it.
+    **besides
+        What stands beside the line, as the parameters of `add_reading`, for example ``instrument``; it counts more
+        than the line.
+
+    Returns
+    -------
+    ReadingEntry
+
+    Raises
+    ------
+    BookError
+        When the line is not understood, with how to write it, or as `add_reading`.
+    """
+    earlier = readings(book, stone)
+    state = bool(besides.get("stone_is_set", earlier[-1].stone_is_set if earlier else True))
+    line = read_line(text, is_set=state)
+    kind = line.understood.kind
+    whole = kind is None or kind is ReadingKind.OBSERVATION  # loupe or microscope
+    typed: dict[str, Any] = {
+        "test": line.typed.test if whole else str(kind),
+        "value": line.typed.value,
+        "uncertainty": line.typed.uncertainty,
+        "stone_is_set": line.typed.is_set,
+        "remark": line.remark,
+        "findings": line.findings,
+    }
+    details = {**line.typed.details, **(besides.pop("details", None) or {})}
+    return add_reading(book, stone, **{**typed, **besides}, details=details, by=by)
 
 
 def correct_reading(

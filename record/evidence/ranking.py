@@ -31,7 +31,7 @@ _WORTH_NAMING = math.log10(1.1)
 
 #: Readings that depend on one another given the material: they share a property that varies within it
 #: (strain and the direction looked in; iron content; what the stone went through as it grew).
-_GROUPS: Mapping[ReadingKind, str] = {
+GROUPS: Mapping[ReadingKind, str] = {
     ReadingKind.REFRACTOMETER: "index",
     ReadingKind.DISTANT_VISION: "index",
     ReadingKind.POLARISCOPE: "double refraction",
@@ -45,7 +45,7 @@ _GROUPS: Mapping[ReadingKind, str] = {
     ReadingKind.DENSITY: "density",
     ReadingKind.COLOUR: "colour",
 }
-_BY_WORD: Mapping[ReadingKind, Callable[[Word, Material], Weighed]] = {
+BY_WORD: Mapping[ReadingKind, Callable[[Word, Material], Weighed]] = {
     ReadingKind.THERMAL: weights.weigh_thermal,
     ReadingKind.POLARISCOPE: weights.weigh_polariscope,
     ReadingKind.DOUBLING: weights.weigh_doubling,
@@ -76,7 +76,7 @@ class Evidence:
     def weighed(self) -> bool:
         """Whether a rule weighs it."""
         u = self.understood
-        return u.value is not None and not u.unused and u.kind in _GROUPS
+        return u.value is not None and not u.unused and u.kind in GROUPS
 
 
 @dataclass(frozen=True)
@@ -137,8 +137,19 @@ class Ranked:
 
 
 @dataclass(frozen=True)
-class _Item:
-    """A reading, or all of the index, under every material."""
+class Item:
+    """A reading, or all readings of the index taken together, under every material.
+
+    Parameters
+    ----------
+    group : str
+        Readings of one group depend on one another.
+    says : str
+    ids : tuple of int
+        Numbers of the readings.
+    under : tuple of Weighed
+        In the order of the table.
+    """
 
     group: str
     says: str
@@ -160,7 +171,7 @@ def rank(evidence: Sequence[Evidence]) -> tuple[Ranked, ...]:
         Those the readings are consistent with, the best first, then the excluded ones. Empty when nothing
         can be weighed.
     """
-    items = _items(evidence)
+    items = weighed_items(evidence)
     if not items:
         return ()
     table = materials()
@@ -192,8 +203,35 @@ def rank(evidence: Sequence[Evidence]) -> tuple[Ranked, ...]:
     return (*_with_ranks(consistent), *excluded)
 
 
-def likelihoods(evidence: Sequence[Evidence]) -> tuple[float, ...]:
-    """Natural logarithm of the probability of all readings under each material of the table, in its order.
+def origin_note(group: str, left: Sequence[Ranked] = ()) -> str:
+    """Say what these readings cannot tell of the origin of a material; beside every naming of it.
+
+    Parameters
+    ----------
+    group : str
+        Group of the table.
+    left : sequence of Ranked, optional
+        What the readings are consistent with.
+
+    Returns
+    -------
+    str
+        Empty for simulants and composites, which have no natural counterpart.
+    """
+    origins = {Kind.NATURAL, Kind.LABORATORY_GROWN}
+    known = {m.kind for m in materials() if m.group == group} & origins
+    remaining = {r.material.kind for r in left if r.material.group == group and r.consistent} & origins
+    if not known:
+        return ""
+    if known == origins and len(remaining) == 1:
+        return "natural and laboratory-grown read alike on instruments; what was seen speaks for one: have it confirmed"
+    if known == origins:
+        return "natural or laboratory-grown: not separable by these readings"
+    return "its origin, natural or not, cannot be told from these readings"
+
+
+def weighed_items(evidence: Sequence[Evidence]) -> list[Item]:
+    """Weigh each reading by itself, and those of the index together, under every material.
 
     Parameters
     ----------
@@ -201,34 +239,8 @@ def likelihoods(evidence: Sequence[Evidence]) -> tuple[float, ...]:
 
     Returns
     -------
-    tuple of float
-        Zeros where nothing can be weighed.
+    list of Item
     """
-    return _log_likelihoods(_items(evidence))
-
-
-def origin_note(group: str) -> str:
-    """Say what these readings cannot tell of the origin of a material; beside every naming of it.
-
-    Parameters
-    ----------
-    group : str
-        Group of the table.
-
-    Returns
-    -------
-    str
-        Empty for simulants and composites, which have no natural counterpart.
-    """
-    kinds = {m.kind for m in materials() if m.group == group}
-    if Kind.NATURAL not in kinds and Kind.LABORATORY_GROWN not in kinds:
-        return ""
-    if kinds >= {Kind.NATURAL, Kind.LABORATORY_GROWN}:
-        return "natural or laboratory-grown: these readings do not separate them"
-    return "its origin, natural or not, cannot be told from these readings"
-
-
-def _items(evidence: Sequence[Evidence]) -> list[_Item]:
     weighed = [e for e in evidence if e.weighed]
     index = [e for e in weighed if isinstance(e.understood.value, Edges | OverLimit)]
     items = []
@@ -236,11 +248,11 @@ def _items(evidence: Sequence[Evidence]) -> list[_Item]:
         # All readings of index are of one true value, so they are weighed together.
         facets = [e.understood.value for e in index if isinstance(e.understood.value, Edges | OverLimit)]
         items.append(
-            _Item(
+            Item(
                 "index",
                 "; ".join(dict.fromkeys(e.understood.says for e in index)),
                 _ids(index),
-                tuple(weights.weigh_index(facets, m) for m in materials()),
+                weights.weigh_index(facets, materials()),
             )
         )
     for e in weighed:
@@ -250,10 +262,10 @@ def _items(evidence: Sequence[Evidence]) -> list[_Item]:
         if isinstance(value, Quantity):
             under = tuple(weights.weigh_density(value, m) for m in materials())
         elif isinstance(value, Word):
-            under = tuple(_BY_WORD[kind](value, m) for m in materials())
+            under = tuple(BY_WORD[kind](value, m) for m in materials())
         else:
             continue
-        items.append(_Item(_GROUPS[kind], e.understood.says, _ids([e]), under))
+        items.append(Item(GROUPS[kind], e.understood.says, _ids([e]), under))
     return items
 
 
@@ -261,8 +273,8 @@ def _ids(evidence: Sequence[Evidence]) -> tuple[int, ...]:
     return tuple(e.reading_id for e in evidence if e.reading_id is not None)
 
 
-def _log_likelihoods(items: Sequence[_Item]) -> tuple[float, ...]:
-    groups: dict[str, list[_Item]] = {}
+def _log_likelihoods(items: Sequence[Item]) -> tuple[float, ...]:
+    groups: dict[str, list[Item]] = {}
     for item in items:
         groups.setdefault(item.group, []).append(item)
     return tuple(

@@ -51,10 +51,17 @@ _NAMES = {
     "uv long": ReadingKind.UV_LONG,
     "uv short wave": ReadingKind.UV_SHORT,
     "uv short": ReadingKind.UV_SHORT,
+    "long wave": ReadingKind.UV_LONG,
+    "lw": ReadingKind.UV_LONG,
+    "short wave": ReadingKind.UV_SHORT,
+    "sw": ReadingKind.UV_SHORT,
+    "seen": ReadingKind.OBSERVATION,
     "long-wave fluorescence": ReadingKind.UV_LONG,
     "short-wave fluorescence": ReadingKind.UV_SHORT,
     "fluorescence long-wave": ReadingKind.UV_LONG,
     "fluorescence short-wave": ReadingKind.UV_SHORT,
+    "pol": ReadingKind.POLARISCOPE,
+    "pleo": ReadingKind.PLEOCHROISM,
     "dichroscope": ReadingKind.PLEOCHROISM,
     "colour": ReadingKind.COLOUR,
     "color": ReadingKind.COLOUR,
@@ -89,7 +96,7 @@ class Typed:
         Circumstances, by these names, each of which may be missing: ``part`` ("table" or "pavilion"), ``liquid``
         (index of the contact liquid), ``directions`` (number of directions looked through), ``water_c``
         (temperature of the water, °C), ``check`` ({"simulant": reading, "diamond": reading} of a thermal tester
-        just before), ``finding`` ({"occasion": text, "number": int}).
+        just before).
     """
 
     test: str

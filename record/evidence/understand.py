@@ -25,7 +25,7 @@ USUAL_LIQUID = 1.81
 NEAR_LIQUID = 0.005
 #: Limits of error where none was typed (from memory, common practice): refractometer in white light or on a
 #: small facet, distant-vision method, density.
-_USUAL = {
+USUAL = {
     ReadingKind.REFRACTOMETER: 0.003,
     ReadingKind.DISTANT_VISION: 0.01,
     ReadingKind.DENSITY: 0.02,
@@ -211,7 +211,7 @@ def _edges(kind: ReadingKind, typed: Typed) -> Understood:
             f"over the limit{where}: the edge at {low:.3f} is that of the contact liquid ({liquid:.2f})",
         )
     spot = kind is ReadingKind.DISTANT_VISION
-    u, limits, stated = parse_uncertainty(typed.uncertainty, _USUAL[kind])
+    u, limits, stated = parse_uncertainty(typed.uncertainty, USUAL[kind])
     each = f"± {limits:g}" + ("" if stated else " (assumed)") + _if_k(typed.uncertainty)
     if high >= liquid - NEAR_LIQUID:
         says = (
@@ -261,7 +261,7 @@ def _density(kind: ReadingKind, typed: Typed) -> Understood:
         raise BookError(
             f"'{typed.value}' is no density; write '4.00' (g/cm³), or both weighings as '0.5302 g / 0.3975 g'."
         )
-    u, limits, stated = parse_uncertainty(typed.uncertainty, _USUAL[kind])
+    u, limits, stated = parse_uncertainty(typed.uncertainty, USUAL[kind])
     each = f"± {limits:g}" + ("" if stated else " (assumed)")
     digits = _decimals(typed.value.split()[0])
     says = f"density {numbers[0]:.{digits}f} g/cm³ {each}" + _if_k(typed.uncertainty)
@@ -397,11 +397,9 @@ def _optic_character(kind: ReadingKind, typed: Typed) -> Understood:
 
 def _observation(kind: ReadingKind, typed: Typed) -> Understood:
     name = key(typed.value)
-    finding = typed.details.get("finding")
-    where = f" (finding {finding['number']}, {finding['occasion']})" if finding else ""
     if name in _DOUBLING["strong"][3:]:
         word = Word("strong", extra="seen under magnification")
-        return Understood(ReadingKind.DOUBLING, word, f"doubling of back facets: strong{where}")
+        return Understood(ReadingKind.DOUBLING, word, "doubling of back facets: strong")
     names = [name, name.removesuffix("s"), name.removesuffix("es")]
     sign = next((signs()[n] for n in names if n in signs()), None)
     if sign is None:
@@ -409,7 +407,7 @@ def _observation(kind: ReadingKind, typed: Typed) -> Understood:
             f"'{typed.value}' is not in the vocabulary of observations, such as fissure, needle or gas bubble; use one of its "
             "words, or write it as a remark."
         )
-    return Understood(kind, Word(sign.name), f"seen: {sign.name}{where}")
+    return Understood(kind, Word(sign.name), f"seen: {sign.name}")
 
 
 def _spectrum(kind: ReadingKind, typed: Typed) -> Understood:

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from setstone.measure.quantity import Quantity
 from setstone.record.evidence.likelihood import (
+    FAR,
     agreement,
     density_under,
     edges_density,
@@ -48,8 +49,6 @@ _WHOLE = 0.9
 _MISREAD, _ANYWHERE = 0.005, 0.05
 #: One edge seen where there are two, by the greatest birefringence of the material.
 _ONE_SEEN = ((0.012, 0.4), (0.03, 0.2), (math.inf, 0.1))
-#: Standard uncertainties from which on a normal distribution holds less than `_LEAST`.
-_FAR = 12.0
 #: Nothing is impossible to a pen.
 _LEAST = 1e-30
 
@@ -84,30 +83,41 @@ _UNLISTED_GLOW, _UNLISTED_COLOUR = 0.15, 0.02
 _SIGNS = {"typical": 0.3, "possible": 0.05, "unexpected": 0.01, "impossible": 0.0004}
 
 
-def weigh_index(facets: Sequence[Edges | OverLimit], material: Material) -> Weighed:
+def weigh_index(facets: Sequence[Edges | OverLimit], among: Iterable[Material]) -> tuple[Weighed, ...]:
     """Weigh all readings of index of one stone together: they are of the same true value.
 
     Parameters
     ----------
     facets : sequence of Edges or OverLimit
         At least one.
-    material : Material
+    among : iterable of Material
+
+    Returns
+    -------
+    tuple of Weighed
+        One for each material.
     """
+    if not facets:
+        raise ValueError("no reading to weigh")
     table = _one([f for f in facets if f.part != "pavilion"])
     pavilion = _one([f for f in facets if f.part == "pavilion"])
-    index, biref = material.index.wider(INDEX_MARGIN), _birefringence(material)
-    # Two pieces of one species read as one stone does.
-    if material.pavilion is not None and material.pavilion != material.index:
-        below = material.pavilion.wider(INDEX_MARGIN)
-        pairs = [(f, r) for f, r in ((table, index), (pavilion, below)) if f is not None]
-        return _product(_facet(f, r, biref, material.refraction) for f, r in pairs)
     if table is None or pavilion is None:
-        only = table if pavilion is None else pavilion
-        if only is None:
-            raise ValueError("no reading to weigh")
-        return _facet(only, index, biref, material.refraction)
-    same = _same(table, pavilion)
-    return _product((_facet(_both(table, pavilion), index, biref, material.refraction), same))
+        same, taken = None, table or pavilion
+    else:
+        same, taken = _same(table, pavilion), _both(table, pavilion)
+
+    def weigh(material: Material) -> Weighed:
+        index, biref = material.index.wider(INDEX_MARGIN), _birefringence(material)
+        # Two pieces of one species read as one stone does.
+        if material.pavilion is not None and material.pavilion != material.index:
+            below = material.pavilion.wider(INDEX_MARGIN)
+            pairs = [(f, r) for f, r in ((table, index), (pavilion, below)) if f is not None]
+            return _product(_facet(f, r, biref, material.refraction) for f, r in pairs)
+        assert taken is not None  # noqa: S101 one of both was read
+        whole = _facet(taken, index, biref, material.refraction)
+        return whole if same is None else _product((whole, same))
+
+    return tuple(weigh(m) for m in among)
 
 
 def table_differs_from_pavilion(facets: Sequence[Edges | OverLimit]) -> float | None:
@@ -317,7 +327,7 @@ def _edges(seen: Edges, index: Range, birefringence: Range, *, one_seen: float, 
         likelihood = one_seen * density_under(seen.low, seen.u, index)
         return Weighed(max(_LEAST, likelihood), agreement(seen.low, seen.u, index))
     apart, u_apart = seen.high - seen.low, seen.u * math.sqrt(2)
-    if max(index.low - seen.low, seen.high - index.high) > _FAR * seen.u:
+    if max(index.low - seen.low, seen.high - index.high) > FAR * seen.u:
         return Weighed(_LEAST, 0.0)  # saves the integral
     agrees = min(
         agreement(seen.low, seen.u, Range(index.low, max(index.low, index.high - birefringence.low))),

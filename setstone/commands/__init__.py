@@ -9,6 +9,7 @@ from setstone.commands import (
     book,
     common,
     demo,
+    evidence,
     examination,
     output,
     photographs,
@@ -28,7 +29,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for group in (demo, book, photographs, examination, readings, work, versions, output, window):
+for group in (demo, book, photographs, examination, readings, evidence, work, versions, output, window):
     group.register(app)
 
 

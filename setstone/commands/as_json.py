@@ -8,6 +8,7 @@ from typing import Any
 from setstone.measure.candidates import Candidate
 from setstone.measure.examination import Examination, Flag
 from setstone.measure.quantity import Quantity
+from setstone.record.consistency import Consistency, Line, ReadAs
 from setstone.record.entries import (
     CandidateEntry,
     ExaminationEntry,
@@ -21,6 +22,9 @@ from setstone.record.entries import (
     StoneEntry,
     WorkEntry,
 )
+from setstone.record.estimating import Estimate
+from setstone.record.evidence.materials import Material, Range
+from setstone.record.evidence.next_test import NextTest
 from setstone.record.progress import Progress
 from setstone.record.versions import Change, Version
 
@@ -155,7 +159,9 @@ def examination(entry: ExaminationEntry, of: StoneEntry) -> dict[str, Any]:
 
 def reading(entry: ReadingEntry) -> dict[str, Any]:
     """Give a reading."""
+    withdrawn = entry.withdrawn
     return {
+        "number": entry.id,
         "test": entry.test,
         "value": entry.value,
         "unit": entry.unit,
@@ -163,8 +169,115 @@ def reading(entry: ReadingEntry) -> dict[str, Any]:
         "instrument": entry.instrument,
         "stone_is_set": entry.stone_is_set,
         "remark": entry.remark,
+        "details": dict(entry.details),
+        "findings": [{"occasion": o, "number": n} for o, n in entry.findings],
+        "taken": time(entry.taken),
         "by": entry.by,
         "at": time(entry.at),
+        "withdrawn": None
+        if withdrawn is None
+        else {
+            "replaced_by": withdrawn.replaced_by,
+            "reason": withdrawn.reason,
+            "by": withdrawn.by,
+            "at": time(withdrawn.at),
+        },
+    }
+
+
+def read_as(entry: ReadAs) -> dict[str, Any]:
+    """Give a reading with what was understood of it."""
+    return {**reading(entry.entry), "understood": entry.says, "not_weighed_because": entry.mark or None}
+
+
+def line(entry: Line) -> dict[str, Any]:
+    """Give a material with what the readings say of it."""
+    return {
+        "material": entry.material_id,
+        "name": entry.name,
+        "kind": entry.kind,
+        "note": entry.note,
+        "rank": entry.rank or None,
+        "relative_probability": entry.relative,
+        "speaks_for": entry.speaks_for,
+        "speaks_against": entry.speaks_against,
+    }
+
+
+def next_test(entry: NextTest) -> dict[str, Any]:
+    """Give a test that was not made yet."""
+    return {
+        "test": entry.test,
+        "expected_gain_bits": entry.gain_bits,
+        "why": entry.why,
+        "cautions": list(entry.cautions),
+        "possible_now": entry.possible,
+    }
+
+
+def consistency(entry: Consistency) -> dict[str, Any]:
+    """Give all that the readings of a stone say."""
+    return {
+        **stone(entry.stone),
+        "summary": entry.summary,
+        "readings": [read_as(r) for r in entry.read],
+        "consistent_with": [line(r) for r in entry.lines],
+        "not_consistent_with": [line(r) for r in entry.excluded],
+        "contradictions": [
+            {"text": c.text, "do": c.do, "readings": list(c.reading_ids)} for c in entry.contradictions
+        ],
+        "composite": list(entry.composite),
+        "treatments": [
+            {
+                "question": t.question,
+                "verdict": t.verdict,
+                "signs": list(t.signs),
+                "look_for": list(t.missing),
+            }
+            for t in entry.treatments
+        ],
+        "cautions": list(entry.cautions),
+        "cannot_tell": list(entry.cannot_tell),
+    }
+
+
+def material(entry: Material) -> dict[str, Any]:
+    """Give a row of the table of materials."""
+
+    def limits(range_: Range | None) -> list[float] | None:
+        return None if range_ is None else [range_.low, range_.high]
+
+    return {
+        "material": entry.id,
+        "name": entry.name,
+        "kind": str(entry.kind),
+        "group": entry.group,
+        "refraction": str(entry.refraction),
+        "index": limits(entry.index),
+        "birefringence": limits(entry.birefringence),
+        "index_of_pavilion": limits(entry.pavilion),
+        "density_g_per_cm3": limits(entry.density),
+        "hardness_mohs": limits(entry.hardness),
+        "thermal": sorted(entry.thermal),
+        "signs": sorted(entry.signs),
+        "cautions": entry.cautions,
+        "source": entry.source,
+        "from_memory": entry.from_memory,
+    }
+
+
+def estimate(entry: Estimate) -> dict[str, Any]:
+    """Give an estimated weight."""
+    least, greatest = entry.weight.range_ct
+    return {
+        "estimated_weight_ct": entry.weight.weight.value,
+        "estimated_weight_ct_standard_uncertainty": entry.weight.weight.u,
+        "least_ct": least,
+        "greatest_ct": greatest,
+        "formula": entry.weight.formula,
+        **quantity("length", entry.length),
+        **quantity("width", entry.width),
+        "rests_on": entry.rests_on,
     }
 
 

@@ -150,6 +150,7 @@ def show_stone(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOptio
     """Show all that the book holds on one stone."""
     from setstone.commands import as_json as j
     from setstone.commands import screen
+    from setstone.record.consistency import read_as
 
     with open_book(book) as opened:
         entry = opened.stone(stone)
@@ -164,7 +165,7 @@ def show_stone(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOptio
         screen.print_photographs(photographs)
         for examination in examinations:
             screen.print_examination(entry, examination)
-        screen.print_readings(readings, remarks)
+        screen.print_readings([read_as(r) for r in readings], remarks)
         if facts:
             screen.print_facts(facts)
         if work:

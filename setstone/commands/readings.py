@@ -1,6 +1,7 @@
 """Commands for readings and remarks."""
 
-from typing import Annotated
+from datetime import datetime
+from typing import Annotated, Any
 
 import typer
 
@@ -18,6 +19,39 @@ from setstone.commands.common import (
 
 reading_commands = typer.Typer(help="Results of instruments on a stone.", no_args_is_help=True)
 
+NumberArgument = Annotated[int, typer.Argument(metavar="NUMBER", help="Number of the reading.")]
+UnitOption = Annotated[str | None, typer.Option(help="Its unit, where it has one.")]
+UncertaintyOption = Annotated[
+    str | None,
+    typer.Option(help="Its limits of error or the instrument's resolution: '0.002', '0.002 (k = 2)'."),
+]
+InstrumentOption = Annotated[str | None, typer.Option(help="Which instrument.")]
+SetOption = Annotated[
+    bool | None,
+    typer.Option("--set/--unset", help="Whether the stone was in its setting.", show_default="set"),
+]
+RemarkOption = Annotated[str | None, typer.Option(help="Anything worth knowing about it.")]
+PartOption = Annotated[str | None, typer.Option(help="Where the index was read: 'table' or 'pavilion'.")]
+LiquidOption = Annotated[float | None, typer.Option(help="Index of the contact liquid.", show_default="1.81")]
+DirectionsOption = Annotated[
+    int | None, typer.Option(help="In how many directions the stone was looked through.", min=1)
+]
+WaterOption = Annotated[float | None, typer.Option(help="Temperature of the water, °C.")]
+CheckOption = Annotated[
+    str | None,
+    typer.Option(help="What a thermal tester read on simulant and diamond just before: '2/8' or 'low/high'."),
+]
+TakenOption = Annotated[
+    str | None, typer.Option(help="When it was read: '2026-03-02 14:30'.", show_default="now")
+]
+FindingsOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--finding", help="Finding in the pictures that shows it: '3', or '3 before'; may be repeated."
+    ),
+]
+ReasonOption = Annotated[str, typer.Option(help="Why.")]
+
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the command line."""
@@ -28,53 +62,151 @@ def register(app: typer.Typer) -> None:
 @reading_commands.command("add")
 def add(
     stone: StoneArgument,
-    test: Annotated[str, typer.Argument(help="Which test: 'refractometer', 'thermal conductivity tester' …")],
-    value: Annotated[str, typer.Argument(help="The value as read: '1.762-1.770'.")],
-    unit: Annotated[str, typer.Option(help="Its unit, where it has one.")] = "",
-    uncertainty: Annotated[str, typer.Option(help="Its uncertainty or the instrument's resolution.")] = "",
-    instrument: Annotated[str, typer.Option(help="Which instrument.")] = "",
-    is_set: Annotated[
-        bool, typer.Option("--set/--unset", help="Whether the stone was in its setting.")
-    ] = True,
-    remark: Annotated[str, typer.Option(help="Anything worth knowing about it.")] = "",
+    test: Annotated[
+        str,
+        typer.Argument(
+            help="Which test: 'refractometer', 'thermal tester' … or the whole reading as one line."
+        ),
+    ],
+    value: Annotated[str, typer.Argument(help="The value as read: '1.762-1.770', '>1.81', '4,00'.")] = "",
+    unit: UnitOption = None,
+    uncertainty: UncertaintyOption = None,
+    instrument: InstrumentOption = None,
+    is_set: SetOption = None,
+    remark: RemarkOption = None,
+    part: PartOption = None,
+    liquid: LiquidOption = None,
+    directions: DirectionsOption = None,
+    water_c: WaterOption = None,
+    check: CheckOption = None,
+    taken: TakenOption = None,
+    findings: FindingsOption = None,
     by: ByOption = LOGIN,
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
-    """Enter a reading: a reading is not a verdict on what the stone is.
+    """Enter a reading and say what was understood: a reading is not a verdict on what the stone is.
 
     Example: setstone reading add lid-3 refractometer 1.762-1.770 --uncertainty 0.002 --unset
+
+    As one line: setstone reading add lid-3 "1.762-1.770 unset table"
     """
     from setstone.commands import as_json as j
-    from setstone.commands import screen
+    from setstone.record.consistency import read_as
+
+    changes = _changes(
+        unit=unit,
+        uncertainty=uncertainty,
+        instrument=instrument,
+        stone_is_set=is_set,
+        remark=remark,
+        details=_details(part, liquid, directions, water_c, check),
+        taken=_moment(taken),
+        findings=_findings(findings),
+    )
+    with open_book(book) as opened:
+        of = opened.stone(stone)
+        if value:
+            entry = opened.add_reading(of, test=test, value=value, by=by, **changes)
+        else:
+            entry = opened.add_line(of, test, by=by, **changes)
+    understood = read_as(entry)
+    show(as_json, j.read_as(understood), lambda: _say_understood(entry.id, understood.says, understood.mark))
+
+
+@reading_commands.command("correct")
+def correct(
+    stone: StoneArgument,
+    number: NumberArgument,
+    value: Annotated[str | None, typer.Option(help="The value as it should be.")] = None,
+    test: Annotated[str | None, typer.Option(help="Which test it was.")] = None,
+    unit: UnitOption = None,
+    uncertainty: UncertaintyOption = None,
+    instrument: InstrumentOption = None,
+    is_set: Annotated[
+        bool | None, typer.Option("--set/--unset", help="Whether the stone was in its setting.")
+    ] = None,
+    remark: RemarkOption = None,
+    part: PartOption = None,
+    liquid: LiquidOption = None,
+    directions: DirectionsOption = None,
+    water_c: WaterOption = None,
+    check: CheckOption = None,
+    taken: TakenOption = None,
+    findings: FindingsOption = None,
+    reason: ReasonOption = "",
+    by: ByOption = LOGIN,
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Put a corrected reading in the place of one; the former stays in the book.
+
+    Example: setstone reading correct lid-3 2 --value 1.761-1.769 --reason "misread the scale"
+    """
+    from setstone.commands import as_json as j
+    from setstone.record.consistency import read_as
+
+    changes = _changes(
+        test=test,
+        value=value,
+        unit=unit,
+        uncertainty=uncertainty,
+        instrument=instrument,
+        stone_is_set=is_set,
+        remark=remark,
+        taken=_moment(taken),
+        findings=_findings(findings),
+    )
+    details = _details(part, liquid, directions, water_c, check)
+    with open_book(book) as opened:
+        of = opened.stone(stone)
+        if details:
+            former = {r.id: r.details for r in opened.readings(of)}.get(number, {})
+            changes["details"] = {**former, **details}
+        entry = opened.correct_reading(of, number, reason=reason, by=by, **changes)
+    understood = read_as(entry)
+    show(as_json, j.read_as(understood), lambda: _say_understood(entry.id, understood.says, understood.mark))
+
+
+@reading_commands.command("withdraw")
+def withdraw(
+    stone: StoneArgument,
+    number: NumberArgument,
+    reason: Annotated[str, typer.Option(help="Why it does not hold.")],
+    by: ByOption = LOGIN,
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Say that a reading does not hold; it stays in the book and is weighed no more.
+
+    Example: setstone reading withdraw lid-3 2 --reason "of another stone"
+    """
+    from setstone.commands import as_json as j
 
     with open_book(book) as opened:
-        entry = opened.add_reading(
-            opened.stone(stone),
-            test=test,
-            value=value,
-            unit=unit,
-            uncertainty=uncertainty,
-            instrument=instrument,
-            stone_is_set=is_set,
-            remark=remark,
-            by=by,
-        )
-    show(as_json, j.reading(entry), lambda: screen.print_readings([entry], []))
+        entry = opened.withdraw_reading(opened.stone(stone), number, reason=reason, by=by)
+    show(as_json, j.reading(entry), lambda: say(f"Withdrew reading {number}; it stays in the book."))
 
 
 @reading_commands.command("list")
-def list_readings(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOption = False) -> None:
-    """List the readings and remarks of a stone."""
+def list_readings(
+    stone: StoneArgument,
+    everything: Annotated[bool, typer.Option("--all", help="List withdrawn readings too.")] = False,
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """List the readings of a stone with what was understood of them, and the remarks."""
     from setstone.commands import as_json as j
     from setstone.commands import screen
+    from setstone.record.consistency import read_as
 
     with open_book(book) as opened:
         of = opened.stone(stone)
-        entries, remarks = opened.readings(of), opened.remarks(of)
+        entries = [read_as(r) for r in opened.readings(of, withdrawn=everything)]
+        remarks = opened.remarks(of)
     show(
         as_json,
-        {"readings": [j.reading(r) for r in entries], "remarks": [j.remark(r) for r in remarks]},
+        {"readings": [j.read_as(r) for r in entries], "remarks": [j.remark(r) for r in remarks]},
         lambda: screen.print_readings(entries, remarks),
     )
 
@@ -95,3 +227,54 @@ def remark(
     with open_book(book) as opened:
         entry = opened.add_remark(opened.stone(stone), text, by=by)
     show(as_json, j.remark(entry), lambda: say("Kept the remark."))
+
+
+def _say_understood(number: int, says: str, mark: str) -> None:
+    say(f"Reading {number}, understood as: {says}.")
+    if mark:
+        say(f"It is kept and not weighed: {mark}.")
+
+
+def _changes(**given: Any) -> dict[str, Any]:
+    """What was given."""
+    return {name: value for name, value in given.items() if value is not None}
+
+
+def _details(
+    part: str | None, liquid: float | None, directions: int | None, water_c: float | None, check: str | None
+) -> dict[str, Any] | None:
+    from setstone.record.errors import BookError
+
+    given = _changes(part=part, liquid=liquid, directions=directions, water_c=water_c)
+    if check is not None:
+        simulant, slash, diamond = check.partition("/")
+        if not slash:
+            raise BookError(
+                f"'{check}' is no calibration check; write both readings, simulant first, as '2/8'."
+            )
+        given["check"] = {"simulant": simulant.strip(), "diamond": diamond.strip()}
+    return given or None
+
+
+def _moment(text: str | None) -> datetime | None:
+    """Read a time; without a zone it is of this machine."""
+    from setstone.record.errors import BookError
+
+    if text is None:
+        return None
+    try:
+        return datetime.fromisoformat(text).astimezone()
+    except ValueError as error:
+        raise BookError(f"'{text}' is no time; write it as '2026-03-02 14:30'.") from error
+
+
+def _findings(given: list[str] | None) -> list[tuple[str | None, int]] | None:
+    from setstone.record.errors import BookError
+
+    found: list[tuple[str | None, int]] = []
+    for text in given or []:
+        number, _, occasion = text.strip().partition(" ")
+        if not number.isdigit():
+            raise BookError(f"'{text}' is no finding; write its number, as '3' or '3 before'.")
+        found.append((occasion.strip() or None, int(number)))
+    return found or None

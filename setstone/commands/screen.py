@@ -4,12 +4,12 @@ from collections.abc import Sequence
 
 from setstone.commands.common import say, table
 from setstone.measure.candidates import LIKELY
+from setstone.record.consistency import Consistency, Line, ReadAs
 from setstone.record.entries import (
     CandidateEntry,
     ExaminationEntry,
     FactEntry,
     PhotographEntry,
-    ReadingEntry,
     RemarkEntry,
     StoneEntry,
     WorkEntry,
@@ -109,27 +109,39 @@ def is_shown(entry: CandidateEntry) -> bool:
     return entry.candidate.score >= LIKELY or entry.decision is not None
 
 
-def print_readings(entries: Sequence[ReadingEntry], remarks: Sequence[RemarkEntry]) -> None:
-    """Print readings as a table, then remarks."""
+def print_readings(entries: Sequence[ReadAs], remarks: Sequence[RemarkEntry]) -> None:
+    """Print readings with what was understood of them as a table, then remarks."""
     table(
-        ("test", "value", "uncertainty", "instrument", "stone", "when", "by", "remark"),
+        ("number", "test", "understood as", "stone", "when", "by", "remark"),
         [
             (
-                e.test,
-                f"{e.value} {e.unit}".strip(),
-                e.uncertainty or "–",
-                e.instrument or "–",
-                "set" if e.stone_is_set else "unset",
-                f"{e.at.astimezone():%Y-%m-%d %H:%M}",
-                e.by,
-                e.remark or "–",
+                str(r.entry.id),
+                r.entry.test + (f" ({r.entry.instrument})" if r.entry.instrument else ""),
+                _understood(r),
+                "set" if r.entry.stone_is_set else "unset",
+                f"{(r.entry.taken or r.entry.at).astimezone():%Y-%m-%d %H:%M}",
+                r.entry.by,
+                r.entry.remark or "–",
             )
-            for e in entries
+            for r in entries
         ],
         "No readings yet; enter one with 'setstone reading add STONE TEST VALUE'.",
     )
-    for r in remarks:
-        say(f"{r.at.astimezone():%Y-%m-%d %H:%M} {r.by}: {r.text}")
+    for remark in remarks:
+        say(f"{remark.at.astimezone():%Y-%m-%d %H:%M} {remark.by}: {remark.text}")
+
+
+def _understood(reading: ReadAs) -> str:
+    entry = reading.entry
+    said = reading.says
+    if said == entry.value:  # kept as written
+        said = f"{entry.value} {entry.unit}".strip()
+        said += f" ± {entry.uncertainty}" if entry.uncertainty else ""
+    if entry.findings:
+        said += f" ({', '.join(f'finding {n}, {o}' for o, n in entry.findings)})"
+    if entry.withdrawn is not None:
+        return f"withdrawn: {entry.withdrawn.reason or 'corrected'}. {said}"
+    return f"{said} [not weighed: {reading.mark}]" if reading.mark else said
 
 
 def print_facts(entries: Sequence[FactEntry]) -> None:
@@ -162,3 +174,61 @@ def print_work(entries: Sequence[WorkEntry]) -> None:
         ],
         "No work on it yet; enter it with 'setstone work add STONE WHAT'.",
     )
+
+
+def print_consistency(found: Consistency, *, everything: bool) -> None:
+    """Print what the readings are consistent with, and all that goes with it."""
+    say(found.summary)
+    for c in found.contradictions:
+        say(f"  ! {c.text} {c.do}")
+    for sign in found.composite:
+        say(f"  ! {sign}")
+    table(
+        ("rank", "consistent with", "relative", "speaks most for it", "speaks most against it"),
+        [
+            (str(r.rank), _named(r), _relative(r.relative), r.speaks_for or "–", r.speaks_against or "–")
+            for r in found.lines
+        ],
+        "",
+    )
+    if everything:
+        table(
+            ("not consistent with", "because of"),
+            [(_named(r), r.speaks_against) for r in found.excluded],
+            "",
+        )
+    elif found.excluded:
+        say(f"Not consistent with {len(found.excluded)} other materials; '--all' lists them.")
+    for r in found.read:
+        if r.mark:
+            say(f"Not weighed: {r.entry.test} {r.entry.value}: {r.mark}.")
+    say("Treatment is a question of its own:")
+    for treatment in found.treatments:
+        say(f"  {treatment.verdict}")
+    say("The readings cannot tell:")
+    for text in found.cannot_tell:
+        say(f"  {text}")
+    for text in found.cautions:
+        say(f"Caution: {text}")
+
+
+def print_next_tests(found: Consistency) -> None:
+    """Print the tests that would tell most, with their cautions."""
+    state = "set" if found.is_set else "unset"
+    if not found.next_tests:
+        say("No test of this bench is expected to tell the materials that are left apart; a laboratory may.")
+    for test in found.next_tests:
+        when = "" if test.possible else " (only when unset)"
+        say(f"{test.test}{when}: {test.why} (expected gain {test.gain_bits:.2f} bits, stone {state})")
+        for text in test.cautions:
+            say(f"  caution: {text}")
+    for text in found.cautions:
+        say(f"Caution: {text}")
+
+
+def _named(line: Line) -> str:
+    return line.name + (f" ({line.note})" if line.note else "")
+
+
+def _relative(value: float) -> str:
+    return f"{value:.2f}" if value >= 0.01 else "below 0.01"

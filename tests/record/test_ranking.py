@@ -177,7 +177,7 @@ def test_no_fluorescence_parts_natural_from_laboratory_grown(kind: ReadingKind, 
 def test_wherever_there_is_a_natural_and_a_grown_one_the_note_says_so() -> None:
     for material in MATERIALS.values():
         if material.kind in (Kind.NATURAL, Kind.LABORATORY_GROWN):
-            assert "separate" in origin_note(material.group) or "cannot be told" in origin_note(
+            assert "separable" in origin_note(material.group) or "cannot be told" in origin_note(
                 material.group
             )
     assert origin_note("cubic zirconia") == ""

@@ -1,0 +1,326 @@
+"""What the record of a stone is consistent with, what contradicts what, and what to test next.
+
+One function gathers all that a panel, a command or the hand-out shows. Its words are 'consistent with' and 'not
+consistent with': a reading is not a verdict.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+from setstone.record.entries import ExaminationEntry, ReadingEntry, StoneEntry
+from setstone.record.errors import BookError
+from setstone.record.evidence.contradictions import Contradiction, composite_signs, contradictions
+from setstone.record.evidence.materials import Kind, claimed, materials, signs
+from setstone.record.evidence.next_test import NextTest, next_tests
+from setstone.record.evidence.ranking import Evidence, Ranked, Voice, origin_note, rank
+from setstone.record.evidence.readings import ReadingKind, Typed, Understood, Word
+from setstone.record.evidence.treatment import Treatment, treatments
+from setstone.record.evidence.understand import understand
+from setstone.record.examinations import latest_examinations
+from setstone.record.notes import readings
+from setstone.record.store import Store
+
+#: Materials under which the readings are less probable than this against the best do not lead.
+_LEADING = 1 / 20
+#: What harms a material, in the words of a caution.
+_HARMS = {
+    "ultrasonic": "ultrasonics",
+    "steam": "steam",
+    "heat": "heat",
+    "acid": "acid",
+    "solvents": "solvents",
+    "contact liquid": "contact liquid",
+    "density": "soaking in water",
+}
+
+
+@dataclass(frozen=True)
+class ReadAs:
+    """A reading and what was understood of it.
+
+    Parameters
+    ----------
+    entry : ReadingEntry
+    says : str
+    mark : str
+        Why it is not weighed, for example that no valid calibration check stands beside it; empty when it is.
+    """
+
+    entry: ReadingEntry
+    says: str
+    mark: str
+
+
+@dataclass(frozen=True)
+class Line:
+    """A material on the list.
+
+    Parameters
+    ----------
+    rank : int
+        From 1; materials the readings do not tell apart share it. 0 for one that is excluded.
+    name, kind : str
+        ``"natural"``, ``"treated"``, ``"laboratory-grown"``, ``"simulant"`` or ``"composite"`` is the kind.
+    note : str
+        What the readings cannot tell of its origin; to be shown wherever the name is.
+    relative : float
+        Probability of the readings under it over that under the best one.
+    speaks_for, speaks_against : str
+        The reading that speaks most for it and against it, with how much; of an excluded one, the readings it is
+        not consistent with. May be empty.
+    material_id : str
+    """
+
+    rank: int
+    name: str
+    kind: str
+    note: str
+    relative: float
+    speaks_for: str
+    speaks_against: str
+    material_id: str
+
+
+@dataclass(frozen=True)
+class Consistency:
+    """All that the readings of a stone say, ready to be shown.
+
+    Parameters
+    ----------
+    stone : StoneEntry
+    is_set : bool
+        The state the next tests are chosen for.
+    read : tuple of ReadAs
+    lines : tuple of Line
+        Materials the readings are consistent with, the best first; empty while nothing can be weighed.
+    excluded : tuple of Line
+        Those they are not consistent with.
+    contradictions : tuple of Contradiction
+    composite : tuple of str
+        What tells of a stone put together of several pieces.
+    treatments : tuple of Treatment
+        Whether it was treated: a question of its own.
+    next_tests : tuple of NextTest
+        The one that tells most in front.
+    cautions : tuple of str
+        For cleaning and handling, from what is still possible.
+    summary : str
+    cannot_tell : tuple of str
+    """
+
+    stone: StoneEntry
+    is_set: bool
+    read: tuple[ReadAs, ...]
+    lines: tuple[Line, ...]
+    excluded: tuple[Line, ...]
+    contradictions: tuple[Contradiction, ...]
+    composite: tuple[str, ...]
+    treatments: tuple[Treatment, ...]
+    next_tests: tuple[NextTest, ...]
+    cautions: tuple[str, ...]
+    summary: str
+    cannot_tell: tuple[str, ...]
+
+
+def consistency(book: Store, stone: StoneEntry, *, is_set: bool | None = None) -> Consistency:
+    """Weigh what stands in the record of a stone.
+
+    Parameters
+    ----------
+    stone : StoneEntry
+    is_set : bool, optional
+        Whether the stone is in its setting now; as at the newest reading when not given, else set.
+
+    Returns
+    -------
+    Consistency
+        Of the readings that hold and the findings in the newest pictures of each occasion.
+    """
+    with book.snapshot():
+        entries = readings(book, stone)
+        seen = _seen(latest_examinations(book, stone))
+    if is_set is None:
+        is_set = entries[-1].stone_is_set if entries else True
+    understood = [(e, _understood(e)) for e in entries]
+    evidence = (*(Evidence(u, e.id) for e, u in understood), *seen)
+    ranked = _ranked(evidence)
+    leading = [r for r in ranked if r.consistent and r.relative >= _LEADING]
+    treated = treatments(evidence)
+    contradicting = contradictions(evidence, ranked, claim=stone.claimed_as)
+    return Consistency(
+        stone=stone,
+        is_set=is_set,
+        read=tuple(ReadAs(e, u.says, u.unused) for e, u in understood),
+        lines=tuple(_line(r, ranked) for r in ranked if r.consistent),
+        excluded=tuple(_line(r, ranked) for r in ranked if not r.consistent),
+        contradictions=contradicting,
+        composite=composite_signs(evidence),
+        treatments=treated,
+        next_tests=_open_tests(evidence, is_set),
+        cautions=_cautions(leading, treated, stone.claimed_as),
+        summary=_summary(ranked, contradicting),
+        cannot_tell=_cannot_tell(leading),
+    )
+
+
+def read_as(entry: ReadingEntry) -> ReadAs:
+    """Say what is understood of a reading.
+
+    Parameters
+    ----------
+    entry : ReadingEntry
+
+    Returns
+    -------
+    ReadAs
+    """
+    understood = _understood(entry)
+    return ReadAs(entry, understood.says, understood.unused)
+
+
+def _understood(entry: ReadingEntry) -> Understood:
+    """Understand a reading; one entered before it was checked may not be understood, and is kept."""
+    try:
+        return understand(
+            Typed(
+                entry.test,
+                entry.value,
+                entry.unit,
+                entry.uncertainty,
+                entry.stone_is_set,
+                entry.details,
+            )
+        )
+    except BookError as error:
+        return Understood(None, None, entry.value, f"not understood: {error}")
+
+
+def _seen(examinations: tuple[ExaminationEntry, ...]) -> list[Evidence]:
+    """Findings in the pictures that are words of the vocabulary, each word once."""
+    words: dict[str, str] = {}
+    for examination in examinations:
+        for candidate in examination.candidates:
+            decision = candidate.decision
+            if candidate.is_finding and decision is not None and decision.kind is not None:
+                where = f"finding {candidate.number}, {examination.occasion}"
+                words.setdefault(str(decision.kind), where)
+    return [
+        Evidence(Understood(ReadingKind.OBSERVATION, Word(word), f"seen: {word} ({where})"))
+        for word, where in words.items()
+        if word in signs()
+    ]
+
+
+# The same record is weighed whenever it is shown.
+
+
+@lru_cache(maxsize=256)
+def _ranked(evidence: tuple[Evidence, ...]) -> tuple[Ranked, ...]:
+    return rank(evidence)
+
+
+@lru_cache(maxsize=256)
+def _open_tests(evidence: tuple[Evidence, ...], is_set: bool) -> tuple[NextTest, ...]:
+    return next_tests(evidence, _ranked(evidence), materials(), is_set=is_set)
+
+
+def _line(ranked: Ranked, all_of_them: tuple[Ranked, ...]) -> Line:
+    m = ranked.material
+    against = "; ".join(v.says for v in ranked.excluded_by) or _told(ranked.speaks_against)
+    return Line(
+        ranked.rank,
+        m.name,
+        str(m.kind),
+        origin_note(m.group, all_of_them),
+        ranked.relative,
+        _told(ranked.speaks_for),
+        against,
+        m.id,
+    )
+
+
+def _told(voice: Voice | None) -> str:
+    if voice is None:
+        return ""
+    times = voice.factor if voice.factor >= 1 else 1 / voice.factor
+    figure = f"{times:.0f}" if times >= 10 else f"{times:.1f}"
+    more = "more" if voice.factor >= 1 else "less"
+    return f"{voice.says}: {figure} times {more} probable than under the table's average"
+
+
+def _summary(ranked: tuple[Ranked, ...], contradicting: tuple[Contradiction, ...]) -> str:
+    first = [r.material for r in ranked if r.rank == 1]
+    if not ranked:
+        return "Nothing was read yet that tells materials apart."
+    if not first:
+        said = "The readings together are not consistent with any material of the table."
+    else:
+        groups = dict.fromkeys(m.group for m in first)
+        named = "; ".join(_named(g, [m.name for m in first if m.group == g], ranked) for g in groups)
+        others = sum(r.consistent and r.rank > 1 for r in ranked)
+        said = f"The readings are most consistent with {named}"
+        said += f"; also consistent with {others} more." if others else "."
+    if contradicting:
+        count = len(contradicting)
+        said += f" The record holds {count} contradiction{'s' if count > 1 else ''}."
+    return said + " Not a laboratory report."
+
+
+def _named(group: str, names: list[str], ranked: tuple[Ranked, ...]) -> str:
+    note = origin_note(group, ranked)
+    return ", ".join(names) + (f" ({note})" if note else "")
+
+
+def _cannot_tell(leading: list[Ranked]) -> tuple[str, ...]:
+    told = []
+    kinds: dict[str, set[Kind]] = {}
+    for m in materials():
+        kinds.setdefault(m.group, set()).add(m.kind)
+    groups = list(dict.fromkeys(r.material.group for r in leading))
+    both = [g for g in groups if kinds[g] >= {Kind.NATURAL, Kind.LABORATORY_GROWN}]
+    if both:
+        told.append(
+            f"whether it grew in nature or in a laboratory: natural and laboratory-grown {', '.join(both[:4])} read alike"
+        )
+    if "diamond" in groups and "moissanite" in groups:
+        told.append(
+            "diamond or moissanite, until double refraction is tested: a thermal tester reads both alike"
+        )
+    told += [
+        "whether it was treated, where no sign of it was seen",
+        "where it was found",
+    ]
+    return tuple(told)
+
+
+def _cautions(leading: list[Ranked], treated: tuple[Treatment, ...], claim: str) -> tuple[str, ...]:
+    """What must not be done while it is open what the stone is."""
+    if any(t.question == "filling" and t.signs for t in treated) or "filled" in claim.casefold():
+        told = ["No heat, steam, ultrasonics, acid or solvents: fissures may be filled."]
+    else:
+        told = []
+    possible = [r.material for r in leading] or list(claimed(claim))
+    if len(possible) <= _TOO_MANY:
+        harms: dict[str, list[str]] = {}
+        for m in possible:
+            for harm in _HARMS:
+                if harm in m.avoid:
+                    harms.setdefault(harm, []).append(m.name)
+        by_names: dict[tuple[str, ...], list[str]] = {}
+        for harm, names in harms.items():
+            by_names.setdefault(tuple(names), []).append(_HARMS[harm])
+        told += [f"No {_listed(harm)}: it may be {'; '.join(names)}." for names, harm in by_names.items()]
+        told += dict.fromkeys(f"{m.name}: {m.cautions}." for m in possible[:3] if m.cautions)
+    else:
+        told.append(
+            "What it is stays open: no heat, steam, ultrasonics, acid or solvents until it is known better."
+        )
+    return tuple(told)
+
+
+#: With more materials possible than this, a list of them helps nobody.
+_TOO_MANY = 12
+
+
+def _listed(words: list[str]) -> str:
+    return " or ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else words[0]

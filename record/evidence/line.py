@@ -1,0 +1,159 @@
+"""A reading typed as one line, as fast as a hand leaves the instrument: ``1.762-1.770 unset``.
+
+The test may be left out where the value tells it. Behind it, in any order: ``unset`` or ``set``, ``table`` or
+``pavilion``, ``± 0.002``, ``3 directions``, ``water 22 °C``, ``liquid 1.79``, ``check 2/8`` (simulant and diamond read
+just before), ``finding 3``; and a remark behind ``#``.
+"""
+
+import re
+from dataclasses import dataclass
+from typing import Any
+
+from setstone.record.errors import BookError
+from setstone.record.evidence.readings import ReadingKind, Typed, Understood, reading_kind
+from setstone.record.evidence.understand import WORDS, parse_numbers, understand
+from setstone.record.text import key
+
+_NUMBER = r"\d+(?:[.,]\d+)?"
+_OPTIONS: dict[str, re.Pattern[str]] = {
+    name: re.compile(pattern, re.IGNORECASE)
+    for name, pattern in {
+        "unset": r"\b(?:unset|loose)\b",
+        "set": r"\bset\b",
+        "part": r"\b(?:on\s+)?(?:the\s+)?(table|pavilion)\b",
+        "directions": r"\b(?:in\s+)?(\d+)\s*directions?\b",
+        "water_c": rf"\bwater\s*({_NUMBER})\s*°?\s*c\b",
+        "liquid": rf"\bliquid\s*({_NUMBER})",
+        "check": r"\bcheck(?:ed)?\s+([^\s/,;]+)\s*[/,;]\s*([^\s/,;]+)",
+        "uncertainty": rf"(?:±|\+/?-)\s*({_NUMBER}(?:\s*\(?k\s*=\s*{_NUMBER}\)?)?)",
+        "finding": r"\bfinding\s+(\d+)(?:\s*\(([^)]*)\))?",
+    }.items()
+}
+#: Words that alone tell their test, where no other test has them.
+_TELLING = {
+    word: kind
+    for kind in (
+        ReadingKind.THERMAL,
+        ReadingKind.POLARISCOPE,
+        ReadingKind.OPTIC_CHARACTER,
+        ReadingKind.COLOUR,
+        ReadingKind.OBSERVATION,
+    )
+    for word in WORDS[kind]
+    if sum(word in words for words in WORDS.values()) == 1
+}
+#: Numbers between these are an index when the test is left out; all others a density.
+_INDEX = (1.30, 1.90)
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line and what was understood of it.
+
+    Parameters
+    ----------
+    typed : Typed
+    understood : Understood
+    findings : tuple of (occasion or None, number)
+    remark : str
+    """
+
+    typed: Typed
+    understood: Understood
+    findings: tuple[tuple[str | None, int], ...]
+    remark: str
+
+    @property
+    def says(self) -> str:
+        """What was understood, to be shown to who typed it."""
+        state = "set" if self.typed.is_set else "unset"
+        why = f"; not weighed: {self.understood.unused}" if self.understood.unused else ""
+        return f"{self.understood.says} ({state}){why}"
+
+
+def read_line(text: str, *, is_set: bool = True) -> Line:
+    """Read a line.
+
+    Parameters
+    ----------
+    text : str
+    is_set : bool, optional
+        Whether the stone is in its setting, where the line does not say.
+
+    Returns
+    -------
+    Line
+
+    Raises
+    ------
+    BookError
+        With one sentence on how to write it.
+
+    Examples
+    --------
+    >>> read_line("1,762/1.770 table").says
+    'two shadow edges on the table, 1.762 and 1.770, each ± 0.003 (assumed); birefringence 0.008 ± 0.005 (k = 2) (set)'
+    >>> read_line("4,00 unset").says
+    'density 4.00 g/cm³ ± 0.02 (assumed) (unset)'
+    >>> read_line("long wave strong red").says
+    'fluorescence, long wave: strong (red) (set)'
+    """
+    text, _, remark = text.partition("#")
+    found: dict[str, Any] = {}
+    findings: list[tuple[str | None, int]] = []
+    for name, pattern in _OPTIONS.items():
+        for match in pattern.finditer(text):
+            if name == "finding":
+                findings.append(((match[2] or "").strip() or None, int(match[1])))
+            elif name == "check":
+                found[name] = {"simulant": match[1], "diamond": match[2]}
+            else:
+                found[name] = match[1] if pattern.groups else match[0]
+        text = pattern.sub(" ", text)
+    words = text.split()
+    test, value = _parted(words)
+    details: dict[str, Any] = {k: found[k] for k in ("part", "check") if k in found}
+    if "part" in details:
+        details["part"] = details["part"].lower()
+    details |= {k: float(found[k].replace(",", ".")) for k in ("water_c", "liquid") if k in found}
+    if "directions" in found:
+        details["directions"] = int(found["directions"])
+    typed = Typed(
+        test,
+        value,
+        uncertainty=found.get("uncertainty", ""),
+        is_set=False if "unset" in found else True if "set" in found else is_set,
+        details=details,
+    )
+    return Line(typed, understand(typed), tuple(findings), remark.strip())
+
+
+def _parted(words: list[str]) -> tuple[str, str]:
+    """Part a test's name from the value, or tell the test by the value."""
+    for count in range(len(words) - 1, 0, -1):
+        name = " ".join(words[:count]).rstrip(":=")
+        if reading_kind(name) is not None:
+            return name, " ".join(words[count:])
+    value = " ".join(words)
+    if not value:
+        raise BookError("Nothing is typed; write a reading, as '1.762-1.770' or 'density 4.00 unset'.")
+    kind = _told_by(value)
+    if kind is None:
+        raise BookError(
+            f"'{value}' alone does not tell its test; write both, as 'refractometer 1.762-1.770', 'density 4.00 unset', "
+            "'long wave weak' or 'loupe needle'."
+        )
+    return kind.value, value
+
+
+def _told_by(value: str) -> ReadingKind | None:
+    if re.match(r"\s*[>≥]", value) or key(value) in ("over the limit", "otl"):
+        return ReadingKind.REFRACTOMETER
+    numbers = parse_numbers(re.sub(r"\s*(g/cm³|g/cm3)$", "", value))
+    if numbers is not None:
+        of_index = all(_INDEX[0] <= n <= _INDEX[1] for n in numbers) and "g" not in value
+        return ReadingKind.REFRACTOMETER if of_index else ReadingKind.DENSITY
+    if re.fullmatch(rf"{_NUMBER}\s*(g|ct)\s*[/;]\s*{_NUMBER}\s*(g|ct)", value.strip()):
+        return ReadingKind.DENSITY
+    name = key(value)
+    return next((_TELLING[n] for n in (name, name.removesuffix("s")) if n in _TELLING), None)
