@@ -9,13 +9,14 @@ from dataclasses import dataclass, fields
 
 import cv2
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from setstone.measure.errors import MeasurementError
 from setstone.measure.light import Pixels, Plane, srgb_to_linear
 from setstone.measure.scene import Scene
+from setstone.measure.spot_outlines import outline_shape
+from setstone.measure.spot_tones import tones
 from setstone.measure.spots import Spot, find_spots, local_grain
 
 #: Diameters looked for, in shares of the stone's diameter: nobody needs the larger pointed out, and
@@ -38,6 +39,9 @@ LOGARITHMIC = {
     "glint_near": 0.05,
     "off_ellipse": 0.01,
 }
+
+
+_NO_BLUE = np.empty((0, 0), np.float32)
 
 
 @dataclass(frozen=True)
@@ -241,81 +245,61 @@ def describe(spot: Spot, ground: Ground, crowd: int) -> SpotFeatures:
     window = ground.plane[area]
     outline = spot.outline - np.array([left, top])
 
-    away = distance_outside(outline, window.shape)
-    body = away <= -0.7 if (away <= -0.7).sum() >= 3 else away <= np.sort(away, axis=None)[2]
-    ring = (away >= 1.5) & (away <= max(0.5 * diameter, 3.0) + 1.0)
-    if ring.sum() < 8:
-        ring = away >= 1.0
-    inner = (away >= 1.0) & (away <= 2.5)
-
-    around = float(middle(window[ring]))
-    level = float(middle(window[body]))
-    contrast = max(around - level, 0.5)
-    ring_values = window[ring]
-    spread = 1.4826 * float(middle(np.abs(ring_values - around)))
     smooth = np.asarray(cv2.GaussianBlur(window, (0, 0), 1.0), np.float32)
-    grain = 1.4826 * float(middle(np.abs(window - smooth)[ring])) * 1.2 + 0.5
-    sides = _sides(smooth, spot.centre[0] - left, spot.centre[1] - top, ring)
     gx, gy = (
         cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=1 / 8),
         cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=1 / 8),
     )
-    slope = np.hypot(gx, gy)
-    outer = (away >= 3.0) & (away <= max(0.8 * diameter, 5.0) + 1.0)
-    edges = float(np.percentile(slope[outer], 90)) if outer.sum() >= 8 else 0.0
-    across = _along(slope, outline)
-    across_median = float(middle(across))
-
-    hull = cv2.convexHull(outline.astype(np.float32)).reshape(-1, 2)
-    own = _polygon_area(outline)
-    length = float(np.hypot(*(np.roll(outline, -1, axis=0) - outline).T).sum())
-
-    colour = ground.colour[area]
-    body_rgb, ring_rgb = _medians(colour[body]), _medians(colour[ring])
-    ring_chroma = float(ring_rgb.max() - ring_rgb.min())
-    body_chroma = float(body_rgb.max() - body_rgb.min())
-
-    blue_depth = blue_grain = 0.0
-    if ground.blue is not None:
-        blue = ground.blue[area]
-        blue_around = float(middle(blue[ring]))
-        blue_level = float(middle(blue[body]))
-        blue_noise = 1.4826 * float(middle(np.abs(blue[ring] - blue_around))) + 1.0
-        blue_depth = (blue_around - blue_level) / (blue_around + 5.0)
-        blue_grain = math.tanh((blue_around - blue_level) / blue_noise / 5)
-
-    light = srgb_to_linear(np.clip(np.array([level, around]), 1, 255) / 255)
-    light_left = float(light[0] / light[1])
+    tone = tones(
+        window,
+        smooth,
+        np.hypot(gx, gy),
+        ground.colour[area],
+        _NO_BLUE if ground.blue is None else ground.blue[area],
+        distance_outside(outline, window.shape),
+        outline,
+        (spot.centre[0] - left, spot.centre[1] - top),
+        diameter,
+    )
+    contrast = max(tone.around - tone.level, 0.5)
+    shape = outline_shape(outline, diameter)
+    hull = cv2.contourArea(cv2.convexHull(outline.astype(np.float32)))
+    ring_chroma = max(tone.ring_rgb) - min(tone.ring_rgb)
+    body_chroma = max(tone.body_rgb) - min(tone.body_rgb)
+    missing = tone.blue_around - tone.blue_level
+    blue_depth = missing / (tone.blue_around + 5.0)
+    body_light, ring_light = srgb_to_linear(np.clip(np.array([tone.level, tone.around]), 1, 255) / 255)
+    light_left = float(body_light / ring_light)
     extent = max(ground.bright - ground.black, 10.0)
     return SpotFeatures(
         size=diameter / ground.diameter_px,
         pixels=diameter,
         grey=contrast,
-        depth=contrast / max(around - min(ground.black, level), 1.0),
-        blackness=(level - ground.black) / extent,
-        against_grain=contrast / grain,
-        ring_spread=spread / contrast,
-        ring_steps=float(np.ptp(sides)) / contrast,
-        weakest_side=(float(sides.min()) - level) / contrast,
-        ring_edges=edges * diameter / contrast,
-        edge_sharpness=across_median * diameter / contrast,
-        edge_evenness=float(np.percentile(across, 15)) / max(across_median, 1e-3),
-        body_spread=float(window[body].std()) / contrast,
+        depth=contrast / max(tone.around - min(ground.black, tone.level), 1.0),
+        blackness=(tone.level - ground.black) / extent,
+        against_grain=contrast / tone.grain,
+        ring_spread=tone.spread / contrast,
+        ring_steps=tone.sides_range / contrast,
+        weakest_side=(tone.weakest - tone.level) / contrast,
+        ring_edges=tone.edges * diameter / contrast,
+        edge_sharpness=tone.slope * diameter / contrast,
+        edge_evenness=tone.weak_slope / max(tone.slope, 1e-3),
+        body_spread=tone.body_spread / contrast,
         elongation=spot.elongation,
-        convexity=own / max(_polygon_area(hull), 1e-3),
-        roundness=4 * math.pi * own / max(length * length, 1e-3),
-        off_ellipse=_off_ellipse(outline, diameter),
-        cornered=_cornered(outline),
-        straight=_longest_straight(outline) / diameter,
+        convexity=shape.area / max(hull, 1e-3),
+        roundness=4 * math.pi * shape.area / max(shape.length**2, 1e-3),
+        off_ellipse=shape.off_ellipse,
+        cornered=shape.cornered,
+        straight=shape.straight / diameter,
         colour_left=(body_chroma + 3.0) / (ring_chroma + 3.0),
-        warmth=float(body_rgb[0] - body_rgb[2]) / max(float(body_rgb.sum()), 10.0),
+        warmth=(tone.body_rgb[0] - tone.body_rgb[2]) / max(sum(tone.body_rgb), 10.0),
         light_left=light_left,
         dust=min(max(-blue_depth, 0.0), 2.0) * light_left,
         centre_distance=min(0.1, math.dist(spot.centre, ground.centre) / ground.diameter_px),
         rim_distance=float(_at(ground.rim, spot.centre)) / ground.diameter_px,
-        glint_near=(float(np.percentile(window[inner], 90)) - around) / contrast if inner.any() else 0.0,
+        glint_near=(tone.glint - tone.around) / contrast,
         blue_depth=blue_depth,
-        blue_against_grain=blue_grain,
+        blue_against_grain=math.tanh(missing / (tone.blue_spread + 1.0) / 5),
         crowd=math.log1p(crowd),
     )
 
@@ -337,25 +321,6 @@ def crowds(spots: tuple[Spot, ...]) -> list[int]:
     contrasts = np.array([s.contrast for s in spots])
     near = cKDTree(centres).query_ball_point(centres, [4 * s.diameter_px for s in spots])
     return [int((contrasts[j] >= 0.5 * contrasts[i]).sum()) - 1 for i, j in enumerate(near)]
-
-
-@njit(cache=True)
-def middle(values: NDArray[np.floating]) -> float:  # pragma: no cover - compiled
-    """Median of few numbers, many times faster than NumPy's own.
-
-    Parameters
-    ----------
-    values : (N,) float array
-
-    Returns
-    -------
-    float
-    """
-    return float(np.median(values))
-
-
-def _medians(pixels: Plane) -> NDArray[np.float64]:
-    return np.array([middle(channel) for channel in np.ascontiguousarray(pixels.T)])
 
 
 def _at(plane: Plane, centre: tuple[float, float]) -> float:
@@ -386,90 +351,3 @@ def distance_outside(outline: NDArray[np.float64], shape: tuple[int, ...]) -> Pl
         out -= np.asarray(cv2.distanceTransform(fine, cv2.DIST_L2, 5), np.float32)
     height, width = shape[0], shape[1]
     return np.asarray(out.reshape(height, 2, width, 2).mean(axis=(1, 3)) / 2, np.float32)
-
-
-def _sides(smooth: Plane, x: float, y: float, ring: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """Median level of the surroundings in each of eight directions, shape (8,)."""
-    rows, columns = np.nonzero(ring)
-    sector = ((np.arctan2(rows - y, columns - x) / (2 * math.pi) * 8).astype(int)) % 8
-    values = smooth[rows, columns]
-    overall = float(middle(values))
-    return np.array(
-        [float(middle(values[sector == k])) if (sector == k).sum() >= 2 else overall for k in range(8)]
-    )
-
-
-def _along(plane: Plane, outline: NDArray[np.float64]) -> NDArray[np.float64]:
-    rows = np.clip(np.round(outline[:, 1]).astype(int), 0, plane.shape[0] - 1)
-    columns = np.clip(np.round(outline[:, 0]).astype(int), 0, plane.shape[1] - 1)
-    return np.asarray(plane[rows, columns], np.float64)
-
-
-def _polygon_area(points: NDArray[np.floating]) -> float:
-    x, y = np.asarray(points, np.float64).T
-    return abs(float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())) / 2
-
-
-def _off_ellipse(outline: NDArray[np.float64], diameter: float) -> float:
-    """Root mean square distance of the outline from the ellipse of equal second moments, in diameters."""
-    points = _evenly(outline, 48)
-    centred = points - points.mean(axis=0)
-    values, vectors = np.linalg.eigh(centred.T @ centred / len(centred))
-    axes = np.sqrt(2 * np.maximum(values, 1e-3))
-    radius = np.hypot(*((centred @ vectors) / axes).T)
-    return float(np.sqrt(np.mean((radius - 1) ** 2)) * math.sqrt(axes[0] * axes[1]) / diameter)
-
-
-def _cornered(outline: NDArray[np.float64]) -> float:
-    """Share of a full turn that is made in the three sharpest eighths of an outline.
-
-    A circle's is 3/8, that of a triangle nearly 1.
-    """
-    points = _evenly(outline, 32)
-    points = 0.25 * np.roll(points, 1, axis=0) + 0.5 * points + 0.25 * np.roll(points, -1, axis=0)
-    steps = np.roll(points, -1, axis=0) - points
-    heading = np.arctan2(steps[:, 1], steps[:, 0])
-    turning = (np.diff(heading, append=heading[0]) + math.pi) % (2 * math.pi) - math.pi
-    turning *= np.sign(turning.sum()) or 1.0
-    bends = np.sum([np.roll(turning, -k) for k in range(4)], axis=0)
-    total = 0.0
-    for _ in range(3):
-        sharpest = int(np.argmax(bends))
-        total += float(bends[sharpest])
-        bends[[(sharpest + k) % 32 for k in range(-3, 4)]] = -np.inf
-    return total / (2 * math.pi)
-
-
-def _longest_straight(outline: NDArray[np.float64]) -> float:
-    """Longest stretch of the outline within 5 % of its own length of its chord, in pixels."""
-    return float(_longest_chord(_evenly(outline, 48)))
-
-
-@njit(cache=True)
-def _longest_chord(points: NDArray[np.float64]) -> float:  # pragma: no cover - compiled
-    total = len(points)
-    best = 0.0
-    for count in range(6, 30, 2):
-        for start in range(total):
-            x0, y0 = points[start]
-            dx, dy = points[(start + count) % total, 0] - x0, points[(start + count) % total, 1] - y0
-            square = dx * dx + dy * dy
-            if square <= best * best:
-                continue
-            fits = True
-            for k in range(1, count):
-                x, y = points[(start + k) % total]
-                if abs(dx * (y - y0) - dy * (x - x0)) > 0.05 * square:
-                    fits = False
-                    break
-            if fits:
-                best = math.sqrt(square)
-    return best
-
-
-def _evenly(outline: NDArray[np.float64], count: int) -> NDArray[np.float64]:
-    """Resample `count` points at even steps along a closed outline."""
-    closed = np.vstack((outline, outline[:1]))
-    along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))))
-    at = np.linspace(0, along[-1], count, endpoint=False)
-    return np.column_stack([np.interp(at, along, closed[:, k]) for k in (0, 1)])

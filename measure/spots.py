@@ -397,7 +397,9 @@ def _outlined(level: Plane, at: tuple[float, float], diameter: float) -> Spot | 
     found, contrast, level_around, area, cx, cy, elongation = _weighed(raw, near, far, body, water)
     if not found or elongation > LONGEST:
         return None
-    outline = body_contour(window, np.asarray(cv2.dilate(inside, _disc(1)), np.uint8), (body + level_around) / 2)
+    outline = body_contour(
+        window, np.asarray(cv2.dilate(inside, _disc(1)), np.uint8), (body + level_around) / 2
+    )
     if outline is None:
         return None
     shift = np.array([left, top], np.float64)
