@@ -54,7 +54,7 @@ def to_rgb(channels: Pixels) -> tuple[Pixels, bool, tuple[str, ...]]:
     Returns
     -------
     pixels : (H, W, 3) array of the same type
-        A copy. Alpha is dropped, not blended: what an editor made transparent keeps the colour it was
+        Whole and writable; no copy where they were. Alpha is dropped, not blended: what an editor made transparent keeps the colour it was
         stored with.
     colour : bool
         Whether there were colour channels.
@@ -67,7 +67,7 @@ def to_rgb(channels: Pixels) -> tuple[Pixels, bool, tuple[str, ...]]:
     if count in (2, 4) and stack[..., -1].min() < np.iinfo(stack.dtype).max:
         notes = ("Parts of the picture were made transparent; they are shown with the colour stored there.",)
     if count >= 3:
-        return stack[..., :3].copy(), True, notes
+        return np.require(stack[..., :3], requirements=["C", "W"]), True, notes
     return stack[..., :1].repeat(3, axis=2), False, notes
 
 

@@ -19,7 +19,7 @@ from setstone.measure.outline import Outline
 MARGIN = 0.04
 
 #: Width in pixels to which a larger stone is reduced: the scores were trained on stones 580 to 1130 px wide.
-WORKING = 1200.0
+WORKING = 1130.0
 
 Points = NDArray[np.float64]
 

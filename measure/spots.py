@@ -513,19 +513,37 @@ def _enlarged(spot: Spot, ratio: int) -> Spot:
 def _each_once(spots: list[Spot]) -> tuple[Spot, ...]:
     """Of proposals that ran into the same body, the most contrasting."""
     spots = sorted(spots, key=lambda s: (-s.contrast, -s.diameter_px, s.centre))
-    kept: list[Spot] = []
-    grid: dict[tuple[int, int], list[Spot]] = {}
-    for spot in spots:
-        x, y = spot.centre
-        cell = (int(x // 32), int(y // 32))
-        near = [s for i in (-1, 0, 1) for j in (-1, 0, 1) for s in grid.get((cell[0] + i, cell[1] + j), ())]
-        if any(
-            math.hypot(s.centre[0] - x, s.centre[1] - y)
-            < 0.35 * min(s.diameter_px, spot.diameter_px)
-            + 0.35 * min(max(s.diameter_px, spot.diameter_px), 3)
-            for s in near
-        ):
-            continue
-        grid.setdefault(cell, []).append(spot)
-        kept.append(spot)
-    return tuple(kept)
+    if not spots:
+        return ()
+    kept = _first_of_each(np.array([s.centre for s in spots]), np.array([s.diameter_px for s in spots]))
+    return tuple(spot for spot, first in zip(spots, kept, strict=True) if first)
+
+
+@njit(cache=True, nogil=True)
+def _first_of_each(
+    centres: NDArray[np.float64], diameters: NDArray[np.float64]
+) -> NDArray[np.bool_]:  # pragma: no cover - compiled
+    """Tell which spots have none before them that lies on the same body."""
+    count = len(centres)
+    kept = np.zeros(count, np.bool_)
+    # Those kept are held in cells of 32 px, each cell a chain.
+    cells = (np.maximum(centres, 0.0) // 32).astype(np.int64)
+    last = np.full((cells[:, 1].max() + 3, cells[:, 0].max() + 3), -1)
+    before = np.full(count, -1)
+    for k in range(count):
+        column, row = cells[k, 0] + 1, cells[k, 1] + 1
+        alone = True
+        for i in range(row - 1, row + 2):
+            for j in range(column - 1, column + 2):
+                other = last[i, j]
+                while other >= 0 and alone:
+                    small = min(diameters[other], diameters[k])
+                    large = max(diameters[other], diameters[k])
+                    apart = math.hypot(centres[other, 0] - centres[k, 0], centres[other, 1] - centres[k, 1])
+                    alone = apart >= 0.35 * small + 0.35 * min(large, 3.0)
+                    other = before[other]
+        if alone:
+            kept[k] = True
+            before[k] = last[row, column]
+            last[row, column] = k
+    return kept

@@ -59,9 +59,9 @@ def test_a_pixel_of_a_reduced_crop_shows_its_own_place() -> None:
     cut = frame.cut(picture)
     assert cut.shape == (frame.height, frame.width, 3)
     place = frame.back(line((100, 200), (700, 900))).path
-    shown = [cut[200, 100, :2], cut[900, 700, :2]]
+    shown = np.array([cut[200, 100, :2], cut[900, 700, :2]], np.float64)
     np.testing.assert_allclose(
-        np.array(shown) / 250 * [4000, 3000], place, atol=10
+        shown / 250 * [4000, 3000], place, atol=10
     )  # half a grey level is 8 px
 
 
