@@ -60,9 +60,7 @@ def test_a_pixel_of_a_reduced_crop_shows_its_own_place() -> None:
     assert cut.shape == (frame.height, frame.width, 3)
     place = frame.back(line((100, 200), (700, 900))).path
     shown = np.array([cut[200, 100, :2], cut[900, 700, :2]], np.float64)
-    np.testing.assert_allclose(
-        shown / 250 * [4000, 3000], place, atol=10
-    )  # half a grey level is 8 px
+    np.testing.assert_allclose(shown / 250 * [4000, 3000], place, atol=10)  # half a grey level is 8 px
 
 
 @pytest.mark.parametrize("zoom", [0.5, 1.0, 1.3])
