@@ -6,14 +6,18 @@ Source of the rules: JCGM 100:2008 (GUM), clauses 4.2 and 4.3, 5.1.2, G.4.1.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import stats
 
 from setstone.measure.errors import MeasurementError
-from setstone.measure.micrometer import MicrometerLines
 from setstone.measure.quantity import COVERAGE, Quantity, combine
 from setstone.measure.scale import Scale
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from setstone.measure.micrometer import MicrometerLines
 
 #: Limits of error taken for a micrometer without a certificate, as a share (common practice, no source).
 UNCERTIFIED = 1e-3
@@ -118,8 +122,8 @@ class Calibration:
 def effective_degrees(contributions: Sequence[Contribution]) -> float:
     """Effective degrees of freedom by Welch and Satterthwaite (GUM G.4.1, equation G.2b).
 
-    >>> twelve = [Contribution("repeats", 2.0, 3), Contribution("certificate", 1.0)]
-    >>> round(effective_degrees(twelve), 3)
+    >>> budget = [Contribution("repeats", 2.0, 3), Contribution("certificate", 1.0)]
+    >>> round(effective_degrees(budget), 3)
     4.688
     """
     below = math.fsum(c.relative_u**4 / c.degrees for c in contributions)
@@ -132,12 +136,14 @@ def coverage_factor(degrees: float, level: float) -> float:
     >>> round(coverage_factor(16.7, 0.99), 2), round(coverage_factor(math.inf, 0.9545), 2)
     (2.92, 2.0)
     """
-    whole = math.inf if math.isinf(degrees) else max(1, math.floor(degrees))
-    return float(stats.t.ppf((1 + level) / 2, whole))
+    from scipy.special import stdtrit  # loaded only here: a record that is only read need not wait for it
+
+    whole = 1e9 if math.isinf(degrees) else max(1, math.floor(degrees))
+    return float(stdtrit(whole, (1 + level) / 2))
 
 
 def calibrate(
-    photographs: Sequence[MicrometerLines], division_um: float, certificate: Certificate | None = None
+    photographs: Sequence["MicrometerLines"], division_um: float, certificate: Certificate | None = None
 ) -> Calibration:
     """Calibrate a setup from one or more photographs of the same micrometer.
 
@@ -210,7 +216,7 @@ def calibrate(
 
 
 def _pixel_shape(
-    photographs: Sequence[MicrometerLines], scales: "np.ndarray", fit_u: "np.ndarray"
+    photographs: Sequence["MicrometerLines"], scales: "NDArray[np.float64]", fit_u: "NDArray[np.float64]"
 ) -> tuple[Quantity | None, float, float]:
     """Width over height of a pixel, the mean scale, and the relative spread of single photographs.
 
@@ -235,7 +241,7 @@ def _pixel_shape(
     return Quantity(float(sx / sy), u_aspect, ""), float(np.sqrt(sx * sy)), spread
 
 
-def _bend(photographs: Sequence[MicrometerLines]) -> tuple[float, float]:
+def _bend(photographs: Sequence["MicrometerLines"]) -> tuple[float, float]:
     """Largest change of scale along the lines of any photograph, with its standard uncertainty."""
     terms = [
         pair
@@ -245,7 +251,7 @@ def _bend(photographs: Sequence[MicrometerLines]) -> tuple[float, float]:
     return max(terms, key=lambda t: t[0] - _SIGNIFICANT * t[1])
 
 
-def _graduation(photographs: Sequence[MicrometerLines]) -> list[str]:
+def _graduation(photographs: Sequence["MicrometerLines"]) -> list[str]:
     """Doubt that every line was seen: micrometers make every fifth and tenth line longer."""
     if any(p.longer_every == 2 for p in photographs):
         return [

@@ -15,6 +15,7 @@ from setstone.record import journal as _journal
 from setstone.record import occasions as _occasions
 from setstone.record import photographs as _photographs
 from setstone.record import progress as _progress
+from setstone.record import setups as _setups
 from setstone.record import versions as _versions
 from setstone.record import work as _work
 from setstone.record.entries import ObjectEntry
@@ -54,6 +55,12 @@ class Book(Store):
     photographs = _photographs.photographs
     photograph = _photographs.find_photograph
     correct_photograph = _photographs.correct_photograph
+    add_setup = _setups.add_setup
+    setups = _setups.setups
+    setup = _setups.find_setup
+    calibrate_setup = _setups.calibrate_setup
+    calibrations = _setups.calibrations
+    calibrated_scale = _setups.calibrated_scale
     occasions = _occasions.occasions
     save_examination = _examinations.save_examination
     examinations = _examinations.examinations

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from setstone.capture.photograph import Lamp
+from setstone.measure.calibration import Calibration
 from setstone.measure.candidates import Candidate
 from setstone.measure.examination import Examination, Flag
 from setstone.measure.scale import Scale
@@ -62,6 +63,48 @@ class PhotographEntry:
     flags: tuple[Flag, ...]
     #: As a person measured it on the picture.
     scale: Scale | None = None
+    #: The optical setup it was taken with.
+    setup_id: int | None = None
+
+
+@dataclass(frozen=True)
+class SetupEntry:
+    """An optical setup: what stands between stone and sensor, and so fixes the scale."""
+
+    id: int
+    name: str
+    objective: str
+    zoom: str
+    camera: str
+    adapter: str
+    numerical_aperture: float | None
+    #: Days after which a calibration is too old.
+    valid_days: int
+
+
+@dataclass(frozen=True)
+class MicrometerPhotograph:
+    """A photograph of a micrometer as stored, unaltered, under its SHA-256."""
+
+    sha256: str
+    name: str
+    path: Path
+    width: int
+    height: int
+
+
+@dataclass(frozen=True)
+class CalibrationEntry:
+    """A calibration of a setup; `made` is when the micrometer was photographed."""
+
+    id: int
+    setup: SetupEntry
+    made: datetime
+    by: str
+    at: datetime
+    certificate: str
+    result: Calibration
+    photographs: tuple[MicrometerPhotograph, ...]
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from setstone.record.errors import BookError
 from setstone.record.examinations import save_examination
 from setstone.record.occasions import occasions, spelt
 from setstone.record.photographs import photographs, stored_pixels
+from setstone.record.setups import calibrated_scale
 from setstone.record.store import Store
 from setstone.record.text import operator
 from setstone.record.vocabulary import OCCASIONS
@@ -60,7 +61,7 @@ def examine_stone(
         Which photographs; those of the occasion photographed last when not given.
     scale : Scale, optional
         Used before any other. Else one that a person measured on the photograph is used before the
-        scale bar and the file's own.
+        calibration of its setup, that before the scale bar, and that before the file's own.
     bar_length_um : float, optional
         Length printed at the scale bar, in micrometres, when it cannot be read.
     by : str
@@ -95,11 +96,12 @@ def examine_stone(
             f"{stone.full_name} has no photograph under white or blue light ({last}); "
             "state the light of those it has, or add one."
         )
+    calibrated, doubts = calibrated_scale(book, first)
     try:
         result = examine(
             None if white is None else stored_pixels(white),
             None if blue is None else stored_pixels(blue),
-            scale=scale or first.scale,
+            scale=scale or first.scale or calibrated,
             bar_length_um=bar_length_um,
             file_scale=_file_scale(first),
             progress=progress,
@@ -108,6 +110,8 @@ def examine_stone(
         names = " and ".join(f"'{p.name}'" for p in (white, blue) if p is not None)
         raise MeasurementError(f"{names}: {error}") from error
     flags = tuple(dict.fromkeys(f for p in (white, blue) if p is not None for f in p.flags))
+    if scale is None and first.scale is None:
+        flags += doubts
     return save_examination(
         book,
         stone,

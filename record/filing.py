@@ -8,6 +8,13 @@ from pathlib import Path
 
 from setstone.record.errors import BookError
 
+_SUFFIXES = {"JPEG": ".jpg", "PNG": ".png", "TIFF": ".tif", "OME-TIFF": ".ome.tif"}
+
+
+def suffix(format: str) -> str:  # noqa: A002
+    """Return how the name of a file of a format ends, for example ``".jpg"`` of ``"JPEG"``."""
+    return _SUFFIXES[format]
+
 
 def file_away(source: Path, target: Path, sha256: str) -> None:
     """Keep a copy of a file, so that it is wholly there or not at all, whenever the power fails.

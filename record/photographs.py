@@ -13,9 +13,9 @@ from setstone.measure.scale import Scale
 from setstone.record import schema
 from setstone.record.clock import in_utc, now
 from setstone.record.convert import from_json, to_json
-from setstone.record.entries import PhotographEntry, StoneEntry
+from setstone.record.entries import PhotographEntry, SetupEntry, StoneEntry
 from setstone.record.errors import BookError
-from setstone.record.filing import file_away
+from setstone.record.filing import file_away, suffix
 from setstone.record.inventory import require_unchanged, stone_of_id
 from setstone.record.journal import note
 from setstone.record.occasions import spelt
@@ -26,8 +26,6 @@ from setstone.record.vocabulary import OCCASIONS
 
 #: From here on the lamp recognised in a picture is taken without a warning.
 _SURE = 0.5
-
-_SUFFIXES = {"JPEG": ".jpg", "PNG": ".png", "TIFF": ".tif", "OME-TIFF": ".ome.tif"}
 
 # The decoders of setstone.capture are imported where they are used: naming a stone need not load them.
 
@@ -42,6 +40,7 @@ def add_photograph(
     by: str = "",
     taken: datetime | None = None,
     magnification: float | None = None,
+    setup: SetupEntry | None = None,
 ) -> tuple[PhotographEntry, bool]:
     """Keep a copy of a photograph; the file itself is only read.
 
@@ -60,6 +59,8 @@ def add_photograph(
         When; else what the file says. Without a time zone it is local time.
     magnification : float, optional
         Of the microscope; else what the file says.
+    setup : SetupEntry, optional
+        The optical setup it was taken with; its calibration gives the scale.
 
     Returns
     -------
@@ -85,7 +86,7 @@ def add_photograph(
         return known, False
 
     seen_as, flags = _lamp(photograph, lamp)
-    file = photograph.sha256 + _SUFFIXES[photograph.format]
+    file = photograph.sha256 + suffix(photograph.format)
     # The file first, then the row: a crash between them leaves a spare file, never a row without one.
     file_away(path, book.photographs_folder / file, photograph.sha256)
     height, width = photograph.pixels.shape[:2]
@@ -108,6 +109,7 @@ def add_photograph(
         "format": photograph.format,
         "size_bytes": photograph.size_bytes,
         "added": at,
+        "setup_id": None if setup is None else setup.id,
         "flags": to_json(flags, tuple[Flag, ...]),
     }
     after = {"sha256": photograph.sha256, "name": values["name"], "lamp": str(seen_as), "occasion": occasion}
@@ -205,6 +207,7 @@ def correct_photograph(
     occasion: str | None = None,
     magnification: float | None = None,
     scale: Scale | None = None,
+    setup: SetupEntry | None = None,
     by: str,
 ) -> PhotographEntry:
     """Correct what is said of a photograph; the journal keeps what stood before.
@@ -221,6 +224,8 @@ def correct_photograph(
     magnification : float, optional
     scale : Scale, optional
         As a person measured it on the picture.
+    setup : SetupEntry, optional
+        The optical setup it was taken with.
     by : str
         Who corrects.
 
@@ -243,6 +248,7 @@ def correct_photograph(
             (entry.occasion, old.occasion, occasion),
             (entry.magnification, old.magnification, magnification),
             (entry.scale, old.scale, scale),
+            (entry.setup_id, old.setup_id, None if setup is None else setup.id),
             (entry.stone_id, old.stone_id, None if stone is None else stone.id),
         )
         owner = stone_of_id(connection, old.stone_id if stone is None else stone.id)
@@ -255,6 +261,8 @@ def correct_photograph(
             changes["magnification"] = _possible(magnification)
         if scale is not None:
             changes["scale"] = to_json(scale)
+        if setup is not None:
+            changes["setup_id"] = setup.id
         if lamp is not None:
             flags = _without_doubts(old.flags) + _contradicted(lamp, stored_pixels(old))
             changes |= {
@@ -394,6 +402,8 @@ def _require_unexamined(book: Store, entry: PhotographEntry) -> None:
 def _told(book: Store, entry: PhotographEntry) -> dict[str, object]:
     with book.snapshot() as connection:
         owner = stone_of_id(connection, entry.stone_id)
+        named = select(schema.setups.c.name).where(schema.setups.c.id == entry.setup_id)
+        setup = connection.execute(named).scalar()
     return {
         "stone": owner.full_name,
         "lamp": str(entry.lamp),
@@ -401,6 +411,7 @@ def _told(book: Store, entry: PhotographEntry) -> dict[str, object]:
         "occasion": entry.occasion,
         "magnification": entry.magnification,
         "scale": None if entry.scale is None else to_json(entry.scale),
+        "setup": setup,
     }
 
 

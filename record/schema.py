@@ -95,6 +95,52 @@ stones = Table(
     UniqueConstraint("object_id", "position_key"),
 )
 
+# Optical setups, each with calibrations: objective, zoom, camera and adapter as a person describes them.
+setups = Table(
+    "setups",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", String(100), nullable=False),
+    Column("name_key", Text, nullable=False, unique=True),
+    Column("objective", String(100), nullable=False),
+    Column("zoom", String(100), nullable=False),
+    Column("camera", String(100), nullable=False),
+    Column("adapter", String(100), nullable=False),
+    Column("numerical_aperture", Float),
+    # Days after which a calibration is too old.
+    Column("valid_days", Integer, nullable=False),
+    Column("added", UTCDateTime, nullable=False),
+)
+
+calibrations = Table(
+    "calibrations",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("setup_id", ForeignKey("setups.id"), nullable=False, index=True),
+    # When the micrometer was photographed.
+    Column("made", UTCDateTime, nullable=False),
+    Column("by", String(100), nullable=False),
+    Column("at", UTCDateTime, nullable=False),
+    # What the person said of the micrometer's certificate.
+    Column("certificate", String(200), nullable=False),
+    Column("result", _json, nullable=False),
+    sqlite_autoincrement=True,
+)
+
+# The photographs of the micrometer, kept in the folder of photographs like all others.
+calibration_photographs = Table(
+    "calibration_photographs",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("calibration_id", ForeignKey("calibrations.id"), nullable=False, index=True),
+    Column("sha256", String(64), nullable=False),
+    Column("name", String(255), nullable=False),
+    Column("file", String(255), nullable=False),
+    Column("width", Integer, nullable=False),
+    Column("height", Integer, nullable=False),
+    sqlite_autoincrement=True,
+)
+
 photographs = Table(
     "photographs",
     metadata,
@@ -120,6 +166,8 @@ photographs = Table(
     Column("flags", _json, nullable=False),
     # As a person measured it on the picture; null where nobody did.
     Column("scale", _json),
+    # The optical setup it was taken with; null where none was named.
+    Column("setup_id", ForeignKey("setups.id")),
 )
 
 examinations = Table(
