@@ -14,6 +14,7 @@ from setstone.commands import (
     output,
     photographs,
     readings,
+    setups,
     versions,
     window,
     work,
@@ -29,7 +30,19 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for group in (demo, book, photographs, examination, readings, evidence, work, versions, output, window):
+for group in (
+    demo,
+    book,
+    photographs,
+    setups,
+    examination,
+    readings,
+    evidence,
+    work,
+    versions,
+    output,
+    window,
+):
     group.register(app)
 
 

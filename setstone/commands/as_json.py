@@ -72,6 +72,7 @@ def photograph(entry: PhotographEntry) -> dict[str, Any]:
         "taken": time(entry.taken),
         "by": entry.operator,
         "magnification": entry.magnification,
+        "setup_id": entry.setup_id,
         "scale_in_file_um_per_px": entry.um_per_px,
         "width_px": entry.width,
         "height_px": entry.height,

@@ -27,6 +27,11 @@ BLUE_CAUTION = (
 )
 
 
+SetupOption = Annotated[
+    str | None, typer.Option(help="Optical setup it was taken with; its calibration gives the scale.")
+]
+
+
 def register(app: typer.Typer) -> None:
     """Add these commands to the command line."""
     app.add_typer(photo_commands, name="photo")
@@ -47,6 +52,7 @@ def add(
     magnification: Annotated[
         float | None, typer.Option(help="Of the microscope, for example 60.", min=0.1, max=10000)
     ] = None,
+    setup: SetupOption = None,
     by: ByOption = LOGIN,
     book: BookOption = HERE,
     as_json: JsonOption = False,
@@ -69,6 +75,7 @@ def add(
                 by=by,
                 taken=None if taken is None else taken.astimezone(),
                 magnification=magnification,
+                setup=None if setup is None else opened.setup(setup),
             )
             for file in files
         ]
@@ -97,6 +104,7 @@ def correct(
     magnification: Annotated[
         float | None, typer.Option(help="Of the microscope, for example 60.", min=0.1, max=10000)
     ] = None,
+    setup: SetupOption = None,
     by: ByOption = LOGIN,
     book: BookOption = HERE,
     as_json: JsonOption = False,
@@ -116,6 +124,7 @@ def correct(
             lamp=None if light is None else Lamp(light),
             occasion=occasion,
             magnification=magnification,
+            setup=None if setup is None else opened.setup(setup),
             by=by,
         )
     show(as_json, j.photograph(entry), lambda: screen.print_photographs([entry]))
