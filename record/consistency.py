@@ -7,21 +7,20 @@ consistent with': a reading is not a verdict.
 from dataclasses import dataclass
 from functools import lru_cache
 
-from setstone.record.entries import ExaminationEntry, ReadingEntry, StoneEntry
-from setstone.record.errors import BookError
-from setstone.record.evidence.contradictions import Contradiction, composite_signs, contradictions
-from setstone.record.evidence.materials import Kind, claimed, materials, signs
+from setstone.record.entries import ExaminationEntry, ReadingEntry, StoneEntry, WorkEntry
+from setstone.record.evidence.contradictions import Contradiction, composite_signs
+from setstone.record.evidence.gist import LEADING, contradicting, ranked, sign, understood
+from setstone.record.evidence.materials import Kind, claimed, materials
 from setstone.record.evidence.next_test import NextTest, next_tests
-from setstone.record.evidence.ranking import Evidence, Ranked, Voice, origin_note, rank
-from setstone.record.evidence.readings import ReadingKind, Typed, Understood, Word
+from setstone.record.evidence.ranking import Evidence, Ranked, Voice, origin_note
+from setstone.record.evidence.readings import Typed, Understood
 from setstone.record.evidence.treatment import Treatment, treatments
-from setstone.record.evidence.understand import understand
 from setstone.record.examinations import latest_examinations
 from setstone.record.notes import readings
 from setstone.record.store import Store
+from setstone.record.vocabulary import WorkKind
+from setstone.record.work import work
 
-#: Materials under which the readings are less probable than this against the best do not lead.
-_LEADING = 1 / 20
 #: What harms a material, in the words of a caution.
 _HARMS = {
     "ultrasonic": "ultrasonics",
@@ -129,7 +128,8 @@ def consistency(book: Store, stone: StoneEntry, *, is_set: bool | None = None) -
     ----------
     stone : StoneEntry
     is_set : bool, optional
-        Whether the stone is in its setting now; as at the newest reading when not given, else set.
+        Whether the stone is in its setting now; when not given, as the newest reading or the newest work on it
+        says, else set.
 
     Returns
     -------
@@ -139,28 +139,35 @@ def consistency(book: Store, stone: StoneEntry, *, is_set: bool | None = None) -
     with book.snapshot():
         entries = readings(book, stone)
         seen = _seen(latest_examinations(book, stone))
-    if is_set is None:
-        is_set = entries[-1].stone_is_set if entries else True
-    understood = [(e, _understood(e)) for e in entries]
-    evidence = (*(Evidence(u, e.id) for e, u in understood), *seen)
-    ranked = _ranked(evidence)
-    leading = [r for r in ranked if r.consistent and r.relative >= _LEADING]
+        if is_set is None:
+            is_set = _state(entries, work(book, stone))
+    read = [(e, _understood(e)) for e in entries]
+    evidence = (*(Evidence(u, e.id) for e, u in read), *seen)
+    order = ranked(evidence)
+    leading = [r for r in order if r.consistent and r.relative >= LEADING]
     treated = treatments(evidence)
-    contradicting = contradictions(evidence, ranked, claim=stone.claimed_as)
+    against = contradicting(evidence, stone.claimed_as)
     return Consistency(
         stone=stone,
         is_set=is_set,
-        read=tuple(ReadAs(e, u.says, u.unused) for e, u in understood),
-        lines=tuple(_line(r, ranked) for r in ranked if r.consistent),
-        excluded=tuple(_line(r, ranked) for r in ranked if not r.consistent),
-        contradictions=contradicting,
+        read=tuple(ReadAs(e, u.says, u.unused) for e, u in read),
+        lines=tuple(_line(r, order) for r in order if r.consistent),
+        excluded=tuple(_line(r, order) for r in order if not r.consistent),
+        contradictions=against,
         composite=composite_signs(evidence),
         treatments=treated,
         next_tests=_open_tests(evidence, is_set),
         cautions=_cautions(leading, treated, stone.claimed_as),
-        summary=_summary(ranked, contradicting),
+        summary=_summary(order, against),
         cannot_tell=_cannot_tell(leading),
     )
+
+
+def _state(entries: tuple[ReadingEntry, ...], done: tuple[WorkEntry, ...]) -> bool:
+    """Tell whether the stone is set, by whatever says so last."""
+    told = [(e.taken or e.at, e.stone_is_set) for e in entries]
+    told += [(w.done, w.kind is WorkKind.SET) for w in done if w.kind in (WorkKind.SET, WorkKind.UNSET)]
+    return max(told, key=lambda t: t[0])[1] if told else True
 
 
 def read_as(entry: ReadingEntry) -> ReadAs:
@@ -174,28 +181,17 @@ def read_as(entry: ReadingEntry) -> ReadAs:
     -------
     ReadAs
     """
-    understood = _understood(entry)
-    return ReadAs(entry, understood.says, understood.unused)
+    read = _understood(entry)
+    return ReadAs(entry, read.says, read.unused)
 
 
 def _understood(entry: ReadingEntry) -> Understood:
-    """Understand a reading; one entered before it was checked may not be understood, and is kept."""
-    try:
-        return understand(
-            Typed(
-                entry.test,
-                entry.value,
-                entry.unit,
-                entry.uncertainty,
-                entry.stone_is_set,
-                entry.details,
-            )
-        )
-    except BookError as error:
-        return Understood(None, None, entry.value, f"not understood: {error}")
+    return understood(
+        Typed(entry.test, entry.value, entry.unit, entry.uncertainty, entry.stone_is_set, entry.details)
+    )
 
 
-def _seen(examinations: tuple[ExaminationEntry, ...]) -> list[Evidence]:
+def _seen(examinations: tuple[ExaminationEntry, ...]) -> tuple[Evidence, ...]:
     """Findings in the pictures that are words of the vocabulary, each word once."""
     words: dict[str, str] = {}
     for examination in examinations:
@@ -204,36 +200,24 @@ def _seen(examinations: tuple[ExaminationEntry, ...]) -> list[Evidence]:
             if candidate.is_finding and decision is not None and decision.kind is not None:
                 where = f"finding {candidate.number}, {examination.occasion}"
                 words.setdefault(str(decision.kind), where)
-    return [
-        Evidence(Understood(ReadingKind.OBSERVATION, Word(word), f"seen: {word} ({where})"))
-        for word, where in words.items()
-        if word in signs()
-    ]
-
-
-# The same record is weighed whenever it is shown.
-
-
-@lru_cache(maxsize=256)
-def _ranked(evidence: tuple[Evidence, ...]) -> tuple[Ranked, ...]:
-    return rank(evidence)
+    return tuple(e for word, where in words.items() if (e := sign(word, where)) is not None)
 
 
 @lru_cache(maxsize=256)
 def _open_tests(evidence: tuple[Evidence, ...], is_set: bool) -> tuple[NextTest, ...]:
-    return next_tests(evidence, _ranked(evidence), materials(), is_set=is_set)
+    return next_tests(evidence, ranked(evidence), materials(), is_set=is_set)
 
 
-def _line(ranked: Ranked, all_of_them: tuple[Ranked, ...]) -> Line:
-    m = ranked.material
-    against = "; ".join(v.says for v in ranked.excluded_by) or _told(ranked.speaks_against)
+def _line(one: Ranked, order: tuple[Ranked, ...]) -> Line:
+    m = one.material
+    against = "; ".join(v.says for v in one.excluded_by) or _told(one.speaks_against)
     return Line(
-        ranked.rank,
+        one.rank,
         m.name,
         str(m.kind),
-        origin_note(m.group, all_of_them),
-        ranked.relative,
-        _told(ranked.speaks_for),
+        origin_note(m.group, order),
+        one.relative,
+        _told(one.speaks_for),
         against,
         m.id,
     )
@@ -248,26 +232,26 @@ def _told(voice: Voice | None) -> str:
     return f"{voice.says}: {figure} times {more} probable than under the table's average"
 
 
-def _summary(ranked: tuple[Ranked, ...], contradicting: tuple[Contradiction, ...]) -> str:
-    first = [r.material for r in ranked if r.rank == 1]
-    if not ranked:
+def _summary(order: tuple[Ranked, ...], against: tuple[Contradiction, ...]) -> str:
+    first = [r.material for r in order if r.rank == 1]
+    if not order:
         return "Nothing was read yet that tells materials apart."
     if not first:
         said = "The readings together are not consistent with any material of the table."
     else:
         groups = dict.fromkeys(m.group for m in first)
-        named = "; ".join(_named(g, [m.name for m in first if m.group == g], ranked) for g in groups)
-        others = sum(r.consistent and r.rank > 1 for r in ranked)
+        named = "; ".join(_named(g, [m.name for m in first if m.group == g], order) for g in groups)
+        others = sum(r.consistent and r.rank > 1 for r in order)
         said = f"The readings are most consistent with {named}"
         said += f"; also consistent with {others} more." if others else "."
-    if contradicting:
-        count = len(contradicting)
+    if against:
+        count = len(against)
         said += f" The record holds {count} contradiction{'s' if count > 1 else ''}."
     return said + " Not a laboratory report."
 
 
-def _named(group: str, names: list[str], ranked: tuple[Ranked, ...]) -> str:
-    note = origin_note(group, ranked)
+def _named(group: str, names: list[str], order: tuple[Ranked, ...]) -> str:
+    note = origin_note(group, order)
     return ", ".join(names) + (f" ({note})" if note else "")
 
 

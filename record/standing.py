@@ -8,15 +8,19 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import ColumnElement, Connection, Select, case, delete, func, insert, or_, select
 
 from setstone.capture.photograph import Lamp
 from setstone.measure.candidates import LIKELY
 from setstone.record import schema
+from setstone.record.evidence.readings import Typed
 from setstone.record.text import key
 from setstone.record.vocabulary import Verdict
+
+if TYPE_CHECKING:
+    from setstone.record.evidence.gist import Gist
 
 _o, _s, _p = schema.objects.c, schema.stones.c, schema.photographs.c
 _e, _c, _d = schema.examinations.c, schema.candidates.c, schema.decisions.c
@@ -55,6 +59,9 @@ class _Gathered:
     signing_line: int = 0
     signed: tuple[str, datetime] | None = None
     words: list[str] = field(default_factory=list)
+    readings: list[Typed] = field(default_factory=list)
+    #: Kinds of the findings.
+    seen: list[str] = field(default_factory=list)
 
     @property
     def to_examine(self) -> list[str]:
@@ -80,8 +87,19 @@ class _Gathered:
         """Who signed and when, where nothing was changed since."""
         return self.signed if self.changed_line < self.signing_line else None
 
+    @property
+    def gist(self) -> "Gist | None":
+        """What its readings and findings say, where there are any."""
+        if not self.readings and not self.seen:
+            return None
+        # Loaded only here: weighing takes longer to load than the rest of a book.
+        from setstone.record.evidence.gist import gist
+
+        return gist(self.claimed_as, self.readings, self.seen)
+
     def row(self, stone_id: int) -> dict[str, Any]:
         by, at = self.signature or (None, None)
+        said = self.gist
         return {
             "stone_id": stone_id,
             "stage": str(self.stage),
@@ -89,11 +107,11 @@ class _Gathered:
             "to_examine": self.to_examine,
             "left": self.left,
             "findings": self.findings,
-            "contradictions": 0,
+            "contradictions": said.contradictions if said else 0,
             "changed": self.changed,
             "signed_by": by,
             "signed_at": at,
-            "species": key(self.claimed_as),
+            "species": key("\n".join([self.claimed_as, *(said.species if said else ())])),
             "words": key("\n".join(dict.fromkeys(self.words))),
         }
 
@@ -186,6 +204,7 @@ def _judged(connection: Connection, ids: Sequence[int], found: dict[int, _Gather
             if decision.verdict == Verdict.ACCEPTED:
                 stone.findings += 1
                 stone.words.append(decision.kind)
+                stone.seen.append(decision.kind)
 
 
 def _noted(connection: Connection, ids: Sequence[int], found: dict[int, _Gathered]) -> None:
@@ -193,8 +212,16 @@ def _noted(connection: Connection, ids: Sequence[int], found: dict[int, _Gathere
     r, w, m = schema.readings.c, schema.reading_withdrawals.c, schema.remarks.c
     holds = r.id.not_in(select(w.reading_id))
     k, f = schema.work.c, schema.facts.c
+    read = select(
+        r.stone_id, r.test, r.value, r.unit, r.uncertainty, r.stone_is_set, r.details, r.instrument, r.remark
+    )
+    for row in connection.execute(read.where(r.stone_id.in_(ids), holds).order_by(r.id)):
+        stone = found[row.stone_id]
+        stone.readings.append(
+            Typed(row.test, row.value, row.unit, row.uncertainty, row.stone_is_set, row.details or {})
+        )
+        stone.words += row.test, row.value, row.unit, row.instrument, row.remark
     texts: list[Select[Any]] = [
-        select(r.stone_id, r.test, r.value, r.unit, r.instrument, r.remark).where(r.stone_id.in_(ids), holds),
         select(m.stone_id, m.text).where(m.stone_id.in_(ids)),
         select(k.stone_id, k.kind, k.done_by, k.adhesive, k.solvent, k.remark).where(
             k.stone_id.in_(ids), k.takes_back.is_(None), k.id.not_in(_of(ids, k.takes_back))

@@ -15,7 +15,7 @@ from setstone.record.entries import ReadingEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.estimating import estimate_weight, keep_estimate
 from setstone.record.evidence.line import read_line
-from setstone.record.vocabulary import FindingKind, Verdict
+from setstone.record.vocabulary import FindingKind, Verdict, WorkKind
 
 
 @pytest.mark.parametrize(
@@ -233,3 +233,25 @@ def test_a_weight_is_an_estimate_with_range_and_formula(book: Book, stone: Stone
     assert "0.0018" in kept.remark
     with pytest.raises(BookError, match="examine it"):
         estimate_weight(book, stone, "round", depth=depth)
+
+
+def test_the_list_of_stones_counts_contradictions_and_finds_by_what_is_left(
+    book: Book, stone: StoneEntry
+) -> None:
+    def listed() -> int:
+        return next(p.contradictions for p in book.progress() if p.stone == stone)
+
+    reading = book.add_line(stone, "1.718 unset", by="Ada")
+    assert listed() == 1
+    book.withdraw_reading(stone, reading.id, reason="of another stone", by="Ada")
+    assert listed() == 0
+    book.add_line(stone, "1.544-1.553", by="Ada")
+    assert [p.stone for p in book.search(species="amethyst").stones] == [stone]
+
+
+def test_the_state_is_what_was_said_or_done_last(book: Book, stone: StoneEntry) -> None:
+    assert consistency(book, stone).is_set
+    book.add_line(stone, "1.762-1.770 set", by="Ada")
+    book.add_work(stone, WorkKind.UNSET, by="Ada")
+    assert not consistency(book, stone).is_set
+    assert consistency(book, stone, is_set=True).is_set
