@@ -27,6 +27,7 @@ from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.guide import BLUE_LIGHT
 from setstone.annotate.bench.pixels import Pixels
 from setstone.annotate.bench.scaling import BarEnds, bar_ends, scale_typed, scale_words, width_words
+from setstone.annotate.panels.dropping import dropped_files
 from setstone.annotate.panels.looks import caution, line_height, words
 from setstone.annotate.panels.scale_tool import ScaleTool
 from setstone.annotate.panels.settings import ask_for_pictures
@@ -118,7 +119,7 @@ class PhotographsPanel(QWidget):
     def dropEvent(self, event: QDropEvent) -> None:  # noqa: N802 Qt's name
         """Add the files dropped."""
         event.acceptProposedAction()
-        self.add([Path(url.toLocalFile()) for url in event.mimeData().urls() if url.isLocalFile()])
+        self.add(dropped_files(event.mimeData()))
 
     def add(self, files: Sequence[Path]) -> None:
         """Add files to the chosen stone, in a thread."""

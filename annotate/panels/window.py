@@ -17,6 +17,7 @@ from setstone.annotate.bench.pixels import Pixels
 from setstone.annotate.bench.settings import read_settings
 from setstone.annotate.panels.bar import Bar
 from setstone.annotate.panels.canvas import Canvas
+from setstone.annotate.panels.dropping import Dropping
 from setstone.annotate.panels.examination import ExaminationPanel
 from setstone.annotate.panels.examining import Examining
 from setstone.annotate.panels.hand_out import HandOutPanel
@@ -65,6 +66,7 @@ class Window(QObject):
         self.tools = Tools(self.bench, self.canvas)
         self.examining = Examining(self.bench)
         self.docks: dict[str, QDockWidget] = {}
+        self._dropping = Dropping(self.bench, lambda files: self.docks["Photographs"].widget().add(files))
         self._furnished = False
         self._looking = QTimer(self)
         self._looking.setInterval(_LOOK_MS)
@@ -129,6 +131,7 @@ class Window(QObject):
         main.statusBar().addPermanentWidget(place)
         self.canvas.pointed.connect(place.setText)
         main.installEventFilter(self)
+        self._dropping.watch(main.centralWidget())
         for key, title, run in commands.bindings():
             shortcut = QShortcut(QKeySequence(key), main)
             shortcut.setWhatsThis(title)

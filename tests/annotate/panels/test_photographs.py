@@ -11,8 +11,9 @@ pytest.importorskip(
     "napari.qt", reason="the window is not installed (pip install setstone[gui])", exc_type=ImportError
 )
 
-from qtpy.QtCore import QMimeData, QPointF, Qt, QUrl  # noqa: TID251
-from qtpy.QtGui import QDropEvent  # noqa: TID251
+from qtpy.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl  # noqa: TID251
+from qtpy.QtGui import QDragEnterEvent, QDropEvent  # noqa: TID251
+from qtpy.QtWidgets import QApplication, QWidget  # noqa: TID251
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.pixels import Pixels
@@ -41,18 +42,12 @@ def panel(bench: Bench, qtbot: Any) -> PhotographsPanel:
     return made
 
 
-def drop(panel: PhotographsPanel, *files: Path) -> None:
+def drop(on: QWidget, *files: Path) -> None:
     data = QMimeData()
     data.setUrls([QUrl.fromLocalFile(str(file)) for file in files])
-    panel.dropEvent(
-        QDropEvent(
-            QPointF(5, 5),
-            Qt.DropAction.CopyAction,
-            data,
-            Qt.MouseButton.LeftButton,
-            Qt.KeyboardModifier.NoModifier,
-        )
-    )
+    with_what = (Qt.DropAction.CopyAction, data, Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier)
+    QApplication.sendEvent(on, QDragEnterEvent(QPoint(5, 5), *with_what))
+    QApplication.sendEvent(on, QDropEvent(QPointF(5, 5), *with_what))
 
 
 def test_files_dropped_are_there_with_light_and_occasion(
@@ -133,3 +128,22 @@ def test_the_scale_is_set_by_dragging_the_ends_of_the_bar(
     # Two ends set by hand, 2 px each (JCGM 100:2008, 5.1.2).
     assert scale.relative_u == pytest.approx(2 * 2**0.5 / 100)
     window.bench.undo()
+
+
+def test_files_dropped_on_the_picture_go_to_the_chosen_stone(
+    book: Path, open_window: Callable[[Path | None], Any], qtbot: Any
+) -> None:
+    window = open_window(None)
+    main = window.docks["Stones"].parent()
+    canvas = next(w for w in main.centralWidget().findChildren(QWidget) if w.acceptDrops())
+    said: list[str] = []
+    window.bench.said.connect(said.append)
+    drop(canvas, LID_5 / "before_white.jpg")
+    assert "Choose the stone first" in said[0]
+    drop(canvas, book)
+    assert window.bench.opened.folder == book
+    window.bench.choose_by(1)
+    drop(canvas, LID_5 / "before_white.jpg")
+    qtbot.waitUntil(lambda: len(window.bench.photographs) == 1, timeout=30_000)
+    with qtbot.waitSignal(window.canvas.shown, timeout=30_000):
+        window.bench.choose_by(-1)
