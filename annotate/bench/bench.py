@@ -9,6 +9,7 @@ from setstone.annotate.bench.choosing import in_order
 from setstone.annotate.bench.presence import Presence
 from setstone.annotate.bench.review import Review
 from setstone.annotate.bench.steps import Step, Steps
+from setstone.annotate.bench.typed_reading import TypedReading
 from setstone.capture.photograph import Lamp
 from setstone.measure.scale import Scale
 from setstone.record.book import Book
@@ -409,39 +410,38 @@ class Bench:
 
     # Readings and remarks
 
-    def add_reading(
-        self,
-        test: str,
-        value: str,
-        *,
-        unit: str = "",
-        uncertainty: str = "",
-        instrument: str = "",
-        stone_is_set: bool = True,
-        remark: str = "",
-    ) -> ReadingEntry:
-        """Enter a reading of the chosen stone; a wrong one stays, and a remark says so."""
-        entry = self.opened.add_reading(
-            self._required_stone(),
-            test=test,
-            value=value,
-            unit=unit,
-            uncertainty=uncertainty,
-            instrument=instrument,
-            stone_is_set=stone_is_set,
-            remark=remark,
-            by=self.by,
-        )
-        self.changed_here()
-        self.notes_changed.emit()
+    def enter_reading(self, typed: TypedReading, *, instead_of: int | None = None) -> ReadingEntry:
+        """Enter a reading of the chosen stone.
+
+        Parameters
+        ----------
+        typed : TypedReading
+        instead_of : int, optional
+            Number of the reading it corrects, which stays in the book, withdrawn.
+        """
+        book, stone = self.opened, self._required_stone()
+        values = typed.values()
+        if instead_of is None:
+            entry = book.add_reading(stone, **values, by=self.by)
+        else:
+            entry = book.correct_reading(stone, instead_of, **values, by=self.by)
+        self._noted()
         return entry
+
+    def withdraw_reading(self, number: int, reason: str) -> None:
+        """Say that a reading does not hold; it stays in the book."""
+        self.opened.withdraw_reading(self._required_stone(), number, reason=reason, by=self.by)
+        self._noted()
 
     def add_remark(self, text: str) -> RemarkEntry:
         """Enter a remark on the chosen stone."""
         entry = self.opened.add_remark(self._required_stone(), text, by=self.by)
+        self._noted()
+        return entry
+
+    def _noted(self) -> None:
         self.changed_here()
         self.notes_changed.emit()
-        return entry
 
     # Examination
 

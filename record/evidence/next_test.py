@@ -36,7 +36,7 @@ _MANY = 12
 _THROUGH = (
     "needs light through the stone: only unset, or in a setting open at the back; look in three directions"
 )
-_CAUTIONS: Mapping[ReadingKind, tuple[str, ...]] = {
+CAUTIONS: Mapping[ReadingKind, tuple[str, ...]] = {
     ReadingKind.REFRACTOMETER: (
         "contact liquid (diiodomethane) is toxic and irritant: gloves, ventilation, one small drop, wipe off at once, "
         "follow its safety sheet",
@@ -147,7 +147,7 @@ def next_tests(
         if gain < _LEAST_GAIN:
             continue
         harmed = [m.name for m in only if _harm(kind) in m.avoid]
-        cautions = _CAUTIONS.get(kind, ())
+        cautions = CAUTIONS.get(kind, ())
         if harmed:
             cautions = (f"not if it may be {_few(harmed)}: the test can harm it", *cautions)
         tests.append(

@@ -11,6 +11,7 @@ from setstone.annotate.bench.adding import add_files
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.scaling import BarEnds, bar_ends, scale_typed, scale_words
 from setstone.annotate.bench.settings import Settings, keep_settings, read_settings
+from setstone.annotate.bench.typed_reading import TypedReading, typed_again
 from setstone.capture.open import open_photograph
 from setstone.capture.photograph import Lamp
 from setstone.measure.errors import MeasurementError
@@ -151,7 +152,14 @@ def test_readings_and_remarks_are_told(bench: Bench) -> None:
     bench.add_stone("lid-3", to="Presentation snuff box")
     told: list[str] = []
     bench.notes_changed.connect(lambda: told.append("notes"))
-    bench.add_reading("refractometer", "1.762-1.770", uncertainty="0.002", stone_is_set=False)
+    first = bench.enter_reading(TypedReading("refractometer", "1.762-1.770 table unset ± 0.002 # worn"))
+    assert (first.value, first.uncertainty, first.stone_is_set) == ("1.762-1.770", "0.002", False)
+    assert (first.details, first.remark) == ({"part": "table"}, "worn")
+    again = typed_again(first)
+    assert bench.enter_reading(again, instead_of=first.id).details == first.details
     bench.add_remark("old glue at the lower edge")
-    assert told == ["notes", "notes"]
+    assert len(bench.opened.readings(stone_of(bench))) == 1
+    bench.withdraw_reading(bench.opened.readings(stone_of(bench))[0].id, "read on the claw")
+    assert bench.opened.readings(stone_of(bench)) == ()
+    assert told == ["notes"] * 4
     assert bench.progress[0].stage is Stage.NO_PHOTOGRAPH

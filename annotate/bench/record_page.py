@@ -1,0 +1,94 @@
+"""The test record of a stone as a page for a text widget: what the readings say, then readings and remarks."""
+
+from collections.abc import Iterable, Sequence
+from html import escape
+
+from setstone.record.consistency import Consistency, Line, read_as
+from setstone.record.entries import ReadingEntry, RemarkEntry
+from setstone.record.evidence.next_test import NextTest
+
+#: At most so many materials and tests are listed.
+_MOST_MATERIALS, _MOST_TESTS = 8, 3
+#: Materials under which the readings are less probable than this against the first are only counted.
+_LISTED_FROM = 1 / 20
+
+
+def says_html(found: Consistency) -> str:
+    """Lay out what the readings are consistent with, what contradicts what, what to test next, what to beware of."""
+    listed = [r for r in found.lines if r.relative >= _LISTED_FROM][:_MOST_MATERIALS]
+    less = len(found.lines) - len(listed)
+    counted = (
+        f"{less} more fit less well; {len(found.excluded)} of the table are not consistent with the readings."
+    )
+    alarms = [f"{c.text} {c.do}" for c in found.contradictions] + list(found.composite)
+    treated = [t.verdict for t in found.treatments if t.signs]
+    parts = [
+        _heading("Consistent with"),
+        f"<p>{escape(found.summary)}</p>",
+        "".join(f"<p><b>! {escape(text)}</b></p>" for text in alarms),
+        _list(map(_material, listed)),
+        f"<p><small>{counted}</small></p>" if found.lines or found.excluded else "",
+        _heading("What to test next") if found.next_tests else "",
+        _list(map(_test, found.next_tests[:_MOST_TESTS])),
+        _heading("Treatment") + _list(map(escape, treated)) if treated else "",
+        _heading("These readings cannot tell") + _list(map(escape, found.cannot_tell))
+        if found.cannot_tell
+        else "",
+        _heading("Handle with care") + _list(map(escape, found.cautions)) if found.cautions else "",
+    ]
+    return "".join(parts)
+
+
+def notes_html(readings: Sequence[ReadingEntry], remarks: Sequence[RemarkEntry]) -> str:
+    """Lay out readings and remarks, the latest first; links ``correct:ID`` and ``withdraw:ID`` stand at readings."""
+    if not readings and not remarks:
+        return "<p>No readings or remarks yet. A reading is not a verdict: several materials may be consistent with it.</p>"
+    told = [(e.at, _reading(e)) for e in readings] + [(e.at, _remark(e)) for e in remarks]
+    return _heading("Readings and remarks") + "".join(html for _, html in sorted(told, reverse=True))
+
+
+def _material(line: Line) -> str:
+    times = "" if line.rank == 1 else f", {1 / line.relative:.2g} times less probable"
+    beside = f" – {escape(line.note)}" if line.note else ""
+    speaks = f"<br><small>for it: {escape(line.speaks_for)}</small>" if line.speaks_for else ""
+    against = f"<br><small>against it: {escape(line.speaks_against)}</small>" if line.speaks_against else ""
+    return f"{escape(line.name)}{times}{beside}{speaks}{against}"
+
+
+def _test(test: NextTest) -> str:
+    when = "" if test.possible else " (only when unset)"
+    cautions = "".join(f"<br><small>! {escape(text)}</small>" for text in test.cautions)
+    return f"<b>{escape(test.test)}</b>{when}: {escape(test.why)}{cautions}"
+
+
+def _reading(entry: ReadingEntry) -> str:
+    value = f"{entry.value} {entry.unit}".strip()
+    if entry.uncertainty:
+        value += f" ± {entry.uncertainty.removeprefix('±').strip()}"
+    state = "set" if entry.stone_is_set else "unset"
+    details = ", ".join(x for x in (entry.instrument, f"stone {state}", entry.remark) if x)
+    read = read_as(entry)
+    mark = f"<br><b>not weighed:</b> {escape(read.mark)}" if read.mark else ""
+    return (
+        f"<p><b>{escape(entry.test)}: {escape(value)}</b><br>{escape(read.says)}{mark}<br>"
+        f"<small>{escape(details)}; {_signed(entry)} – <a href='correct:{entry.id}'>correct</a> "
+        f"<a href='withdraw:{entry.id}'>withdraw</a></small></p>"
+    )
+
+
+def _remark(entry: RemarkEntry) -> str:
+    text = escape(entry.text).replace("\n", "<br>")
+    return f"<p>{text}<br><small>{_signed(entry)}</small></p>"
+
+
+def _signed(entry: ReadingEntry | RemarkEntry) -> str:
+    return f"{escape(entry.by)}, {entry.at.astimezone():%Y-%m-%d %H:%M}"
+
+
+def _heading(text: str) -> str:
+    return f"<h4>{text}</h4>"
+
+
+def _list(items: Iterable[str]) -> str:
+    rows = "".join(f"<li>{item}</li>" for item in items)
+    return f"<ul>{rows}</ul>" if rows else ""

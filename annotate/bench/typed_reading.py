@@ -1,0 +1,137 @@
+"""A reading as a person types it into a form: its test, and the rest as on one line."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from setstone.record.entries import ReadingEntry
+from setstone.record.errors import BookError
+from setstone.record.evidence.line import read_line
+from setstone.record.evidence.next_test import CAUTIONS
+from setstone.record.evidence.readings import ReadingKind, reading_kind
+
+#: How each reading may be typed.
+_EXAMPLES = {
+    ReadingKind.REFRACTOMETER: "1.762-1.770, or >1.81",
+    ReadingKind.DISTANT_VISION: "1.54",
+    ReadingKind.THERMAL: "high check 2/8",
+    ReadingKind.POLARISCOPE: "double 3 directions",
+    ReadingKind.DOUBLING: "none 3 directions",
+    ReadingKind.OPTIC_CHARACTER: "uniaxial negative",
+    ReadingKind.DENSITY: "4.00 unset, or 0.5302 g / 0.3975 g",
+    ReadingKind.UV_LONG: "strong red",
+    ReadingKind.UV_SHORT: "inert",
+    ReadingKind.PLEOCHROISM: "distinct: orange / red",
+    ReadingKind.COLOUR: "red",
+    ReadingKind.OBSERVATION: "curved striae",
+}
+
+
+@dataclass(frozen=True)
+class TypedReading:
+    """What stands in the form.
+
+    Parameters
+    ----------
+    test : str
+        Name of the test; may be empty where the value tells it.
+    value : str
+        As read; for a test that is known with all that may stand on one line, as ``1.762-1.770 table # worn facet``.
+    unit, uncertainty, instrument, remark : str
+    is_set : bool
+        Whether the stone is set, where the value does not say.
+    """
+
+    test: str
+    value: str
+    unit: str = ""
+    uncertainty: str = ""
+    instrument: str = ""
+    remark: str = ""
+    is_set: bool = True
+
+    def values(self) -> dict[str, Any]:
+        """What goes into the book, by the names of `add_reading`.
+
+        Raises
+        ------
+        BookError
+            When it is not understood, with how to write it.
+
+        Examples
+        --------
+        >>> values = TypedReading("refractometer", "1,762/1.770 table unset # worn facet").values()
+        >>> values["value"], values["details"], values["stone_is_set"], values["remark"]
+        ('1,762/1.770', {'part': 'table'}, False, 'worn facet')
+        """
+        besides = {"unit": self.unit, "instrument": self.instrument}
+        if self.test.strip() and reading_kind(self.test) is None:  # kept as it is, no rule weighs it
+            return {
+                **besides,
+                "test": self.test,
+                "value": self.value,
+                "uncertainty": self.uncertainty,
+                "remark": self.remark,
+                "stone_is_set": self.is_set,
+            }
+        if not self.value.strip():
+            raise BookError("The reading is empty; write what was read, for example 1.762-1.770.")
+        line = read_line(f"{self.test} {self.value}".strip(), is_set=self.is_set)
+        return {
+            **besides,
+            "test": self.test.strip() or line.typed.test,
+            "value": line.typed.value,
+            "uncertainty": self.uncertainty or line.typed.uncertainty,
+            "remark": "; ".join(x for x in (self.remark.strip(), line.remark) if x),
+            "stone_is_set": line.typed.is_set,
+            "details": line.typed.details,
+            "findings": line.findings,
+        }
+
+    @property
+    def says(self) -> str:
+        """What is understood so far, or how to write it; empty as long as nothing is typed.
+
+        >>> TypedReading("", ">1.81").says
+        'Understood: over the limit: no edge below 1.81 (set).'
+        """
+        if not self.value.strip():
+            return ""
+        if self.test.strip() and reading_kind(self.test) is None:
+            return f"'{self.test}' is kept as written; no rule weighs it."
+        uncertainty = f" ± {self.uncertainty.strip().lstrip('±')}" if self.uncertainty.strip() else ""
+        try:
+            line = read_line(f"{self.test} {self.value}{uncertainty}".strip(), is_set=self.is_set)
+        except BookError as error:
+            return str(error)
+        return f"Understood: {line.says}."
+
+
+def typed_again(entry: ReadingEntry) -> TypedReading:
+    """Bring a reading back into the form, to be corrected."""
+    details = dict(entry.details)
+    parts = [entry.value, str(details.get("part", ""))]
+    if "directions" in details:
+        parts.append(f"{details['directions']} directions")
+    if "water_c" in details:
+        parts.append(f"water {details['water_c']:g} °C")
+    if "liquid" in details:
+        parts.append(f"liquid {details['liquid']:g}")
+    if "check" in details:
+        parts.append(f"check {details['check']['simulant']}/{details['check']['diamond']}")
+    parts += [f"finding {number} ({occasion})" for occasion, number in entry.findings]
+    value = entry.value if reading_kind(entry.test) is None else " ".join(p for p in parts if p)
+    return TypedReading(
+        entry.test, value, entry.unit, entry.uncertainty, entry.instrument, entry.remark, entry.stone_is_set
+    )
+
+
+def example_of(test: str) -> str:
+    """How a reading of this test may be typed."""
+    kind = reading_kind(test)
+    return "" if kind is None else _EXAMPLES.get(kind, "")
+
+
+def caution_about(test: str) -> str:
+    """What to be careful about in this test; may be empty."""
+    kind = reading_kind(test)
+    return "\n".join(f"{text[0].upper()}{text[1:]}." for text in CAUTIONS.get(kind, ())) if kind else ""
