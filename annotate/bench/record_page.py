@@ -1,7 +1,8 @@
 """The test record of a stone as a page for a text widget: what the readings say, then readings and remarks."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from html import escape
+from itertools import groupby
 
 from setstone.record.consistency import Consistency, Line, read_as
 from setstone.record.entries import ReadingEntry, RemarkEntry
@@ -26,7 +27,7 @@ def says_html(found: Consistency) -> str:
         _heading("Consistent with"),
         f"<p>{escape(found.summary)}</p>",
         "".join(f"<p><b>! {escape(text)}</b></p>" for text in alarms),
-        _list(map(_material, listed)),
+        _list(_materials(listed)),
         f"<p><small>{counted}</small></p>" if found.lines or found.excluded else "",
         _heading("What to test next") if found.next_tests else "",
         _list(map(_test, found.next_tests[:_MOST_TESTS])),
@@ -47,12 +48,19 @@ def notes_html(readings: Sequence[ReadingEntry], remarks: Sequence[RemarkEntry])
     return _heading("Readings and remarks") + "".join(html for _, html in sorted(told, reverse=True))
 
 
-def _material(line: Line) -> str:
-    times = "" if line.rank == 1 else f", {1 / line.relative:.2g} times less probable"
-    beside = f" – {escape(line.note)}" if line.note else ""
-    speaks = f"<br><small>for it: {escape(line.speaks_for)}</small>" if line.speaks_for else ""
-    against = f"<br><small>against it: {escape(line.speaks_against)}</small>" if line.speaks_against else ""
-    return f"{escape(line.name)}{times}{beside}{speaks}{against}"
+def _materials(lines: Sequence[Line]) -> Iterator[str]:
+    """One item for all materials of which the readings say the same."""
+    for (rank, note, speaks_for, against), same in groupby(
+        lines, lambda r: (r.rank, r.note, r.speaks_for, r.speaks_against)
+    ):
+        rows = list(same)
+        names = "; ".join(f"<b>{escape(r.name)}</b>" for r in rows)
+        least = min(r.relative for r in rows)
+        times = "" if rank == 1 else f", {1 / least:.2g} times less probable"
+        beside = f" – {escape(note)}" if note else ""
+        for_it = f"<br><small>for it: {escape(speaks_for)}</small>" if speaks_for else ""
+        against_it = f"<br><small>against it: {escape(against)}</small>" if against else ""
+        yield f"{names}{times}{beside}{for_it}{against_it}"
 
 
 def _test(test: NextTest) -> str:
@@ -90,5 +98,4 @@ def _heading(text: str) -> str:
 
 
 def _list(items: Iterable[str]) -> str:
-    rows = "".join(f"<li>{item}</li>" for item in items)
-    return f"<ul>{rows}</ul>" if rows else ""
+    return "".join(f"<p>• {item}</p>" for item in items)
