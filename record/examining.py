@@ -1,10 +1,22 @@
-"""Examine a stone of the book: its photographs in, an examination kept."""
+"""Examine stones of the book: their photographs in, examinations kept.
 
-from collections.abc import Callable
-from dataclasses import replace
+Many stones are measured by several processes side by side; the book is read and written by this one alone.
+"""
+
+import multiprocessing
+import os
+import signal
+from collections import deque
+from collections.abc import Callable, Generator, Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass, replace
+
+import cv2
 
 from setstone.capture.photograph import Lamp
 from setstone.measure.errors import MeasurementError
+from setstone.measure.examination import Examination, Flag
 from setstone.measure.examine import examine
 from setstone.measure.label import parse_length
 from setstone.measure.scale import Scale
@@ -20,6 +32,11 @@ from setstone.record.vocabulary import OCCASIONS
 
 #: Relative standard uncertainty taken for a scale that came without one (common practice, no source).
 _U_WITHOUT = 0.005
+
+#: A further process takes as long to start as two examinations last, and half a gigabyte of memory.
+_STONES_PER_WORKER, _MOST_WORKERS = 4, 8
+
+Tell = Callable[[str], None]
 
 
 def given_length(text: str) -> float:
@@ -49,7 +66,7 @@ def examine_stone(
     scale: Scale | None = None,
     bar_length_um: float | None = None,
     by: str,
-    progress: Callable[[str], None] | None = None,
+    progress: Tell | None = None,
 ) -> ExaminationEntry:
     """Examine the latest white and blue photograph of a stone and keep the result.
 
@@ -81,6 +98,103 @@ def examine_stone(
         When the photographs show no stone.
     """
     by = operator(by, required=True)
+    order = _order(book, stone, occasion, scale, bar_length_um)
+    return _keep(book, stone, order, _measured(order, progress=progress), by)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one stone.
+
+    Parameters
+    ----------
+    stone : StoneEntry
+    entry : ExaminationEntry or None
+    error : str
+        Why there is no examination, as a sentence; else empty.
+    """
+
+    stone: StoneEntry
+    entry: ExaminationEntry | None
+    error: str = ""
+
+
+def examine_stones(
+    book: Store,
+    stones: Sequence[tuple[StoneEntry, str | None]],
+    *,
+    scale: Scale | None = None,
+    bar_length_um: float | None = None,
+    by: str,
+    progress: Tell | None = None,
+    workers: int | None = None,
+) -> Generator[Outcome, None, None]:
+    """Examine many stones and keep each result as it comes; a stone that fails does not stop the others.
+
+    The results are those of `examine_stone`, in the order given, whatever the number of workers.
+
+    Parameters
+    ----------
+    book : Book
+    stones : sequence of (StoneEntry, str or None)
+        Each with its occasion, None for the one photographed last.
+    scale, bar_length_um, by
+        As for `examine_stone`.
+    progress : callable, optional
+        Told a text as the turn of each stone comes, and one that begins with a blank for each step where there
+        is one worker only. Whatever it raises ends the work; what is done is kept.
+    workers : int, optional
+        Processes that measure side by side. When not given one for each processor, fewer for few stones. A
+        script that has several must begin its work under ``if __name__ == "__main__":``.
+
+    Yields
+    ------
+    Outcome
+        Closing the generator ends the work.
+    """
+    by = operator(by, required=True)
+    tell = progress or (lambda _text: None)
+    if workers is None:
+        workers = min(os.cpu_count() or 1, len(stones) // _STONES_PER_WORKER, _MOST_WORKERS)
+    orders = (_order_or_why_not(book, stone, when, scale, bar_length_um) for stone, when in stones)
+    if workers > 1:
+        results = _side_by_side(orders, workers)
+    else:
+        results = _one_by_one(orders, lambda step: tell(f" {step}"))
+    try:
+        for stone, _ in stones:
+            tell(f"Examining {stone.position}")
+            order, result = next(results)
+            if isinstance(order, str):
+                yield Outcome(stone, None, order)
+            elif isinstance(result, str):
+                yield Outcome(stone, None, result)
+            else:
+                yield Outcome(stone, _keep(book, stone, order, result, by))
+    finally:
+        results.close()
+
+
+@dataclass(frozen=True)
+class _Order:
+    """All that measuring a stone needs: no book, so that another process can do it."""
+
+    white: PhotographEntry | None
+    blue: PhotographEntry | None
+    occasion: str
+    scale: Scale | None
+    bar_length_um: float | None
+    file_scale: Scale | None
+    flags: tuple[Flag, ...]
+
+
+#: A result, or in a sentence why there is none.
+_Results = Generator[tuple[_Order | str, Examination | str], None, None]
+
+
+def _order(
+    book: Store, stone: StoneEntry, occasion: str | None, scale: Scale | None, bar_length_um: float | None
+) -> _Order:
     with book.snapshot():
         known = occasions(book, stone)
         last = known[-1] if occasion is None and known else spelt(book, stone, occasion or OCCASIONS[0])
@@ -97,30 +211,124 @@ def examine_stone(
             "state the light of those it has, or add one."
         )
     calibrated, doubts = calibrated_scale(book, first)
+    stated = scale or first.scale
+    flags = dict.fromkeys(f for p in (white, blue) if p is not None for f in p.flags)
+    return _Order(
+        white=white,
+        blue=blue,
+        occasion=last,
+        scale=stated or calibrated,
+        bar_length_um=bar_length_um,
+        file_scale=_file_scale(first),
+        flags=(*flags, *(doubts if stated is None else ())),
+    )
+
+
+def _order_or_why_not(
+    book: Store, stone: StoneEntry, occasion: str | None, scale: Scale | None, bar_length_um: float | None
+) -> _Order | str:
+    try:
+        return _order(book, stone, occasion, scale, bar_length_um)
+    except BookError as error:
+        return str(error)
+
+
+def _measured(order: _Order, *, progress: Tell | None = None, threads: int = 2) -> Examination:
     try:
         result = examine(
-            None if white is None else stored_pixels(white),
-            None if blue is None else stored_pixels(blue),
-            scale=scale or first.scale or calibrated,
-            bar_length_um=bar_length_um,
-            file_scale=_file_scale(first),
+            None if order.white is None else stored_pixels(order.white),
+            None if order.blue is None else stored_pixels(order.blue),
+            scale=order.scale,
+            bar_length_um=order.bar_length_um,
+            file_scale=order.file_scale,
             progress=progress,
+            threads=threads,
         )
     except MeasurementError as error:
-        names = " and ".join(f"'{p.name}'" for p in (white, blue) if p is not None)
+        names = " and ".join(f"'{p.name}'" for p in (order.white, order.blue) if p is not None)
         raise MeasurementError(f"{names}: {error}") from error
-    flags = tuple(dict.fromkeys(f for p in (white, blue) if p is not None for f in p.flags))
-    if scale is None and first.scale is None:
-        flags += doubts
+    return replace(result, flags=result.flags + order.flags)
+
+
+def _keep(book: Store, stone: StoneEntry, order: _Order, result: Examination, by: str) -> ExaminationEntry:
     return save_examination(
         book,
         stone,
-        replace(result, flags=result.flags + flags),
-        occasion=last,
-        white=None if white is None else white.sha256,
-        blue=None if blue is None else blue.sha256,
+        result,
+        occasion=order.occasion,
+        white=None if order.white is None else order.white.sha256,
+        blue=None if order.blue is None else order.blue.sha256,
         by=by,
     )
+
+
+def _one_by_one(orders: Iterator[_Order | str], progress: Tell) -> _Results:
+    for order in orders:
+        try:
+            yield order, order if isinstance(order, str) else _measured(order, progress=progress)
+        except (BookError, MeasurementError) as error:
+            yield order, str(error)
+
+
+def _side_by_side(orders: Iterator[_Order | str], workers: int) -> _Results:
+    """Measure in several processes; results come in the order of the stones."""
+    pool = _pool(workers)
+    running: deque[tuple[_Order | str, Future[Examination | str]]] = deque()
+    try:
+        while True:
+            while len(running) < 2 * workers and (order := next(orders, None)) is not None:
+                running.append((order, _started(pool, order)))
+            if not running:
+                return
+            order, future = running.popleft()
+            try:
+                result = future.result()
+            except BrokenProcessPool:
+                # A worker was ended from outside, and all that ran with it. Whose fault it was shows alone.
+                pool.shutdown()
+                pool = _pool(workers)
+                try:
+                    result = _started(pool, order).result()
+                except BrokenProcessPool:
+                    pool.shutdown()
+                    pool = _pool(workers)
+                    result = (
+                        "Its examination was ended by the system, most likely because memory ran out; "
+                        "close other programs and examine it again."
+                    )
+                running = deque((other, _started(pool, other)) for other, _ in running)
+            yield order, result
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _pool(workers: int) -> ProcessPoolExecutor:
+    # Spawned: a copy of a process that runs threads, as a window does, may hang.
+    spawn = multiprocessing.get_context("spawn")
+    return ProcessPoolExecutor(workers, mp_context=spawn, initializer=_begin_worker)
+
+
+def _begin_worker() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C ends the work where the book is
+    cv2.setNumThreads(1)  # the other processors have work of their own
+
+
+def _started(pool: ProcessPoolExecutor, order: _Order | str) -> Future[Examination | str]:
+    try:
+        return pool.submit(_measured_or_why_not, order)
+    except BrokenProcessPool as error:
+        broken: Future[Examination | str] = Future()
+        broken.set_exception(error)
+        return broken
+
+
+def _measured_or_why_not(order: _Order | str) -> Examination | str:
+    if isinstance(order, str):
+        return order
+    try:
+        return _measured(order, threads=1)
+    except (BookError, MeasurementError) as error:
+        return str(error)
 
 
 def _file_scale(entry: PhotographEntry) -> Scale | None:

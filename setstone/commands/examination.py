@@ -52,17 +52,14 @@ def examine(
 ) -> None:
     """Examine stones: scale, girdle, candidate fissures and inclusions, colour.
 
-    A stone that cannot be examined is named; the others go on.
+    A stone that cannot be examined is named; the others go on. Many stones are measured side by side.
 
     Example: setstone examine lid-3 --bar-length "1 mm"
     """
-    from setstone.capture.errors import PhotographError
     from setstone.commands import as_json as j
     from setstone.commands import screen
-    from setstone.measure.errors import MeasurementError
     from setstone.record.entries import ExaminationEntry, StoneEntry
-    from setstone.record.errors import BookError
-    from setstone.record.examining import examine_stone, given_length, given_scale
+    from setstone.record.examining import examine_stones, given_length, given_scale
 
     scale = None if um_per_px is None else given_scale(um_per_px)
     bar_length_um = given_length(bar_length) if bar_length else None
@@ -71,22 +68,18 @@ def examine(
     with open_book(book) as opened:
         chosen = [opened.stone(s) for s in stones] if stones else list(opened.stones())
         with progress(len(chosen)) as tell:
-            for stone in chosen:
-                tell(f"Examining {stone.position}")
-                try:
-                    entry = examine_stone(
-                        opened,
-                        stone,
-                        occasion=occasion or None,
-                        scale=scale,
-                        bar_length_um=bar_length_um,
-                        by=by,
-                        progress=lambda step: tell(f" {step}"),
-                    )
-                except (BookError, MeasurementError, PhotographError) as error:
-                    failed.append((stone, str(error)))
-                else:
-                    done.append((stone, entry))
+            outcomes = list(
+                examine_stones(
+                    opened,
+                    [(stone, occasion or None) for stone in chosen],
+                    scale=scale,
+                    bar_length_um=bar_length_um,
+                    by=by,
+                    progress=tell,
+                )
+            )
+    done = [(outcome.stone, outcome.entry) for outcome in outcomes if outcome.entry is not None]
+    failed = [(outcome.stone, outcome.error) for outcome in outcomes if outcome.entry is None]
     show(
         as_json,
         {

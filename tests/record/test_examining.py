@@ -19,7 +19,7 @@ from setstone.record import examining
 from setstone.record.book import Book
 from setstone.record.entries import StoneEntry
 from setstone.record.errors import BookError
-from setstone.record.examining import examine_stone, given_scale
+from setstone.record.examining import examine_stone, examine_stones, given_scale
 from setstone.record.vocabulary import FindingKind, Verdict
 from setstone.sample_images import sample_stones
 
@@ -141,3 +141,56 @@ def test_a_sample_stone_comes_back_as_it_was_measured(book: Book, stone: StoneEn
     assert second.result.colour == first.result.colour
     assert [c.number for c in second.candidates if c.is_finding] == [1]
     assert len(second.candidates) == len(first.candidates)
+
+
+def test_of_many_stones_those_that_fail_are_named_and_the_others_kept(
+    book: Book, stone: StoneEntry, paint: Paint, asked: Asked
+) -> None:
+    other = book.add_stone(book.objects()[0], "lid-4", by="Ada")
+    book.add_photograph(other, paint(GOLD, "white.png"))
+    said: list[str] = []
+    outcomes = list(examine_stones(book, [(stone, None), (other, None)], by="Ada", progress=said.append))
+    assert [o.stone.position for o in outcomes] == ["lid-3", "lid-4"]
+    assert outcomes[0].entry is None
+    assert "lid-3 has no photographs" in outcomes[0].error
+    assert [e.id for e in book.examinations(other)] == [outcomes[1].entry and outcomes[1].entry.id]
+    assert said == ["Examining lid-3", "Examining lid-4"]
+
+
+def test_who_stops_the_work_keeps_what_is_done(
+    book: Book, stone: StoneEntry, paint: Paint, asked: Asked
+) -> None:
+    book.add_photograph(stone, paint(GOLD, "white.png"))
+    work = examine_stones(book, [(stone, None), (stone, None)], by="Ada")
+    next(work)
+    work.close()
+    assert len(book.examinations(stone)) == 1
+
+
+def test_several_processes_give_the_results_of_one_and_outlive_a_bad_photograph(
+    tmp_path: Path, book: Book, stone: StoneEntry
+) -> None:
+    noise = np.random.default_rng(0).integers(0, 256, (300, 300, 3), dtype=np.uint8)
+    tifffile.imwrite(tmp_path / "noise.tif", noise, photometric="rgb")
+    stones = [stone, *(book.add_stone(book.objects()[0], f"lid-{n}", by="Ada") for n in (4, 5, 6))]
+    samples = sample_stones()
+    for at, one in enumerate(stones):
+        if at == 1:
+            book.add_photograph(one, tmp_path / "noise.tif", lamp=Lamp.WHITE)
+        elif at == 2:
+            path = book.add_photograph(one, samples[1].folder / "after_white.jpg")[0].path
+            path.chmod(0o600)
+            path.write_bytes(b"something else")
+        else:
+            book.add_photograph(one, samples[min(at, 2)].folder / "before_white.jpg")
+    asked_for = [(one, None) for one in stones]
+    alone = list(examine_stones(book, asked_for, by="Ada", workers=1))
+    together = list(examine_stones(book, asked_for, by="Ada", workers=2))
+    assert [o.error for o in together] == [o.error for o in alone]
+    assert ["No stone" in o.error for o in alone] == [False, True, False, False]
+    assert [o.entry is None for o in alone] == [False, True, True, False]
+    for here, there in zip(alone, together, strict=True):
+        if here.entry is not None and there.entry is not None:
+            assert here.entry.result.diameters == there.entry.result.diameters
+            scores = [[c.candidate.score for c in o.candidates] for o in (here.entry, there.entry)]
+            assert scores[0] == scores[1]
