@@ -4,8 +4,10 @@ import numpy as np
 import pytest
 
 from setstone.measure.errors import MeasurementError
+from setstone.measure.outline import Outline, diameters
 from setstone.measure.quantity import Quantity, combine
-from setstone.measure.weight import coloured_stone_weight, diamond_weight
+from setstone.measure.scale import Scale
+from setstone.measure.weight import GIRDLES, coloured_stone_weight, diamond_weight, length_and_width
 
 
 def mm(value: float, u: float = 0.0) -> Quantity:
@@ -146,3 +148,44 @@ def test_units_are_converted() -> None:
         "round brilliant", Quantity(6500.0, 10.0, "µm"), depth=Quantity(0.395, 0.003, "cm")
     )
     assert found.weight.value == pytest.approx(1.0180, abs=1e-4)
+
+
+def test_a_slightly_thick_girdle_as_printed() -> None:
+    """The first printed example again, slightly thick: 0.8349 ct, printed 0.83."""
+    found = diamond_weight("round brilliant", mm(6.05), mm(6.11), depth=mm(3.63), girdle="slightly thick")
+    assert found.weight.value == pytest.approx(0.8349, abs=1e-4)
+    assert "1.02 for a slightly thick girdle" in found.formula
+
+
+def test_girdle_factors_grow_with_the_girdle_and_less_so_the_larger_the_stone() -> None:
+    """One printed cell, 1.05 for 1.005, breaks this order and is a misprint."""
+    for size in (3.5, 5.0, 8.0):
+        weights = [
+            diamond_weight("round brilliant", mm(size), depth=mm(2.0), girdle=g).weight.value for g in GIRDLES
+        ]
+        assert weights == sorted(weights)
+
+
+@pytest.mark.parametrize(
+    ("cut", "size", "girdle"),
+    [("round brilliant", 2.0, "thick"), ("oval brilliant", 6.0, "thick"), ("round brilliant", 6.0, "huge")],
+)
+def test_no_girdle_factor_is_invented(cut: str, size: float, girdle: str) -> None:
+    with pytest.raises(MeasurementError, match="girdle"):
+        diamond_weight(cut, mm(size), depth=mm(2.0), girdle=girdle)
+
+
+@pytest.mark.parametrize(("length", "width"), [(8.0, 6.0), (10.0, 5.0)])
+def test_length_of_a_stone_with_corners_is_not_its_diagonal(length: float, width: float) -> None:
+    """Sides of a rectangle turned by 30 degrees; its greatest calliper width is the diagonal (Pythagoras)."""
+    scale = Scale(10.0, 0.02, "scale bar", "1000 µm")
+    x, y = length * 50, width * 50  # half sides in px at 10 µm/px
+    corners = np.array([[-x, -y], [x, -y], [x, y], [-x, y]])
+    turn = np.deg2rad(30)
+    points = corners @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]]) + 2000
+    outline = Outline(points, np.ones(4, np.bool_), 0.5, "polygon")
+    widths = diameters(outline, scale)
+    found = length_and_width(outline, widths, scale)
+    assert [q.value for q in found] == pytest.approx([length, width], rel=1e-4)
+    assert widths.greatest.value == pytest.approx(np.hypot(length, width), rel=1e-3)
+    assert all(q.u > 0 for q in found)

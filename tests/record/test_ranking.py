@@ -7,7 +7,7 @@ import pytest
 
 from setstone.measure.quantity import Quantity
 from setstone.record.evidence.materials import Kind, Material, Refraction, materials
-from setstone.record.evidence.ranking import Evidence, Ranked, origin_note, rank
+from setstone.record.evidence.ranking import Evidence, Ranked, origin_note, rank, weighed_items
 from setstone.record.evidence.readings import Edges, OverLimit, ReadingKind, Typed, Understood, Word
 from setstone.record.evidence.understand import understand
 
@@ -249,3 +249,23 @@ def test_true_material_is_first_or_tied_more_often_the_better_the_readings() -> 
         return hits / total
 
     assert first(0.001) > 0.85
+
+
+def test_the_example_of_the_documentation_worked_by_hand() -> None:
+    """docs/consistency.md: trapezoids (JCGM 100:2008, 4.3.9) read off with a pocket calculator."""
+    seen = [
+        typed("refractometer", "1.722"),
+        typed("polariscope", "single"),
+        typed("density", "3.63", is_set=False),
+    ]
+    index, _, density = (item.under for item in weighed_items(seen))
+    place = {m.id: i for i, m in enumerate(materials())}
+    assert index[place["spinel"]].likelihood == pytest.approx(46.0, rel=0.002)
+    assert index[place["glass_lead"]].likelihood == pytest.approx(4.12, rel=0.002)
+    assert index[place["pyrope"]].agreement == pytest.approx(0.0005, abs=5e-5)
+    assert density[place["spinel"]].likelihood == pytest.approx(8.89, rel=0.002)
+    assert density[place["glass_lead"]].likelihood == pytest.approx(0.374, rel=0.002)
+    found = {r.material.id: r for r in rank(seen)}
+    assert found["glass_lead"].relative == pytest.approx(0.0022, rel=0.01)
+    assert found["spinel"].rank == found["spinel_flux"].rank == 1
+    assert found["pyrope"].excluded_by[0].says.startswith("one shadow edge, 1.722")
