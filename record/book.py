@@ -201,6 +201,7 @@ def starting(place: Place) -> Iterator[Book]:
     """
     try:
         _require_empty(place)
+        new_folder = not place.folder.exists()
         place.folder.mkdir(parents=True, exist_ok=True)
         place.photographs.mkdir()
     except OSError as error:
@@ -217,6 +218,8 @@ def starting(place: Place) -> Iterator[Book]:
         # Nothing of a book that never was stays behind to be in the way of the next try.
         place.database.unlink(missing_ok=True)
         shutil.rmtree(place.photographs)
+        if new_folder:
+            place.folder.rmdir()
         raise
 
 

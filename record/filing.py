@@ -4,6 +4,7 @@ import hashlib
 import os
 import shutil
 import tempfile
+from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from setstone.record.errors import BookError
@@ -16,12 +17,12 @@ def suffix(format: str) -> str:  # noqa: A002
     return _SUFFIXES[format]
 
 
-def file_away(source: Path, target: Path, sha256: str) -> None:
+def file_away(source: Traversable, target: Path, sha256: str) -> None:
     """Keep a copy of a file, so that it is wholly there or not at all, whenever the power fails.
 
     Parameters
     ----------
-    source : Path
+    source : Path or file in a zip
         Only read.
     target : Path
         Nothing happens when the very file is there already; another one is replaced.
@@ -34,7 +35,7 @@ def file_away(source: Path, target: Path, sha256: str) -> None:
         When the source changed meanwhile, or the copy cannot be written.
     """
     try:
-        if target.exists() and _sha256(target) == sha256:
+        if target.exists() and sha256_of(target) == sha256:
             return
         # Beside the target, because a file can be renamed at one stroke only within one disk.
         handle, name = tempfile.mkstemp(dir=target.parent, prefix=".adding-")
@@ -44,7 +45,7 @@ def file_away(source: Path, target: Path, sha256: str) -> None:
                 shutil.copyfileobj(original, copy, 1 << 20)
                 copy.flush()
                 os.fsync(copy.fileno())
-            if _sha256(temporary) != sha256:
+            if sha256_of(temporary) != sha256:
                 raise BookError(
                     f"The file '{source}' changed while it was read; add it again when it is complete."
                 )
@@ -71,6 +72,7 @@ def _sync_folder(folder: Path) -> None:
         os.close(handle)
 
 
-def _sha256(path: Path) -> str:
+def sha256_of(path: Traversable) -> str:
+    """SHA-256 of a file, in hexadecimal, for modules of this room."""
     with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+        return hashlib.file_digest(file, "sha256").hexdigest()  # type: ignore[arg-type]

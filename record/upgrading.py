@@ -113,6 +113,12 @@ def bring_up_to_date(store: Store) -> None:
         note(connection, now(), _PROGRAM, what, store.folder.name, before=before, after=after)
 
 
+def finish(connection: Connection, revision: str) -> None:
+    """Take the steps that are left after a revision, for modules of this room."""
+    if revision != LATEST:
+        _take_steps(connection)
+
+
 def _revision(connection: Connection, store: Store) -> str:
     if not store.database.is_book(connection):
         raise BookError(store.database.no_book(store.place))
