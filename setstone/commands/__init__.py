@@ -11,6 +11,7 @@ from setstone.commands import (
     demo,
     evidence,
     examination,
+    exchange,
     output,
     photographs,
     readings,
@@ -41,6 +42,7 @@ for group in (
     work,
     versions,
     output,
+    exchange,
     window,
 ):
     group.register(app)

@@ -176,8 +176,8 @@ SPOILED: dict[str, tuple[Spoil, str]] = {
     "no JSON": (lambda lines: [lines[0], "stone: lid-3"], "line 2 .* no JSON"),
     "a list": (lambda lines: [lines[0], "[1, 2]"], "no object"),
     "nested without end": (lambda lines: [lines[0], "[" * 100_000], "no JSON"),
-    "empty": (lambda lines: [], "is no export of a book"),
-    "something else": (lambda lines: ['{"format": "letters"}'], "is no export of a book"),
+    "empty": (lambda _: [], "is no export of a book"),
+    "something else": (lambda _: ['{"format": "letters"}'], "is no export of a book"),
     "newer": (first_line(revision="9999"), "newer setstone; update"),
     "newer lines": (first_line(version=2), "newer setstone; update"),
     "unknown table": (lambda lines: [lines[0], '{"table": "rings", "row": {}}'], "no table 'rings'"),
@@ -218,7 +218,7 @@ def test_an_export_without_its_photographs_or_with_others_is_refused(export: Pat
     with pytest.raises(BookError, match="of the export was altered"):
         import_book(export, tmp_path / "again", by="Ada")
     photograph.unlink()
-    with pytest.raises(BookError, match="lacks the photograph 'white.png'"):
+    with pytest.raises(BookError, match=r"lacks the photograph 'white\.png'"):
         import_book(export, tmp_path / "again", by="Ada")
     assert not (tmp_path / "again").exists()
 

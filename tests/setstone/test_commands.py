@@ -308,3 +308,15 @@ def test_stones_are_found_in_the_whole_book(run: Run, book: Path) -> None:
     status, _, err = run("search", "--stage", "finished")
     assert status == 1
     assert "choose one of 'no photograph'" in err
+
+
+def test_a_whole_book_is_exported_and_imported(run: Run, book: Path, tmp_path: Path) -> None:
+    run("photo", "add", "lid-3", SAMPLE / "before_white.jpg")
+    assert run("export", tmp_path / "book.zip")[0] == 0
+    made = json.loads(run("import", tmp_path / "book.zip", tmp_path / "again", "--json")[1])
+    assert made["stones"] == 1
+    shown = json.loads(run("stone", "show", "lid-3", "--book", tmp_path / "again", "--json")[1])
+    assert Path(shown["photographs"][0]["path"]).read_bytes() == (SAMPLE / "before_white.jpg").read_bytes()
+    status, _, err = run("import", tmp_path / "book.zip", tmp_path / "again")
+    assert status == 1
+    assert "already" in err
