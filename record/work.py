@@ -160,21 +160,6 @@ def work(book: Store, stone: StoneEntry) -> tuple[WorkEntry, ...]:
     return tuple(sorted(holding, key=lambda w: (w.done, w.id)))
 
 
-def is_set(book: Store, stone: StoneEntry) -> bool | None:
-    """Tell whether a stone is in its setting, by the last work on it; None where none says so.
-
-    Parameters
-    ----------
-    stone : StoneEntry
-
-    Returns
-    -------
-    bool or None
-    """
-    last = [w.kind for w in work(book, stone) if w.kind in (WorkKind.UNSET, WorkKind.SET)]
-    return last[-1] is WorkKind.SET if last else None
-
-
 def work_cautions(claimed_as: str, kind: WorkKind, *, solvent: str = "") -> tuple[str, ...]:
     """Say what may harm stone or worker, for work on a stone of which only the claim is known.
 

@@ -6,6 +6,7 @@ from made_up import examination, line
 
 from setstone.capture.photograph import Lamp
 from setstone.record.book import Book
+from setstone.record.consistency import consistency
 from setstone.record.entries import StoneEntry
 from setstone.record.progress import Stage
 from setstone.record.standing import refresh_all
@@ -102,3 +103,19 @@ def test_a_photograph_given_to_another_stone_counts_there(
     entry, _ = book.add_photograph(stones[0], picture)
     book.correct_photograph(entry, stone=stones[1], by="Ada")
     assert [p.photographs for p in book.progress()] == [0, 1, 0]
+
+
+def test_stones_with_contradictions_and_those_consistent_with_a_species_are_found(
+    book: Book, stones: list[StoneEntry]
+) -> None:
+    # Claimed ruby, read single with an index of spinel (1.712-1.762, table of materials).
+    book.add_reading(stones[0], test="polariscope", value="single", by="Ada")
+    book.add_reading(stones[0], test="refractometer", value="1.718", by="Ada")
+    assert found(book, contradicted=True) == ["lid-3"]
+    assert found(book, species="spinel") == ["lid-3", "lid-4"]
+    assert book.search(contradicted=True).stones[0].contradictions == len(
+        consistency(book, stones[0]).contradictions
+    )
+    for reading in book.readings(stones[0]):
+        book.withdraw_reading(stones[0], reading.id, reason="wrong stone", by="Ada")
+    assert found(book, contradicted=True) == []
