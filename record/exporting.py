@@ -7,12 +7,12 @@ import json
 import shutil
 import tempfile
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Table, select
+from sqlalchemy import Connection, Select, Table, select
 
 from setstone import __version__
 from setstone.record import schema
@@ -109,9 +109,14 @@ def _plain(value: Any) -> Any:
     return value.isoformat() if isinstance(value, datetime) else value
 
 
+def files_of(tables: Iterable[Table]) -> list[Select[Any]]:
+    """Queries for the files that lie in the folder of photographs: those of stones and of micrometers."""
+    return [select(t.c.file, t.c.sha256, t.c.name) for t in tables if "file" in t.columns]
+
+
 def _copy_photographs(connection: Connection, book: Store, to: Path) -> None:
-    p = schema.photographs.c
-    for row in connection.execute(select(p.file, p.sha256, p.name)):
+    rows = [row for query in files_of(exported_tables()) for row in connection.execute(query)]
+    for row in rows:
         source = book.photographs_folder / row.file
         if not source.is_file() or sha256_of(source) != row.sha256:
             raise BookError(

@@ -34,7 +34,7 @@ from setstone.record import schema
 from setstone.record.book import Book, starting
 from setstone.record.clock import in_utc, now
 from setstone.record.errors import BookError
-from setstone.record.exporting import DERIVED, FORMAT, FORMAT_VERSION, LINES
+from setstone.record.exporting import DERIVED, FORMAT, FORMAT_VERSION, LINES, files_of
 from setstone.record.filing import file_away, sha256_of
 from setstone.record.journal import note
 from setstone.record.place import PHOTOGRAPHS, place_of
@@ -275,8 +275,8 @@ def _require_whole(connection: Connection, book: Book, source: Path) -> None:
 
 
 def _take_photographs(connection: Connection, book: Book, folder: Traversable) -> None:
-    photographs = schema.photographs.c
-    for row in connection.execute(select(photographs.file, photographs.sha256, photographs.name)):
+    rows = [row for query in files_of(_tables(connection).values()) for row in connection.execute(query)]
+    for row in rows:
         kept = folder / row.file
         if not _FILE.fullmatch(row.file) or not row.file.startswith(row.sha256):
             raise BookError(
@@ -303,6 +303,8 @@ def _require_readable(book: Book, source: Path) -> None:
             state_of(book, stone)
             book.examinations(stone)
             book.versions(stone)
+        for setup in book.setups():
+            book.calibrations(setup)
     except (ValueError, TypeError, KeyError, AttributeError) as error:
         raise BookError(
             f"The export '{source}' holds what cannot be read ({error}); export the book again."

@@ -28,6 +28,7 @@ from setstone.record.facts import facts
 from setstone.record.inventory import stone_of_id
 from setstone.record.notes import readings, remarks
 from setstone.record.photographs import photographs
+from setstone.record.setups import find_setup
 from setstone.record.store import Store
 from setstone.record.work import work
 
@@ -196,6 +197,7 @@ def state_of(book: Store, stone: StoneEntry) -> State:
                 "taken": None if p.taken is None else p.taken.isoformat(),
                 "by": p.operator,
                 "magnification": p.magnification,
+                "setup": None if p.setup_id is None else find_setup(book, p.setup_id).name,
                 "scale": None if p.scale is None else to_json(p.scale),
             }
         for examination in latest_examinations(book, stone):

@@ -13,6 +13,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from made_up import examination, line
+from PIL import Image
+from ruled import ruled
 from sqlalchemy import select
 
 from setstone.capture.photograph import Lamp
@@ -80,12 +82,15 @@ def test_nothing_is_lost_between_any_two_kinds_of_database(
     book: Book, stone: StoneEntry, picture: Path, target: Path | str, tmp_path: Path, name: str
 ) -> None:
     fill(book, stone, picture)
+    micrometer = tmp_path / "micrometer.png"
+    Image.fromarray(ruled(28.5, 12.0, lines=40, size=520)).save(micrometer)
+    book.calibrate_setup(book.add_setup("60x", by="Ada"), [micrometer], division_um=10, by="Ada")
     before = rows(book)
     assert all(before.values()), "each table holds something"
     with import_book(export_book(book, tmp_path / name), target, by="Bea") as again:
         after = rows(again)
-        (kept,) = again.photographs_folder.iterdir()
-        assert kept.read_bytes() == picture.read_bytes()
+        kept = {p.read_bytes() for p in again.photographs_folder.iterdir()}
+        assert kept == {picture.read_bytes(), micrometer.read_bytes()}
         assert again.progress() == book.progress()
         assert again.journal()[-1].action == "import book"
         # It goes on where it was: numbers are not given twice.
