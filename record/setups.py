@@ -5,6 +5,7 @@ import re
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sqlalchemy import RowMapping, insert, select
 
@@ -20,6 +21,10 @@ from setstone.record.filing import file_away, suffix
 from setstone.record.journal import note
 from setstone.record.store import Store, new_id
 from setstone.record.text import clean, key, operator, shown
+
+if TYPE_CHECKING:
+    from setstone.capture.photograph import Photograph
+    from setstone.measure.micrometer import MicrometerLines
 
 #: A calibration is checked once a year (common practice, no source).
 VALID_DAYS = 365
@@ -203,7 +208,8 @@ def calibrate_setup(
     by = operator(by, required=True)
     said = clean(certificate, "The certificate", longest=200, required=False)
     known = certificate_of(said) if said else None
-    opened, found = [], []
+    opened: list[tuple[Path, Photograph]] = []
+    found: list[MicrometerLines] = []
     for file in map(Path, files):
         photograph = open_photograph(file)
         if any(photograph.sha256 == p.sha256 for _, p in opened):

@@ -76,7 +76,7 @@ def show(as_json: bool, data: Any, human: Callable[[], None]) -> None:
 
 
 #: Columns whose figures are not torn from their unit.
-_KEPT_WHOLE = {"stone", "occasion", "number", "score", "diameter (k = 2)", "size (k = 2)"}
+_KEPT_WHOLE = {"stone", "occasion", "number", "score", "diameter (k = 2)", "size (k = 2)", "scale (95 %)"}
 
 
 def table(columns: Sequence[str], rows: Sequence[Sequence[str]], empty: str) -> None:
