@@ -20,9 +20,11 @@ _FINE, _COARSE = 1.0, 2.0
 #: An edge blurred by more than this, px, is measured in the picture of half the size.
 _WIDE = 2.5
 _LEVELS = 4
+#: Pictures of more pixels are looked at from half their size on.
+_LARGE_PX = 6_000_000
 #: An edge is this many times steeper than noise makes it, and at least so steep, grey levels per px.
-_ABOVE_NOISE, _STEEP = 8.0, 0.7
-#: Fields across the longer side, and edge pixels a field needs to be judged.
+_ABOVE_NOISE, _STEEP = 6.0, 0.7
+#: Fields across the longer side, and px of edge a field needs to be judged.
 _FIELDS, _ENOUGH = 12, 40
 #: Directions of edges told apart, for shake.
 _DIRECTIONS = 8
@@ -74,8 +76,8 @@ def focus(pixels: Pixels, inside: NDArray[np.bool_] | None = None) -> Focus:
     """
     grey = cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY).astype(np.float32)
     grey *= np.float32(255 / np.iinfo(pixels.dtype).max)
-    places, blurs, directions = _edges(grey, inside)
-    fields = _fields(places, blurs, grey.shape)
+    places, blurs, directions, lengths = _edges(grey, inside)
+    fields = _fields(places, blurs, lengths, grey.shape)
     known = fields[np.isfinite(fields)]
     best = float(np.quantile(known, 0.25)) if known.size else float("nan")
     shake, angle = _shake(blurs, directions)
@@ -98,31 +100,34 @@ def noise_of(grey: Plane) -> float:
     return float(np.median(response)) / 0.6745 / 6.0
 
 
-def _edges(
-    grey: Plane, inside: NDArray[np.bool_] | None
-) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
-    """Places (N, 2), blurs and directions of edge pixels, those of wide edges from reduced pictures."""
+def _edges(grey: Plane, inside: NDArray[np.bool_] | None) -> tuple[Plane, Plane, Plane, Plane]:
+    """Places (N, 2), blurs, directions and lengths of pieces of edges, wide ones from reduced pictures."""
     found = []
     noise = noise_of(grey)
-    plane = grey
-    for level in range(_LEVELS):
+    plane, first = grey, 0
+    if grey.size > _LARGE_PX:  # finer pixels than objectives resolve, as a rule
+        plane, first, noise = _halved(grey), 1, noise / 2
+    for level in range(first, _LEVELS):
         factor = 2**level
         y, x, blur, direction = _at_one_size(plane, noise)
         keep = np.isfinite(blur) & ((blur <= _WIDE) | (level == _LEVELS - 1))
-        if level:
+        if level > first:
             keep &= blur > _WIDE / 2
         x, y = (x[keep] + 0.5) * factor - 0.5, (y[keep] + 0.5) * factor - 0.5
-        found.append(np.column_stack([x, y, blur[keep] * factor, direction[keep]]))
+        found.append(np.column_stack([x, y, blur[keep] * factor, direction[keep], np.full(len(x), factor)]))
         if min(plane.shape) < 64:
             break
-        plane = cv2.resize(plane, (plane.shape[1] // 2, plane.shape[0] // 2), interpolation=cv2.INTER_AREA)
-        noise /= 2
+        plane, noise = _halved(plane), noise / 2
     table = np.concatenate(found).astype(np.float32)
     if inside is not None and inside.any():
         x = np.clip(np.round(table[:, 0]).astype(int), 0, inside.shape[1] - 1)
         y = np.clip(np.round(table[:, 1]).astype(int), 0, inside.shape[0] - 1)
         table = table[inside[y, x]]
-    return table[:, :2], table[:, 2], table[:, 3]
+    return table[:, :2], table[:, 2], table[:, 3], table[:, 4]
+
+
+def _halved(plane: Plane) -> Plane:
+    return cv2.resize(plane, (plane.shape[1] // 2, plane.shape[0] // 2), interpolation=cv2.INTER_AREA)
 
 
 def _at_one_size(
@@ -133,8 +138,8 @@ def _at_one_size(
     gx, gy = (cv2.Scharr(fine, cv2.CV_32F, *d, scale=1 / 32) for d in ((1, 0), (0, 1)))
     steep = cv2.magnitude(gx, gy)
     gentle = cv2.magnitude(*(cv2.Scharr(coarse, cv2.CV_32F, *d, scale=1 / 32) for d in ((1, 0), (0, 1))))
-    # Noise of a gradient after a Gaussian: sigma / (sqrt(8 pi) s²).
-    least = max(_STEEP, _ABOVE_NOISE * noise / (np.sqrt(8 * np.pi) * _COARSE**2))
+    # Noise of a gradient after a Gaussian: sigma / (sqrt(8 pi) s²). What is too gentle here shows in a smaller size.
+    least = max(_STEEP, _ABOVE_NOISE * noise / (np.sqrt(8 * np.pi) * _FINE**2))
     # On the crest of the gradient: not less than both neighbours across the edge.
     flat = np.abs(gx) >= np.abs(gy)
     crest = np.where(
@@ -142,7 +147,7 @@ def _at_one_size(
         (steep[1:-1, 1:-1] >= steep[1:-1, :-2]) & (steep[1:-1, 1:-1] >= steep[1:-1, 2:]),
         (steep[1:-1, 1:-1] >= steep[:-2, 1:-1]) & (steep[1:-1, 1:-1] >= steep[2:, 1:-1]),
     )
-    y, x = np.nonzero(crest & (gentle[1:-1, 1:-1] > least))
+    y, x = np.nonzero(crest & (steep[1:-1, 1:-1] > least))
     y, x = y + 1, x + 1
     ratio = (steep[y, x] / gentle[y, x]) ** 2
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -153,7 +158,7 @@ def _at_one_size(
     return y, x, np.minimum(blur, 1e3).astype(np.float32), direction
 
 
-def _fields(places: Plane, blurs: Plane, shape: tuple[int, ...]) -> Plane:
+def _fields(places: Plane, blurs: Plane, lengths: Plane, shape: tuple[int, ...]) -> Plane:
     side = max(shape) / _FIELDS
     rows, columns = (max(1, round(n / side)) for n in shape)
     row = np.minimum((places[:, 1] * rows / shape[0]).astype(int), rows - 1)
@@ -163,8 +168,9 @@ def _fields(places: Plane, blurs: Plane, shape: tuple[int, ...]) -> Plane:
     order = np.argsort(index, kind="stable")
     which, start, count = np.unique(index[order], return_index=True, return_counts=True)
     for i, first, n in zip(which, start, count, strict=True):
-        if n >= _ENOUGH:
-            fields.flat[i] = np.median(blurs[order[first : first + n]])
+        here = order[first : first + n]
+        if lengths[here].sum() >= _ENOUGH:
+            fields.flat[i] = np.median(blurs[here])
     return fields
 
 

@@ -19,13 +19,13 @@ Verdict = Literal["fit", "with care", "not fit"]
 #: Flags with which nothing measured can be trusted.
 _UNFIT = {"black", "white", "clipped", "flat", "small", "lamp-contradiction", "out-of-focus", "shaken"}
 #: Blur from which a picture is out of focus: this many times what objective and pixels allow at best.
-_BLURRED = 3.0
+_BLURRED = 2.5
 #: Gaussian that fits the core of Airy's disk: 0.21 λ / NA (Zhang, Zerubia & Olivo-Marin 2007, Applied
 #: Optics 46, 1819); and the blur of a camera with colour filters, px (common practice, no source).
 _AIRY, _CAMERA_PX = 0.21, 1.0
 #: Share of the fields that ought to be sharp; ratio of light from side to side; share that may be black or
 #: clipped before it is told; ratio of colours (common practice, no source).
-_SHARP_SHARE, _UNEVEN, _BLACK_SHARE, _CLIPPED_SHARE, _CAST = 0.4, 2.5, 0.5, 0.02, 1.6
+_SHARP_SHARE, _UNEVEN, _BLACK_SHARE, _CLIPPED_SHARE, _CAST = 0.4, 2.5, 0.5, 0.02, 3.5
 
 _DOWN, _ACROSS = ("upper", "middle", "lower"), ("left", "middle", "right")
 
@@ -45,7 +45,7 @@ class Fitness:
     uneven : float
         Light of the brighter side over that of the darker.
     cast : (float, float)
-        Red and blue over green in the brightest light that is not clipped; NaN when there is none.
+        Red and blue over green in the least tinted bright light that is not clipped; NaN when there is none.
     sampling : Sampling or None
         None without a scale.
     """
@@ -217,7 +217,7 @@ def _uneven(pixels: Pixels, inside: NDArray[np.bool_] | None) -> tuple[float, st
 
 
 def _cast(pixels: Pixels, inside: NDArray[np.bool_] | None) -> tuple[float, float]:
-    """Colour of the brightest light not clipped: reflections have the lamp's colour (Lee 1986, JOSA A 3, 1694)."""
+    """Colour of the least tinted bright light: glints and silver have the lamp's (Lee 1986, JOSA A 3, 1694)."""
     step = max(1, round((pixels.shape[0] * pixels.shape[1] / 200_000) ** 0.5))
     sample = pixels[::step, ::step].reshape(-1, 3)
     if inside is not None:
@@ -227,7 +227,7 @@ def _cast(pixels: Pixels, inside: NDArray[np.bool_] | None) -> tuple[float, floa
     if len(sample) < 200:
         return float("nan"), float("nan")
     light = linear_light(sample[None])[0]
-    bright = light[light.sum(axis=1) >= np.quantile(light.sum(axis=1), 0.99)].mean(axis=0)
-    if bright.min() <= 0:
-        return float("nan"), float("nan")
+    bright = light[light.sum(axis=1) >= np.quantile(light.sum(axis=1), 0.9)] + np.float32(1e-4)
+    tint = np.abs(np.log(bright[:, [0, 2]] / bright[:, 1:2])).max(axis=1)
+    bright = bright[tint <= np.quantile(tint, 0.05)].mean(axis=0)
     return float(bright[0] / bright[1]), float(bright[2] / bright[1])

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from setstone.measure.candidates import Candidate
 from setstone.measure.examination import Examination, Flag
@@ -27,6 +27,9 @@ from setstone.record.evidence.materials import Material, Range
 from setstone.record.evidence.next_test import NextTest
 from setstone.record.progress import Progress
 from setstone.record.versions import Change, Version
+
+if TYPE_CHECKING:
+    from setstone.capture.judging import Fitness
 
 #: How a unit is spelt in a key.
 UNIT_KEYS = {"mm": "_mm", "µm": "_um", "µm/px": "_um_per_px", "": ""}
@@ -81,6 +84,30 @@ def photograph(entry: PhotographEntry) -> dict[str, Any]:
         "size_bytes": entry.size_bytes,
         "added": time(entry.added),
         "flags": flags(entry.flags),
+    }
+
+
+def fitness(found: "Fitness") -> dict[str, Any]:
+    """Give the verdict on a photograph; figures that are not known are null."""
+
+    def known(value: float) -> float | None:
+        return value if math.isfinite(value) else None
+
+    limits = found.sampling
+    return {
+        "verdict": found.verdict,
+        "flags": [{"code": f.code, "text": f.text} for f in found.flags],
+        "blur_px": known(found.focus.best_px),
+        "sharpest_at": found.focus.sharpest,
+        "shake_px": found.focus.shake_px,
+        "overexposed_share": found.clipped,
+        "black_share": found.black,
+        "uneven_ratio": found.uneven,
+        "red_over_green": known(found.cast[0]),
+        "blue_over_green": known(found.cast[1]),
+        "abbe_um": None if limits is None else limits.abbe_um,
+        "rayleigh_um": None if limits is None else limits.rayleigh_um,
+        "smallest_seen_um": None if limits is None else limits.smallest_seen_um,
     }
 
 

@@ -139,3 +139,39 @@ def list_photographs(stone: StoneArgument, book: BookOption = HERE, as_json: Jso
     with open_book(book) as opened:
         entries = opened.photographs(opened.stone(stone))
     show(as_json, [j.photograph(e) for e in entries], lambda: screen.print_photographs(entries))
+
+
+@photo_commands.command("check")
+def check(
+    stone: StoneArgument,
+    photograph: Annotated[
+        str | None,
+        typer.Argument(help="Its name, or the beginning of what it is kept as.", show_default="all"),
+    ] = None,
+    smallest: Annotated[
+        float, typer.Option("--smallest-um", help="Smallest thing looked for, in µm.", min=0.1, max=1000)
+    ] = 20.0,
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Judge whether photographs are fit: focus, exposure, lamp, shake, even light, sampling; and what to change.
+
+    Example: setstone photo check lid-3 white.jpg
+    """
+    from setstone.commands import as_json as j
+    from setstone.record.checking import check_photograph
+    from setstone.record.photographs import named
+
+    with open_book(book) as opened:
+        entries = opened.photographs(opened.stone(stone))
+        if photograph is not None:
+            entries = (named(entries, photograph),)
+        judged = [(e, check_photograph(opened, e, smallest_um=smallest)) for e in entries]
+
+    def human() -> None:
+        for e, found in judged:
+            say(f"{e.name}: {found.verdict}.")
+            for flag in found.flags:
+                say(f"  ! {flag.text}")
+
+    show(as_json, [{"name": e.name, "sha256": e.sha256, **j.fitness(found)} for e, found in judged], human)

@@ -11,6 +11,7 @@ from ruled import ruled
 
 from setstone.measure.errors import MeasurementError
 from setstone.record.book import Book
+from setstone.record.checking import check_photograph
 from setstone.record.entries import SetupEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.examining import examine_stone
@@ -147,3 +148,15 @@ def test_a_stone_without_a_bar_is_measured_by_its_micrometer(book: Book, stone: 
     assert scale.um_per_px == pytest.approx(truth["um_per_px"], rel=3e-4)
     result = examine_stone(book, stone, by="Ada").result
     assert result.scale == scale
+
+
+def test_a_photograph_is_checked_with_its_setup(
+    book: Book, stone: StoneEntry, micrometer: Path, tmp_path: Path
+) -> None:
+    setup = book.add_setup("coarse", numerical_aperture=0.08)
+    book.calibrate_setup(setup, [micrometer], division_um=100, by="Ada")
+    photograph, _ = book.add_photograph(stone, _photograph(tmp_path, 520, 520), setup=setup)
+    found = check_photograph(book, photograph, smallest_um=20)
+    assert "coarse" in {flag.code for flag in found.flags}
+    assert found.sampling is not None
+    assert found.sampling.rayleigh_um == pytest.approx(4.19, abs=0.01)
