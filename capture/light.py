@@ -43,6 +43,7 @@ def _encoding(top: int) -> Pixels:
     v = (np.arange(_STEPS + 1) + 0.5) / _STEPS
     v[-1] = 1.0
     code = np.where(v <= 0.0031308, 12.92 * v, 1.055 * v ** (1 / 2.4) - 0.055)
-    table: Pixels = np.round(code * top).astype(np.uint8 if top == 255 else np.uint16)
+    steps = np.round(code * top)
+    table: Pixels = steps.astype(np.uint8) if top == 255 else steps.astype(np.uint16)
     table.flags.writeable = False
     return table

@@ -8,7 +8,7 @@ from PIL import Image
 
 from setstone.capture.judging import judge
 from setstone.capture.light import encoded, linear_light
-from setstone.capture.photograph import Lamp
+from setstone.capture.photograph import Lamp, Pixels
 from setstone.capture.sampling import sampling, sampling_doubts
 from setstone.measure.light import srgb_to_linear
 from setstone.sample_images import sample_stones
@@ -22,7 +22,7 @@ def good() -> Picture:
         return np.asarray(image.convert("RGB"))
 
 
-def _codes(pixels: Picture, **stated: object) -> set[str]:
+def _codes(pixels: Pixels, **stated: object) -> set[str]:
     return {flag.code for flag in judge(pixels, **stated).flags}  # type: ignore[arg-type]
 
 
@@ -90,8 +90,9 @@ def test_sampling_doubts(um_per_px: float, aperture: float, smallest: float, cod
 
 def test_light_and_back() -> None:
     """IEC 61966-2-1 both ways, for every code of 8 and 16 bits."""
-    for dtype, top in ((np.uint8, 255), (np.uint16, 65535)):
-        codes = np.arange(top + 1).astype(dtype)
-        assert np.abs(linear_light(codes) - srgb_to_linear(codes / top)).max() < 1e-6
-        back = encoded(linear_light(codes), dtype).astype(int)
+    every: tuple[Pixels, ...] = (np.arange(256, dtype=np.uint8), np.arange(65536, dtype=np.uint16))
+    for codes in every:
+        top = len(codes) - 1
+        assert np.abs(linear_light(codes) - srgb_to_linear(codes.astype(np.float64) / top)).max() < 1e-6
+        back = encoded(linear_light(codes), codes.dtype).astype(int)
         assert np.abs(back - codes.astype(int)).max() <= (0 if top == 255 else 8)
