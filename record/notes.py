@@ -295,10 +295,7 @@ def _values(
     taken: datetime | None,
 ) -> dict[str, Any]:
     """Clean what was typed, and see that it can be understood."""
-    circumstances = {k: v for k, v in (details or {}).items() if v not in (None, "", {})}
-    unknown = sorted(set(circumstances) - set(_DETAILS))
-    if unknown:
-        raise BookError(f"'{unknown[0]}' is no circumstance of a reading; it may have {', '.join(_DETAILS)}.")
+    circumstances = _circumstances(details or {})
     if taken is not None and taken.tzinfo is None:
         raise BookError("The time of a reading needs its zone; write it as '2026-03-02T14:30+01:00'.")
     if taken is not None and taken > now():
@@ -325,6 +322,29 @@ def _values(
         )
     )
     return values
+
+
+def _circumstances(details: Mapping[str, Any]) -> dict[str, Any]:
+    """Bring circumstances into the form they are kept in; what is empty is left out."""
+    kept: dict[str, Any] = {}
+    for name, value in details.items():
+        if value in (None, "", {}):
+            continue
+        if name not in _DETAILS:
+            raise BookError(f"'{name}' is no circumstance of a reading; it may have {', '.join(_DETAILS)}.")
+        try:
+            if name == "check":
+                kept[name] = {stone: str(value.get(stone, ""))[:40] for stone in ("simulant", "diamond")}
+            elif name == "part":
+                kept[name] = str(value)
+            else:
+                number = float(str(value).replace(",", "."))
+                if not 0 < number < 100:
+                    raise ValueError
+                kept[name] = int(number) if name == "directions" else number
+        except (AttributeError, ValueError) as error:
+            raise BookError(f"'{value}' is no value for '{name}' of a reading; check it.") from error
+    return kept
 
 
 def _add_reading(

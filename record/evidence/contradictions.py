@@ -9,7 +9,7 @@ from setstone.measure.quantity import Quantity
 from setstone.record.evidence.likelihood import agreement
 from setstone.record.evidence.materials import Range, claimed
 from setstone.record.evidence.ranking import EXCLUDED_BELOW, Evidence, Item, Ranked, weighed_items
-from setstone.record.evidence.readings import Edges, ReadingKind, Word
+from setstone.record.evidence.readings import Edges, OverLimit, ReadingKind, Word
 from setstone.record.evidence.weights import table_differs_from_pavilion
 
 _DOUBLE = {
@@ -161,9 +161,7 @@ def _one_property(evidence: Sequence[Evidence]) -> Iterator[Contradiction]:
     """Readings of one property that lie further apart than their uncertainties allow."""
     weighed = [e for e in evidence if e.weighed]
     for a, b in combinations(weighed, 2):
-        if a.understood.kind is not b.understood.kind:
-            continue
-        if _disagree(a, b):
+        if _property(a) == _property(b) and _disagree(a, b):
             yield Contradiction(
                 f"Two readings of one property do not agree: {a.understood.says}; {b.understood.says}.",
                 "Read a third time and withdraw the one that was mistaken.",
@@ -171,8 +169,20 @@ def _one_property(evidence: Sequence[Evidence]) -> Iterator[Contradiction]:
             )
 
 
+def _property(e: Evidence) -> str:
+    """What was read: by distant vision it is the index too."""
+    kind = e.understood.kind
+    return "index" if kind in _REFRACTOMETER else str(kind)
+
+
 def _disagree(a: Evidence, b: Evidence) -> bool:
     one, other = a.understood.value, b.understood.value
+    if isinstance(one, OverLimit) and isinstance(other, Edges):
+        one, other = other, one
+    if isinstance(one, Edges) and isinstance(other, OverLimit):
+        return (
+            one.part == other.part and agreement(other.limit - one.high, one.u, Range(-1, 0)) < EXCLUDED_BELOW
+        )
     if isinstance(one, Edges) and isinstance(other, Edges):
         if one.part != other.part:
             return False

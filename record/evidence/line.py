@@ -25,7 +25,7 @@ _OPTIONS: dict[str, re.Pattern[str]] = {
         "water_c": rf"\bwater\s*({_NUMBER})\s*°?\s*c\b",
         "liquid": rf"\bliquid\s*({_NUMBER})",
         "check": r"\bcheck(?:ed)?\s+([^\s/,;]+)\s*[/,;]\s*([^\s/,;]+)",
-        "uncertainty": rf"(?:±|\+/?-)\s*({_NUMBER}(?:\s*\(?k\s*=\s*{_NUMBER}\)?)?)",
+        "uncertainty": rf"(?:±|\+/?-)\s*((?:resolution\s*)?{_NUMBER}(?:\s*\(?k\s*=\s*{_NUMBER}\)?)?)",
         "finding": r"\bfinding\s+(\d+)(?:\s*\(([^)]*)\))?",
     }.items()
 }
@@ -149,7 +149,7 @@ def _parted(words: list[str]) -> tuple[str, str]:
 def _told_by(value: str) -> ReadingKind | None:
     if re.match(r"\s*[>≥]", value) or key(value) in ("over the limit", "otl"):
         return ReadingKind.REFRACTOMETER
-    numbers = parse_numbers(re.sub(r"\s*(g/cm³|g/cm3)$", "", value))
+    numbers = parse_numbers(re.sub(r"\s*(g/cm³|g/cm3|g/cc)$", "", value))
     if numbers is not None:
         of_index = all(_INDEX[0] <= n <= _INDEX[1] for n in numbers) and "g" not in value
         return ReadingKind.REFRACTOMETER if of_index else ReadingKind.DENSITY

@@ -39,6 +39,7 @@ _DENSITY = (0.9, 25.0)
 _NUMBER = r"\d+(?:[.,]\d+)?"
 _NUMBERS = re.compile(rf"{_NUMBER}(?:\s*(?:-|–|—|/|;|\bto\b|\s)\s*{_NUMBER})*")
 _OVER = re.compile(rf"(?:>|≥|over)\s*(?P<limit>{_NUMBER})?(?:\s*the\s+limit)?|otl|negative")
+_RESOLUTION = re.compile(r"\b(?:resolution|res\.?)\s*", re.IGNORECASE)
 _K = re.compile(r"\(?\s*k\s*=\s*(\d(?:[.,]\d+)?)\s*\)?")
 
 _POLARISCOPE = {
@@ -144,7 +145,8 @@ def parse_uncertainty(text: str, usual: float) -> tuple[float, float, bool]:
     Parameters
     ----------
     text : str
-        ``"0.002"`` or ``"± 0.002"``: limits of error; ``"0.002 (k = 2)"``: expanded uncertainty.
+        ``"0.002"`` or ``"± 0.002"``: limits of error; ``"0.002 (k = 2)"``: expanded uncertainty;
+        ``"resolution 0.001"``: of the display, whose limits are half of it (JCGM 100:2008, F.2.2.1).
     usual : float
         The limits where nothing was typed.
 
@@ -157,6 +159,11 @@ def parse_uncertainty(text: str, usual: float) -> tuple[float, float, bool]:
     """
     if not text.strip():
         return usual / math.sqrt(3), usual, False
+    if _RESOLUTION.search(text):
+        standard, limits, stated = parse_uncertainty(_RESOLUTION.sub("", text), usual)
+        if not stated:
+            raise BookError(f"'{text}' is no resolution; write it as 'resolution 0.001'.")
+        return standard / 2, limits / 2, True
     factor = _K.search(text)
     bare = _K.sub("", text).strip().removeprefix("±").removeprefix("+/-").strip()
     numbers = parse_numbers(re.sub(r"\s*(g/cm³|g/cm3|g|ct)$", "", bare))
@@ -256,7 +263,7 @@ def _density(kind: ReadingKind, typed: Typed) -> Understood:
     )
     if weights and (weights[2] or weights[4] or typed.unit in ("g", "ct")):
         return _weighings(kind, typed, weights[1], weights[3])
-    numbers = parse_numbers(re.sub(r"\s*(g/cm³|g/cm3)$", "", typed.value.strip()))
+    numbers = parse_numbers(re.sub(r"\s*(g/cm³|g/cm3|g/cc)$", "", typed.value.strip()))
     if numbers is None or len(numbers) != 1 or not _DENSITY[0] <= numbers[0] <= _DENSITY[1]:
         raise BookError(
             f"'{typed.value}' is no density; write '4.00' (g/cm³), or both weighings as '0.5302 g / 0.3975 g'."

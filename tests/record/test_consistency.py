@@ -1,8 +1,11 @@
 """Readings as a workshop keeps them, and all that the record says of a stone at once."""
 
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from made_up import examination
 from made_up import line as drawn
 from sqlalchemy import insert
@@ -36,11 +39,32 @@ from setstone.record.vocabulary import FindingKind, Verdict, WorkKind
         ("gas bubbles", "seen: gas bubble"),
         ("red", "body colour: red"),
         ("RI: 1.55 ± 0.01 pavilion", "one shadow edge on the pavilion, 1.550 ± 0.01"),
+        ("4.00 ± resolution 0.01 unset", "density 4.00 g/cm³ ± 0.005"),
         ("doubling none 3 directions", "doubling of back facets: none, looked at in 3 directions"),
     ],
 )
 def test_a_line_is_understood_and_said_again(line: str, says: str) -> None:
     assert says in read_line(line).says
+
+
+@given(
+    st.text(max_size=40)
+    | st.from_regex(r"[a-z ]{0,12}[>±]? ?[0-9]{1,2}[.,]?[0-9]{0,3}[-/ ][0-9.,]{0,5}( unset)?")
+)
+def test_whatever_is_typed_is_understood_or_refused_in_a_sentence(text: str) -> None:
+    with suppress(BookError):
+        assert read_line(text).says
+
+
+@pytest.mark.parametrize(
+    "details",
+    [{"liquid": "wet"}, {"directions": -1}, {"water_c": 1e9}, {"check": "2/8"}, {"part": "girdle"}],
+)
+def test_circumstances_that_cannot_be_are_refused(
+    book: Book, stone: StoneEntry, details: dict[str, object]
+) -> None:
+    with pytest.raises(BookError):
+        book.add_reading(stone, test="refractometer", value="1.76", details=details, by="Ada")
 
 
 @pytest.mark.parametrize("line", ["", "strong", "bite 7", "refractometer", "1.2.3"])

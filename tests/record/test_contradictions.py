@@ -73,6 +73,8 @@ def test_two_edges_within_the_uncertainty_are_no_sign_of_double_refraction() -> 
     [
         (("refractometer", "1.762-1.770"), ("refractometer", "1.782-1.790")),
         (("refractometer", "1.544"), ("refractometer", "1.762-1.770")),
+        (("refractometer", ">1.81"), ("refractometer", "1.762-1.770")),
+        (("distant vision", "1.54"), ("refractometer", "1.762-1.770")),
         (("thermal", "low"), ("thermal", "high")),
         (("long wave", "inert"), ("long wave", "strong")),
     ],
