@@ -147,18 +147,20 @@ def _started(cut: NDArray[np.float64], box: Box) -> OptimizeResult | None:
     if spread == 0:
         return None
     x, y = np.arange(len(profile), dtype=np.float64), np.zeros(len(profile))
+
+    def off(p: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray(_bars(np.insert(p, SLOPE, 0), x, y) - profile)
+
     fits = []
     for stretch in (0.92, 1.0, 1.08):
         pitch = stretch * (box[2] - box[0]) / PITCHES_ACROSS
         middle = (box[0] + box[2]) / 2
-        at = np.clip(np.rint(middle + pitch * np.arange(-1, 2)).astype(int), 0, len(profile) - 1)
-        ground = float(np.median(profile))
-        height = float(profile[at].mean() - ground) or spread
+        at = np.clip(np.rint(middle + pitch * np.arange(-1, 1.5, 0.5)).astype(int), 0, len(profile) - 1)
+        ground = float(profile[at[1::2]].mean())
+        height = float(profile[at[::2]].mean()) - ground or spread
         start = [middle, pitch, pitch / 2, pitch / 8, height, ground, 0.0]
         scale = np.delete(_size(spread, len(x)), SLOPE)
-        fits.append(
-            least_squares(lambda p: _bars(np.insert(p, SLOPE, 0), x, y) - profile, start, x_scale=scale)
-        )
+        fits.append(least_squares(off, start, x_scale=scale))
     best = min(fits, key=lambda f: float(f.cost))
     # What the mean of the rows does not show is left over as well: along the bars that is their pattern.
     best.cost += len(x) / 2 * float(((values - profile) ** 2).mean())
@@ -172,11 +174,22 @@ def _fitted(cut: NDArray[np.float64], box: Box, start: NDArray[np.float64]) -> O
     y, x = np.mgrid[: values.shape[0], : values.shape[1]].astype(np.float64)
     y -= y.mean()
     scale = _size(float(values.std()), values.shape[1])
-    fit = least_squares(lambda p: (_bars(p, x, y) - values).ravel(), start, x_scale=scale, xtol=1e-6)
+
+    def off(p: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray((_bars(p, x, y) - values).ravel())
+
+    fit = least_squares(off, start, x_scale=scale, xtol=1e-6)
     if 2 * fit.cost > (1 - EXPLAINED) * float(((values - values.mean()) ** 2).sum()):
         return None
     expected = (box[2] - box[0]) / PITCHES_ACROSS
-    return fit if 0.75 * expected < abs(fit.x[1]) < 1.25 * expected else None
+    middle, pitch, width, blur = (float(v) for v in fit.x[:SLOPE])
+    seen = (
+        0.75 < pitch / expected < 1.25
+        and 0.2 < width / pitch < 0.8
+        and abs(blur) < 0.4 * pitch
+        and abs(middle - (box[0] + box[2]) / 2) < pitch / 2
+    )
+    return fit if seen else None
 
 
 def _size(spread: float, length: int) -> list[float]:
