@@ -160,7 +160,7 @@ class Canvas(QObject):
         with self.layers.drawing():
             for name in (GIRDLE, CANDIDATES, DRAWING, MEASURING):
                 self.layers[name].mode = "pan_zoom"
-        self.layers.put(DRAWING, ())
+        self.layers.clear(DRAWING)
         self.viewer.layers.selection.active = self.layers[WHITE]
         self._edited = False
         self.redraw()
@@ -246,7 +246,7 @@ class Canvas(QObject):
                 "setstone": {"there": name in images, "lamp": str(lamp), **self._where()}
             }
         self.um_per_px = self._scale()
-        self.layers.put(MEASURING, ())
+        self.layers.clear(MEASURING)
         self._place()
         self.look()
         self._apply_view()
@@ -315,7 +315,7 @@ class Canvas(QObject):
             self.layers.show(beside(name), review is not None and self.layers.beside)
         if review is None:
             return
-        unit, current, outline = self._unit(), review.current, review.entry.result.outline
+        unit, current, outline = self.unit, review.current, review.entry.result.outline
         self._drawn_for = unit
         seen = [c for c in review.queue if self._edited or c is not current]
         candidates = [marks.mark(c, unit, seen=c in seen) for c in review.queue]
@@ -336,13 +336,14 @@ class Canvas(QObject):
             self.layers.put_gaps(named(GAPS), pieces, marks.gap_width(unit))
             self.layers.put_labels(named(LABELS), *labels)
 
-    def _unit(self) -> float:
+    @property
+    def unit(self) -> float:
         """Pixels of the photograph in one of the screen, to a power of 2: marks look alike at any zoom."""
         zoom = float(self.viewer.scene.camera.zoom) * (self.um_per_px or 1.0)
         return float(2.0 ** round(-math.log2(zoom)))
 
     def _zoomed(self) -> None:
-        if self._unit() != self._drawn_for:
+        if self.unit != self._drawn_for:
             self.redraw()
 
     def _new_review(self) -> None:

@@ -193,8 +193,9 @@ class ExaminationPanel(QWidget):
 
     def _show_dragged(self, what: str, figure: str) -> None:
         """Show a figure while something is dragged."""
-        if what == "diameter":
-            self.mean.setText(figure)
+        if what == "diameters":
+            for label, text in zip((self.mean, self.least, self.greatest), figure.splitlines(), strict=True):
+                label.setText(text)
         elif what == "distance":
             self.distance.setText(figure)
         else:

@@ -121,8 +121,12 @@ class Layers:
 
     def put(self, name: str, wanted: Sequence[Mark]) -> None:
         """Put shapes into a layer; it costs nothing where they are there already."""
-        before = self._put.get(name, ())
-        if len(before) == len(wanted) and all(a.same_as(b) for a, b in zip(before, wanted, strict=True)):
+        before = self._put.get(name)
+        if (
+            before is not None
+            and len(before) == len(wanted)
+            and all(a.same_as(b) for a, b in zip(before, wanted, strict=True))
+        ):
             return
         layer = self[name]
         with self.drawing():
@@ -161,6 +165,11 @@ class Layers:
             "color": marks.CANDIDATE,
             "size": 11,
         }
+
+    def clear(self, name: str) -> None:
+        """Take away what was drawn in a layer."""
+        self.drawn_over(name)
+        self.put(name, ())
 
     def drawn_over(self, name: str) -> None:
         """Forget what was put into a layer, because a person drew in it."""

@@ -12,6 +12,7 @@ from setstone.annotate.bench.geometry import ellipse_points
 from setstone.annotate.bench.review import Review
 from setstone.annotate.panels.canvas import Canvas, Points
 from setstone.annotate.panels.layers import CANDIDATES, DRAWING, GIRDLE, MEASURING
+from setstone.annotate.panels.marks import LOOKED_AT, MEASURED
 from setstone.annotate.panels.working import attempt
 from setstone.measure.candidates import LampName
 from setstone.measure.outline import Outline, diameters
@@ -21,6 +22,8 @@ from setstone.record.marking import candidate_redrawn, length_of, outline_redraw
 
 #: How near to a mark a click must be, in pixels of the screen.
 _REACH = 12
+#: Width of what is being drawn, in pixels of the screen.
+_STROKE = 2.0
 
 
 class Tools(QObject):
@@ -32,7 +35,8 @@ class Tools(QObject):
     canvas : Canvas
     """
 
-    #: Sizes as they would be, while something is dragged: what, and its size in words.
+    #: Sizes as they would be, while something is dragged: what ("diameters", "distance" or "number 3") and
+    #: its size in words; three lines for the mean, least and greatest diameter.
     dragging = Signal(str, str)
 
     def __init__(self, bench: Bench, canvas: Canvas) -> None:
@@ -65,18 +69,17 @@ class Tools(QObject):
         """Let a line be drawn: a click for each point, a double click at the end."""
         self._review()
         self._spot = False
-        self._canvas.take(DRAWING, "add_polyline")
+        self._draw(DRAWING, "add_polyline", LOOKED_AT)
 
     def draw_spot(self) -> None:
         """Let a spot be drawn: drag from corner to corner of it."""
         self._review()
         self._spot = True
-        self._canvas.take(DRAWING, "add_ellipse")
+        self._draw(DRAWING, "add_ellipse", LOOKED_AT)
 
     def measure(self) -> None:
         """Let a distance be measured: drag from one point to the other."""
-        self._layers.put(MEASURING, ())
-        self._canvas.take(MEASURING, "add_line")
+        self._draw(MEASURING, "add_line", MEASURED)
 
     def join(self) -> None:
         """Join the current line with the one under the mouse."""
@@ -117,6 +120,14 @@ class Tools(QObject):
         return None if best is None else best[1]
 
     # What a person draws
+
+    def _draw(self, name: str, mode: str, colour: str) -> None:
+        self._canvas.take(name, mode)
+        layer = self._layers[name]
+        self._layers.clear(name)
+        with self._layers.drawing():
+            layer.current_edge_color = colour
+            layer.current_edge_width = _STROKE * self._canvas.unit
 
     def _connect(self) -> None:
         for name, drawn in (
@@ -231,7 +242,8 @@ class Tools(QObject):
         if review is None or scale is None or not layer.selected_data:
             return "", ""
         if name == GIRDLE:
-            return "diameter", str(diameters(self._outline_now(), scale).mean)
+            widths = diameters(self._outline_now(), scale)
+            return "diameters", "\n".join(map(str, (widths.mean, widths.least, widths.greatest)))
         if name == CANDIDATES:
             index = min(layer.selected_data)
             entry = review.queue[index]

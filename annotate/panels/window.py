@@ -187,12 +187,22 @@ def furnish(viewer: Viewer, book: Path | None, by: str) -> Window:
 def run(book: Path | None, by: str) -> None:
     """Open the window and stay until it is closed.
 
+    Parameters
+    ----------
+    book : Path or None
+        The one opened last when not given.
+    by : str
+        Who works here; as it was set, or the login name, when empty.
+
     Raises
     ------
     BookError
         When the book cannot be opened.
     """
-    furnish(Viewer(show_welcome_screen=False), book, by)
+    window = furnish(Viewer(show_welcome_screen=False), book, by)
+    recent = read_settings().recent_books
+    if book is None and recent:
+        attempt(window.bench, lambda: window.bench.open(recent[0]))
     napari.run()
 
 

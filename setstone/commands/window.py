@@ -9,7 +9,6 @@ from typing import Annotated
 import typer
 
 from setstone.annotate.errors import AnnotateError
-from setstone.commands.common import LOGIN, ByOption
 
 #: One of them tells where a screen is, on systems that are neither Windows nor macOS.
 _SCREENS = ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")
@@ -22,9 +21,17 @@ def register(app: typer.Typer) -> None:
 
 def open_(
     book: Annotated[
-        Path | None, typer.Argument(help="Folder of the book.", show_default="chosen in the window")
+        Path | None, typer.Argument(help="Folder of the book.", show_default="the one opened last")
     ] = None,
-    by: ByOption = LOGIN,
+    by: Annotated[
+        str,
+        typer.Option(
+            "--by",
+            envvar="SETSTONE_OPERATOR",
+            help="Who works at the window.",
+            show_default="as set there, or your login name",
+        ),
+    ] = "",
 ) -> None:
     """Open the window: photographs, examination and review with mouse and keyboard.
 
@@ -38,7 +45,6 @@ def open_(
         raise AnnotateError("There is no screen to open a window on; work at the computer itself.")
     if book is not None:
         Book.open(book).close()  # what is wrong with it is told here, not in a window
-    from setstone.annotate.bench.settings import read_settings
     from setstone.annotate.panels.window import run
 
-    run(book, read_settings().by if by == LOGIN else by)
+    run(book, by)
