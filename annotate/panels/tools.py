@@ -137,7 +137,7 @@ class Tools(QObject):
             (MEASURING, self._line_measured),
         ):
             self._layers.connect(name, drawn)
-            self._layers[name].mouse_drag_callbacks.append(self._while_dragging)
+            self._layers[name].mouse_drag_callbacks.append(self.while_dragging)
 
     def _outline_drawn(self, event: Any) -> None:
         if str(event.action) == "changed":
@@ -212,7 +212,8 @@ class Tools(QObject):
 
     # Live figures
 
-    def _while_dragging(self, layer: Any, event: Any) -> Iterator[None]:
+    def while_dragging(self, layer: Any, event: Any) -> Iterator[None]:
+        """Tell the sizes of what is dragged, as a callback of a napari layer."""
         self._canvas.held = True
         try:
             yield

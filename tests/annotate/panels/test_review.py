@@ -1,0 +1,156 @@
+"""The review panel and the tools: what is pressed and drawn is in the book at once."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+pytest.importorskip(
+    "napari.qt", reason="the window is not installed (pip install setstone[gui])", exc_type=ImportError
+)
+
+from qtpy.QtGui import QKeySequence, QShortcut  # noqa: TID251
+from qtpy.QtWidgets import QPushButton  # noqa: TID251
+
+from setstone.annotate.panels.layers import CANDIDATES, DRAWING, GIRDLE, HALO, MEASURING, beside
+from setstone.annotate.panels.review import ReviewPanel
+from setstone.record.book import Book
+from setstone.record.entries import ExaminationEntry
+
+Open = Callable[[Path | None], Any]
+
+
+def press(window: Any, key: str) -> None:
+    """What the key does, whether or not the virtual screen gives the window the keyboard."""
+    shortcuts = window.docks["Review"].parent().findChildren(QShortcut)
+    (found,) = (s for s in shortcuts if s.key() == QKeySequence(key))
+    found.activated.emit()
+
+
+def kept(book: Path) -> ExaminationEntry:
+    """The examination as the book has it, read anew."""
+    with Book.open(book) as again:
+        return again.examination(again.stones()[0])
+
+
+def decisions(book: Path) -> dict[int, str]:
+    return {c.number: str(c.decision.verdict) for c in kept(book).candidates if c.decision is not None}
+
+
+def panel(window: Any) -> ReviewPanel:
+    (found,) = window.docks["Review"].findChildren(ReviewPanel)
+    assert isinstance(found, ReviewPanel)
+    return found
+
+
+def test_keys_accept_reject_and_take_back(book: Path, open_window: Open) -> None:
+    window = open_window(book)
+    review = panel(window)
+    assert review.count.text().startswith("<b>3 left to judge</b>, number 1 of 3")
+    press(window, "G")
+    press(window, "Q")
+    assert decisions(book) == {1: "accepted", 2: "rejected"}
+    assert review.count.text().startswith("<b>1 left to judge</b>, number 3 of 3")
+    press(window, "Ctrl+Z")
+    assert decisions(book) == {1: "accepted"}
+    press(window, "Ctrl+Shift+Z")
+    press(window, "U")
+    press(window, "K")
+    assert review.kind.currentText() == "feather"
+    press(window, "Backspace")
+    assert window.bench.review.current.decision is None
+
+
+def test_the_threshold_shows_more_candidates_at_once(book: Path, open_window: Open) -> None:
+    window = open_window(book)
+    review = panel(window)
+    review.threshold.setValue(5)
+    assert "of 4 shown" in review.count.text()
+    window.canvas.draw_marks()
+    assert len(window.canvas.layers[CANDIDATES].data) == 4
+    for _ in range(20):
+        press(window, ".")
+    assert review.count.text() == "<b>No candidates</b> at this threshold"
+    press(window, "G")  # says that there is none, and nothing else
+
+
+def test_a_missed_line_is_drawn_taken_back_and_drawn_again(book: Path, open_window: Open, qtbot: Any) -> None:
+    window = open_window(book)
+    press(window, "W")
+    layer = window.canvas.layers[DRAWING]
+    assert layer.mode == "add_polyline"
+    layer.add(np.array([[300.0, 310.0], [320.0, 330.0], [320.0, 360.0]]), shape_type="path")
+    qtbot.waitUntil(lambda: len(kept(book).candidates) == 5)
+    drawn = kept(book).candidates[-1]
+    assert drawn.is_finding
+    # Three points on a grid of 4 µm: 20·√2 + 30 pixels.
+    assert drawn.candidate.sizes["length"].value == pytest.approx((20 * 2**0.5 + 30) * 4 / 1000)
+    assert len(layer.data) == 0
+    press(window, "Ctrl+Z")
+    assert decisions(book)[5] == "rejected"
+    press(window, "Ctrl+Shift+Z")
+    assert decisions(book)[5] == "accepted"
+
+
+def test_a_moved_outline_changes_the_diameter_while_it_moves(
+    book: Path, open_window: Open, qtbot: Any
+) -> None:
+    window = open_window(book)
+    press(window, "E")
+    layer = window.canvas.layers[GIRDLE]
+    told: list[str] = []
+    window.tools.dragging.connect(lambda _, words: told.append(words))
+    before = kept(book).result.diameters
+    assert before is not None
+    corners = np.array(layer.data[0])
+    centre = corners.mean(axis=0)
+    with window.canvas.layers.drawing():
+        layer.data = [(centre + 1.1 * (corners - centre), "ellipse")]
+        layer.selected_data = {0}
+    drag = window.tools.while_dragging(layer, type("Event", (), {"type": "mouse_move"}))
+    next(drag)
+    next(drag)
+    drag.close()
+    layer.events.data(value=layer.data, action="changed", data_indices=(0,), vertex_indices=((),))
+    qtbot.waitUntil(lambda: kept(book).outline_redrawn)
+    after = kept(book).result.diameters
+    assert after is not None
+    assert after.mean.value == pytest.approx(1.1 * before.mean.value, rel=2e-3)
+    assert told[-1].splitlines()[0] == str(after.mean)
+    press(window, "Ctrl+Z")
+    undone = kept(book).result.diameters
+    assert undone is not None
+    assert undone.mean.value == pytest.approx(before.mean.value)
+
+
+def test_a_distance_is_told_in_millimetres(book: Path, open_window: Open) -> None:
+    window = open_window(book)
+    told: list[str] = []
+    window.tools.dragging.connect(lambda what, words: told.append(f"{what} {words}"))
+    press(window, "9")
+    window.canvas.layers[MEASURING].add(np.array([[100.0, 100.0], [100.0, 350.0]]), shape_type="line")
+    assert told[-1].startswith("distance 1.000 mm ±")
+
+
+def test_marks_can_be_hidden_and_are_shown_beside_too(book: Path, open_window: Open) -> None:
+    window = open_window(book)
+    layers = window.canvas.layers
+    assert layers[beside(CANDIDATES)].visible
+    assert len(layers[beside(CANDIDATES)].data) == len(layers[CANDIDATES].data) == 3
+    press(window, "M")
+    assert not layers[HALO].visible
+    assert not layers[beside(CANDIDATES)].visible
+    press(window, "M")
+    window.canvas.view = "blended"
+    assert layers[CANDIDATES].visible
+    assert not layers[beside(CANDIDATES)].visible
+
+
+def test_every_button_says_what_it_does(book: Path, open_window: Open) -> None:
+    window = open_window(book)
+    for dock in window.docks.values():
+        for button in dock.widget().findChildren(QPushButton):
+            if button.text():
+                assert button.toolTip(), button.text()
