@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from made_up import examination, line
 
+from setstone.annotate.bench import settings
 from setstone.record.book import Book
 from setstone.sample_images import sample_stones
 
@@ -31,6 +32,12 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
         book.save_examination(stone, result, occasion="as received", white=white, blue=blue, by="Ada")
         book.add_stone(box, "lid-4")
     return folder
+
+
+@pytest.fixture(autouse=True)
+def settings_of_nobody(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Keep the settings of whoever runs the tests as they are."""
+    monkeypatch.setattr(settings, "settings_file", lambda: tmp_path / "settings.json")
 
 
 @pytest.fixture
