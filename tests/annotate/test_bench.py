@@ -155,3 +155,39 @@ def test_halves_of_a_path_make_the_whole() -> None:
     assert np.hypot(*np.diff(whole, axis=0).T).sum() == pytest.approx(30)
     with pytest.raises(BookError):
         split_path(path, (0.0, 0.0))
+
+
+def test_what_is_decided_outlives_a_killed_program(filled: Path, tmp_path: Path) -> None:
+    import shutil
+    import subprocess
+    import sys
+
+    book = shutil.copytree(filled, tmp_path / "killed")
+    program = f"""
+from pathlib import Path
+from setstone.annotate.bench.bench import Bench
+bench = Bench("Ada")
+bench.open(Path({str(book)!r}))
+review = bench.review
+number = 0
+while True:
+    review.go_to(1)
+    review.accept()
+    review.go_to(1)
+    review.reject(str(number))
+    print(number, flush=True)
+    number += 1
+"""
+    with subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE, text=True) as killed:
+        assert killed.stdout is not None
+        for line_told in killed.stdout:
+            told = int(line_told)
+            if told == 5:
+                killed.kill()  # at any moment of what it does meanwhile
+                break
+        told = max([told, *(int(rest) for rest in killed.stdout if rest.endswith("\n"))])
+    with Book.open(book) as again:
+        entry = again.examination(again.stones()[0], "before")
+        reasons = [int(d.reason) for d in again.decisions(entry, 1) if d.reason]
+    assert reasons == list(range(len(reasons)))
+    assert told <= reasons[-1] <= told + 1

@@ -47,7 +47,7 @@ def book(filled: Path, tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def open_window(make_napari_viewer: Callable[..., Any], qtbot: Any) -> Iterator[Callable[[Path | None], Any]]:
+def open_window(make_napari_viewer: Callable[..., Any], qtbot: Any) -> Iterator[Callable[..., Any]]:
     """Open a window, on a book or on none, and wait until its photographs are shown."""
     if sys.platform not in ("win32", "darwin") and not (
         os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
@@ -57,8 +57,8 @@ def open_window(make_napari_viewer: Callable[..., Any], qtbot: Any) -> Iterator[
 
     windows = []
 
-    def opened(book: Path | None) -> Any:
-        window = furnish(make_napari_viewer(), None, "Ada")
+    def opened(book: Path | None, *, show: bool = False) -> Any:
+        window = furnish(make_napari_viewer(show=show), None, "Ada")
         windows.append(window)
         if book is not None:
             with qtbot.waitSignal(window.canvas.shown, timeout=10_000):

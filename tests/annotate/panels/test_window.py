@@ -10,6 +10,8 @@ pytest.importorskip(
     "napari.qt", reason="the window is not installed (pip install setstone[gui])", exc_type=ImportError
 )
 
+from setstone.annotate.bench.bench import Bench
+
 
 def test_a_book_is_opened_with_its_first_stone_on_the_canvas(
     book: Path, open_window: Callable[[Path | None], Any]
@@ -29,3 +31,11 @@ def test_without_a_book_it_says_where_to_begin(open_window: Callable[[Path | Non
     assert not window.docks["Stones"].isHidden()
     assert window.docks["Stones"].widget().start.isVisibleTo(window.docks["Stones"])
     window.bench.close()
+
+
+def test_a_second_window_is_told(book: Path, open_window: Callable[[Path | None], Any]) -> None:
+    first = Bench("Bea")
+    first.open(book)
+    window = open_window(book)
+    assert window.viewer.title.startswith("book – open in another window too: Bea at ")
+    first.close()

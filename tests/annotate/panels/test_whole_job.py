@@ -1,0 +1,159 @@
+"""The whole job as a person does it: a new book, two photographs, examination, review, reading, hand-out."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+pytest.importorskip(
+    "napari.qt", reason="the window is not installed (pip install setstone[gui])", exc_type=ImportError
+)
+
+from qtpy.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl  # noqa: TID251
+from qtpy.QtGui import QDropEvent  # noqa: TID251
+from qtpy.QtTest import QTest  # noqa: TID251
+from qtpy.QtWidgets import QWidget  # noqa: TID251
+
+from setstone.record.book import Book
+from setstone.sample_images import sample_stones
+
+#: An examination takes some ten seconds; a machine that does other things too takes longer.
+_PATIENCE_MS = 240_000
+
+
+class Hand:
+    """Mouse and keyboard on the picture of a window."""
+
+    def __init__(self, window: Any) -> None:
+        self.window = window
+        self.main: QWidget = window.docks["Stones"].parent()
+        self.picture = next(w for w in self.main.findChildren(QWidget) if "CanvasBackend" in type(w).__name__)
+
+    def key(self, key: Qt.Key, *, modifiers: Any = Qt.KeyboardModifier.NoModifier) -> None:
+        self.main.activateWindow()
+        self.picture.setFocus()
+        QTest.qWait(50)
+        QTest.keyClick(self.picture, key, modifiers)
+
+    def at(self, x: float, y: float) -> QPoint:
+        """Point of the picture's widget over a pixel of the photograph, where one view fills it."""
+        camera = self.window.viewer.scene.camera
+        um = self.window.canvas.um_per_px
+        world = np.array([x, y]) * um - np.asarray(camera.center[-2:])[::-1]
+        middle = np.array([self.picture.width(), self.picture.height()]) / 2
+        return QPoint(*np.round(middle + world * camera.zoom).astype(int).tolist())
+
+    def drag(self, begin: QPoint, end: QPoint) -> None:
+        left = Qt.MouseButton.LeftButton
+        QTest.mouseMove(self.picture, begin)
+        QTest.mousePress(self.picture, left, Qt.KeyboardModifier.NoModifier, begin)
+        for share in (0.25, 0.5, 0.75, 1.0):
+            QTest.mouseMove(self.picture, begin + (end - begin) * share, 20)
+        QTest.mouseRelease(self.picture, left, Qt.KeyboardModifier.NoModifier, end)
+
+    def click(self, *points: QPoint) -> None:
+        """Click on each point, twice on the last."""
+        for point in points:
+            QTest.mouseMove(self.picture, point, 20)
+            QTest.mouseClick(self.picture, Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier, point)
+            QTest.qWait(600)  # longer than between the clicks of a double click
+        QTest.mouseDClick(self.picture, Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier, points[-1])
+
+
+def drop(panel: QWidget, files: list[Path]) -> None:
+    data = QMimeData()
+    data.setUrls([QUrl.fromLocalFile(str(f)) for f in files])
+    action, button = Qt.DropAction.CopyAction, Qt.MouseButton.LeftButton
+    panel.dropEvent(QDropEvent(QPointF(5, 5), action, data, button, Qt.KeyboardModifier.NoModifier))
+
+
+def test_the_whole_job(
+    open_window: Callable[..., Any], tmp_path: Path, qtbot: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    window = open_window(None, show=True)
+    bench = window.bench
+    hand = Hand(window)
+
+    # A new book with a stone.
+    bench.start(tmp_path / "quay-book", workshop="Workshop on the Quay")
+    stones = window.docks["Stones"].widget()
+    bench.add_object("Presentation snuff box")
+    stones.position.setText("lid-3")
+    stones.claim.setText("ruby")
+    stones.add_stone()
+    assert bench.stone.full_name == "Presentation snuff box/lid-3"
+
+    # Two photographs are dropped.
+    files = [file for occasion, file in sample_stones()[0].photographs() if occasion == "as received"]
+    with qtbot.waitSignal(window.canvas.shown, timeout=_PATIENCE_MS):
+        drop(window.docks["Photographs"].widget(), files)
+        qtbot.waitUntil(lambda: len(bench.photographs) == 2, timeout=_PATIENCE_MS)
+    assert {str(p.lamp) for p in bench.photographs} == {"white", "blue"}
+
+    # Examined; the window stays alive meanwhile.
+    hand.key(Qt.Key.Key_F5)
+    assert window.examining.running
+    qtbot.waitUntil(lambda: not window.examining.running, timeout=_PATIENCE_MS)
+    review = bench.review
+    assert review.left > 3
+    measured = review.entry.result.diameters.mean.value
+    assert measured == pytest.approx(2.92, rel=0.02)  # the truth of the computed stone
+
+    # The outline is moved and made larger by its corner.
+    window.canvas.view = "blended"
+    window.canvas.whole()
+    QTest.qWait(300)
+    hand.key(Qt.Key.Key_E)
+    corners = np.array(window.canvas.layers["girdle"].data[0])[:, ::-1]
+    centre = corners.mean(axis=0)
+    hand.drag(hand.at(*centre), hand.at(*(centre + np.array([20, 10]))))
+    qtbot.waitUntil(lambda: review.entry.outline_redrawn)
+    moved = np.array(window.canvas.layers["girdle"].data[0])[:, ::-1].mean(axis=0) - centre
+    assert moved == pytest.approx([20, 10], abs=3)
+    hand.key(Qt.Key.Key_Escape)
+
+    # Two are accepted, one rejected.
+    first = [c.number for c in review.queue[:3]]
+    hand.key(Qt.Key.Key_G)
+    hand.key(Qt.Key.Key_G)
+    hand.key(Qt.Key.Key_Q)
+    decided = {c.number: str(c.decision.verdict) for c in review.queue if c.decision is not None}
+    assert decided == dict(zip(first, ("accepted", "accepted", "rejected"), strict=True))
+
+    # One is drawn, taken back, and drawn again.
+    window.canvas.whole()
+    QTest.qWait(300)
+    hand.key(Qt.Key.Key_W)
+    hand.click(hand.at(450, 450), hand.at(500, 470), hand.at(520, 520))
+    qtbot.waitUntil(lambda: any(c.origin == "hand" for c in review.queue))
+    (drawn,) = (c for c in review.queue if c.origin == "hand")
+    assert drawn.candidate.path[[0, -1]] == pytest.approx(np.array([[450, 450], [520, 520]]), abs=4)
+    hand.key(Qt.Key.Key_Z, modifiers=Qt.KeyboardModifier.ControlModifier)
+    assert not any(c.origin == "hand" for c in review.queue)
+    hand.key(Qt.Key.Key_Z, modifiers=Qt.KeyboardModifier.ControlModifier | Qt.KeyboardModifier.ShiftModifier)
+    assert any(c.origin == "hand" for c in review.queue)
+
+    # A reading, and the hand-out.
+    record = window.docks["Test record"].widget()
+    record.value.setText("1.762-1.770")
+    record.uncertainty.setText("0.002")
+    record.enter.click()
+    sheet = tmp_path / "hand-out.html"
+    hand_out = window.docks["Hand-out"].widget()
+    hand_out.write_to(sheet)
+    qtbot.waitUntil(sheet.exists, timeout=_PATIENCE_MS)
+    assert "1.762-1.770" in sheet.read_text(encoding="utf-8")
+
+    # Closed and opened again: everything is there.
+    window.close()
+    with Book.open(tmp_path / "quay-book") as book:
+        (stone,) = book.stones()
+        entry = book.examination(stone)
+        assert entry.outline_redrawn
+        verdicts = [str(c.decision.verdict) for c in entry.candidates if c.decision is not None]
+        assert sorted(verdicts) == ["accepted", "accepted", "accepted", "rejected"]
+        assert len(book.photographs(stone)) == 2
+        assert len(book.readings(stone)) == 1
+        assert {e.by for e in book.journal(stone) if e.action != "add photograph"} == {"Ada"}
