@@ -2,22 +2,24 @@
 
 Run it with a screen (or under xvfb-run), from the top of the checkout::
 
-    python benchmarks/window.py
+    python benchmarks/window.py [BOOK]
 
-It makes a book of ten stones with a pair of photographs each in a temporary folder, opens one stone after the other,
+It makes a book of ten stones with a pair of photographs each, in a temporary folder or, to be used again, where BOOK
+says; opens one stone after the other,
 and prints the time from the click until both photographs are painted, the time of one step of panning, and the memory
 of the program after the second stone and after the tenth.
 """
 
+import sys
 import tempfile
 import time
 from pathlib import Path
 
 import cv2
-import napari
+import napari  # noqa: TID251
 import numpy as np
 import psutil
-from qtpy.QtWidgets import QApplication
+from qtpy.QtWidgets import QApplication  # noqa: TID251
 
 from setstone.annotate.panels.window import Window, furnish
 from setstone.capture.photograph import Lamp
@@ -37,8 +39,9 @@ CANDIDATES = 60
 def main() -> None:
     """Measure and print."""
     with tempfile.TemporaryDirectory() as folder:
-        book = Path(folder) / "book"
-        make_book(book, Path(folder))
+        book = Path(sys.argv[1]) if len(sys.argv) > 1 else Path(folder) / "book"
+        if not book.exists():
+            make_book(book, Path(folder))
         window = furnish(napari.Viewer(show_welcome_screen=False), book, "benchmark")
         wait_for_shown(window, window.bench.progress[0].stone.id)
         memory = []
