@@ -153,6 +153,11 @@ class Canvas(QObject):
         centre = (around.max(axis=0) + around.min(axis=0)) / 2 * um
         self._fly(np.asarray(centre), self._zoom(np.asarray(extent)))
 
+    @property
+    def flying(self) -> bool:
+        """Whether the view is on its way to somewhere."""
+        return bool(self._flight.isActive())
+
     def look(self) -> None:
         """Put all tools down: dragging moves the view."""
         if not self.layers.there:
