@@ -168,6 +168,9 @@ from pathlib import Path
 from setstone.annotate.bench.bench import Bench
 bench = Bench("Ada")
 bench.open(Path({str(book)!r}))
+stone = bench.stone
+bench.choose(None)
+bench.choose(stone, "before")
 review = bench.review
 number = 0
 while True:

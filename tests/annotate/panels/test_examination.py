@@ -29,7 +29,7 @@ def panel(window: Any) -> ExaminationPanel:
 
 def test_it_shows_what_was_measured_with_uncertainty(book: Path, open_window: Open) -> None:
     shown = panel(open_window(book))
-    assert shown.mean.text() == "2.399 mm ± 0.015 mm"
+    assert shown.mean.text() == "2.400 mm ± 0.014 mm"  # a circle of 600 pixels of 4 µm
     assert shown.scale.text() == "scale bar 1000 µm, ± 0.2 %"
     assert [shown.sizes.item(row, 2).text() for row in range(3)] == ["0.400 mm ± 0.020 mm"] * 3
     assert "no photograph under blue light" in shown.flags.text()
