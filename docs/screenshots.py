@@ -1,0 +1,139 @@
+"""Make the pictures of the window in docs/images. Needs a screen; without one: xvfb-run -s "-screen 0 1920x1080x24" python docs/screenshots.py.
+
+The window shows the demo snuff box: one stone signed, one under review, one to be examined, one without a photograph.
+Pass the folder of a book to show that one instead.
+"""
+
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from napari.viewer import Viewer  # noqa: TID251
+from qtpy.QtGui import QColor, QPainter, QPixmap  # noqa: TID251
+from qtpy.QtWidgets import QApplication, QWidget  # noqa: TID251
+
+from setstone.annotate.bench import snuff_box
+from setstone.annotate.bench.bench import Bench
+from setstone.annotate.bench.typed_reading import TypedReading
+from setstone.annotate.panels.window import Window, furnish
+from setstone.record.examining import examine_stone
+
+IMAGES = Path(__file__).parent / "images"
+SIZES = ((1920, 1080), (1366, 768))
+THEMES = ("dark", "light")
+#: Width and height of one panel on the picture of all panels.
+PANEL = (350, 690)
+
+
+def main(book: Path | None) -> None:
+    """Make all pictures."""
+    with tempfile.TemporaryDirectory() as folder:
+        if book is None:
+            book = Path(folder) / "snuff box"
+            make_book(book)
+        for theme in THEMES:
+            for size in SIZES:
+                window = opened(book, theme, size)
+                window.show("Review")
+                wait(lambda: False, 1.5)
+                save(window.docks["Review"].parent().grab(), f"window-{size[0]}-{theme}")
+                if size == SIZES[0]:
+                    save(all_panels(window), f"panels-{theme}")
+                window.viewer.close()
+                wait(lambda: False, 0.5)
+
+
+def make_book(folder: Path) -> None:
+    """Make the book that is shown."""
+    bench = Bench("A. Sample")
+    bench.start(folder, workshop="Workshop on the Quay")
+    snuff_box.fill(bench.opened, by=bench.by)
+    bench.add_stone("lid-1", claimed_as="ruby", to=bench.objects[0].name)
+    for position in ("lid-3", "lid-5"):
+        stone = bench.opened.stone(position)
+        for occasion in bench.opened.occasions(stone):
+            examine_stone(bench.opened, stone, occasion=occasion, by=bench.by)
+    judge(bench, "lid-5", 1.0)
+    bench.sign()
+    judge(bench, "lid-3", 0.4)
+    bench.enter_reading(TypedReading("refractometer", "1.762-1.770 table unset ± 0.002"))
+    bench.enter_reading(TypedReading("long wave", "strong red"))
+    bench.add_remark("Old glue at the lower edge, yellow and crazed.")
+    bench.close()
+
+
+def judge(bench: Bench, position: str, share: float) -> None:
+    """Judge a share of the candidates of a stone: likely ones are accepted, others rejected."""
+    stone = bench.opened.stone(position)
+    for occasion in bench.opened.occasions(stone):
+        bench.choose(stone, occasion)
+        review = bench.review
+        if review is None:
+            continue
+        left = round(review.left * (1 - share))
+        while review.left > left and review.current is not None:
+            if review.current.candidate.score > 0.5:
+                review.accept()
+            else:
+                review.reject()
+
+
+def opened(book: Path, theme: str, size: tuple[int, int]) -> Window:
+    """Open a window of a size on the stone under review."""
+    viewer = Viewer(show_welcome_screen=False)
+    viewer.theme = theme
+    window = furnish(viewer, book, "A. Sample")
+    viewer.window.set_geometry(0, 0, *size)
+    wait(lambda: False, 0.5)
+    window.lay_out()
+    there = [p.stone for p in window.bench.progress if p.left] or [p.stone for p in window.bench.progress]
+    window.bench.choose(there[0])
+    wait(lambda: False, 4)
+    return window
+
+
+def all_panels(window: Window) -> QPixmap:
+    """Put all panels beside one another in one picture."""
+    hand_out = window.docks["Hand-out"].widget()
+    window.show("Hand-out")
+    hand_out.show_preview()
+    wait(lambda: "at a glance" in hand_out.page.toPlainText(), 60)
+    record = window.docks["Test record"].widget()
+    window.show("Test record")
+    wait(lambda: "Consistent with" in record.there.toPlainText(), 60)
+    width, height = PANEL
+    picture = QPixmap((width + 8) * len(window.docks) - 8, height)
+    picture.fill(QColor("#808080"))
+    painter = QPainter(picture)
+    for place, (title, dock) in enumerate(window.docks.items()):
+        window.show(title)
+        dock.setFloating(True)
+        dock.resize(width, height)
+        wait(lambda: False, 1)
+        painter.drawPixmap(place * (width + 8), 0, width, height, grabbed(dock))
+    painter.end()
+    return picture
+
+
+def grabbed(widget: QWidget) -> QPixmap:
+    """Picture of a widget at the size it has."""
+    return widget.grab()
+
+
+def save(picture: QPixmap, name: str) -> None:
+    """Save a picture among the images of the docs."""
+    picture.save(str(IMAGES / f"{name}.jpg"), "JPEG", 88)
+
+
+def wait(until: Callable[[], bool], seconds: float) -> None:
+    """Let the window work until something is so, at most so long."""
+    end = time.monotonic() + seconds
+    while not until() and time.monotonic() < end:
+        QApplication.processEvents()
+        time.sleep(0.01)
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else None)
