@@ -61,7 +61,14 @@ def stage_icon(stage: Stage, side: int) -> QIcon:
         painter.setPen(QPen(QColor("white"), side / 9, Qt.PenStyle.SolidLine, Qt.PenCapStyle.RoundCap))
         painter.drawPath(tick)
     painter.end()
-    return QIcon(picture)
+    return icon_of(picture)
+
+
+def icon_of(picture: QPixmap) -> QIcon:
+    """Make an icon that keeps its colours where its row is chosen."""
+    icon = QIcon(picture)
+    icon.addPixmap(picture, QIcon.Mode.Selected)
+    return icon
 
 
 def pixmap(image: NDArray[np.uint8]) -> QPixmap:

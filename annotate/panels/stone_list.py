@@ -3,10 +3,10 @@
 from typing import Any
 
 from qtpy.QtCore import QAbstractTableModel, QModelIndex, QSortFilterProxyModel, Qt
-from qtpy.QtGui import QFont, QFontMetricsF, QPixmap
+from qtpy.QtGui import QFont, QFontMetricsF, QIcon, QPixmap
 
 from setstone.annotate.bench.bench import Bench
-from setstone.annotate.panels.looks import square, stage_icon
+from setstone.annotate.panels.looks import icon_of, square, stage_icon
 from setstone.annotate.panels.thumbnails import Thumbnails
 from setstone.annotate.panels.working import attempt
 from setstone.record.progress import Progress, Stage
@@ -47,9 +47,10 @@ class StoneModel(QAbstractTableModel):
         self._thumbnails = thumbnails
         self._icons = {stage: stage_icon(stage, line) for stage in Stage}
         self._side = round(2.2 * line)
-        self._none = QPixmap(self._side, self._side)
-        self._none.fill(Qt.GlobalColor.transparent)
-        self._pictures: dict[tuple[int, int], QPixmap] = {}
+        empty = QPixmap(self._side, self._side)
+        empty.fill(Qt.GlobalColor.transparent)
+        self._none = icon_of(empty)
+        self._pictures: dict[tuple[int, int], QIcon] = {}
         self.rows: tuple[Progress, ...] = ()
         bench.book_changed.connect(self._forget)
         thumbnails.ready.connect(self._thumbnail_ready)
@@ -119,14 +120,14 @@ class StoneModel(QAbstractTableModel):
         bench = self._bench
         return attempt(bench, lambda: bench.correct_stone(stone, position=position, claimed_as=claim))
 
-    def _picture(self, p: Progress) -> QPixmap:
+    def _picture(self, p: Progress) -> QIcon:
         """A square of the thumbnail; an empty one where there is none, so that all names begin in line."""
         name = (p.stone.id, p.photographs)
         if name not in self._pictures:
             whole = self._thumbnails.of(name, lambda: self._bench.picture(p.stone)) if p.photographs else None
             if whole is None:
                 return self._none
-            self._pictures[name] = square(whole, self._side)
+            self._pictures[name] = icon_of(square(whole, self._side))
         return self._pictures[name]
 
     def _forget(self) -> None:

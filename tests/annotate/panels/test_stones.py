@@ -179,7 +179,7 @@ def test_thumbnails_come_by_themselves(panel: StonesPanel, bench: Bench, book: P
     index = panel.table.model().index(0, STONE)
 
     def shown() -> bool:
-        picture = index.data(Qt.ItemDataRole.DecorationRole).toImage()
+        picture = index.data(Qt.ItemDataRole.DecorationRole).pixmap(32).toImage()
         return bool(picture.pixelColor(picture.width() // 2, picture.height() // 2).alpha())
 
     qtbot.waitUntil(shown, timeout=10_000)
