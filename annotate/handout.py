@@ -19,7 +19,7 @@ from setstone.annotate.files import replace_file
 from setstone.annotate.lettering import plain
 from setstone.annotate.sheet import StoneSheet, sheet_of
 from setstone.annotate.texts import Texts, english
-from setstone.annotate.views import file_views, key_views, stone_view
+from setstone.annotate.views import file_views, key_views, object_views, stone_view
 from setstone.annotate.wording import percent
 from setstone.measure.candidates import LIKELY
 from setstone.record.book import Book
@@ -116,6 +116,7 @@ def render(sheets: Sequence[StoneSheet], texts: Texts, *, made: datetime, worksh
             made=texts.date(made),
             object_names=objects,
             several_objects=len(objects) > 1,
+            objects=object_views(sheets, texts),
             stones=[stone_view(sheet, texts) for sheet in sheets],
             files=file_views(sheets, texts),
             keys=key_views(texts),

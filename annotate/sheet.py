@@ -18,7 +18,15 @@ from setstone.measure.candidates import LampName
 from setstone.measure.light import Pixels
 from setstone.record.book import Book
 from setstone.record.consistency import Consistency, ReadAs, consistency
-from setstone.record.entries import ExaminationEntry, PhotographEntry, RemarkEntry, StoneEntry
+from setstone.record.entries import (
+    ExaminationEntry,
+    FactEntry,
+    PhotographEntry,
+    RemarkEntry,
+    StoneEntry,
+    WorkEntry,
+)
+from setstone.record.versions import Version
 
 #: Longest side of a picture in the hand-out, in pixels: enough for a full screen, small enough to send.
 LONGEST_SIDE = 1600
@@ -71,6 +79,13 @@ class StoneSheet:
     readings: tuple[ReadAs, ...]
     remarks: tuple[RemarkEntry, ...]
     consistency: Consistency
+    #: What is said of its object, and of how it sits there.
+    object_facts: tuple[FactEntry, ...]
+    facts: tuple[FactEntry, ...]
+    work: tuple[WorkEntry, ...]
+    #: The version of the record signed last, and whether it was changed since; None while nobody signed.
+    version: Version | None
+    changed_since: bool
 
 
 def sheet_of(book: Book, stone: StoneEntry, texts: Texts) -> StoneSheet:
@@ -95,6 +110,8 @@ def sheet_of(book: Book, stone: StoneEntry, texts: Texts) -> StoneSheet:
     photographs = book.photographs(stone)
     entries = sorted(book.latest_examinations(stone), key=lambda e: _begun(e, photographs))
     found = consistency(book, stone)
+    owner = next(o for o in book.objects() if o.id == stone.object_id)
+    versions = [v for v in book.versions(stone) if len(v.signatures) > len(v.taken_back)]
     return StoneSheet(
         stone=stone,
         occasions=tuple(
@@ -104,6 +121,11 @@ def sheet_of(book: Book, stone: StoneEntry, texts: Texts) -> StoneSheet:
         readings=found.read,
         remarks=tuple(book.remarks(stone)),
         consistency=found,
+        object_facts=book.facts(owner),
+        facts=book.facts(stone),
+        work=book.work(stone),
+        version=versions[-1] if versions else None,
+        changed_since=bool(versions) and bool(book.difference(stone, versions[-1].number)),
     )
 
 

@@ -20,7 +20,7 @@ from setstone.measure.candidates import LIKELY
 from setstone.measure.colour import StoneColour
 from setstone.measure.scale import Scale
 from setstone.record.consistency import Consistency, Line, ReadAs
-from setstone.record.entries import CandidateEntry, ExaminationEntry
+from setstone.record.entries import CandidateEntry, ExaminationEntry, FactEntry, WorkEntry
 
 View = dict[str, Any]
 
@@ -43,7 +43,20 @@ def stone_view(sheet: StoneSheet, texts: Texts) -> View:
             }
             for remark in sheet.remarks
         ],
+        "facts": [_fact(fact, texts) for fact in sheet.facts],
+        "work": [_work(work, texts) for work in sheet.work],
+        "signed": _signed(sheet, texts),
     }
+
+
+def object_views(sheets: Sequence[StoneSheet], texts: Texts) -> list[View]:
+    """Word what is said of the objects, each once."""
+    first = {sheet.stone.object_name: sheet for sheet in reversed(sheets)}
+    return [
+        {"name": name, "facts": [_fact(fact, texts) for fact in sheet.object_facts]}
+        for name, sheet in reversed(first.items())
+        if sheet.object_facts
+    ]
 
 
 def file_views(sheets: Sequence[StoneSheet], texts: Texts) -> list[View]:
@@ -242,6 +255,34 @@ def _material(line: Line, texts: Texts) -> View:
         "for": line.speaks_for or texts("consistency.nothing"),
         "against": line.speaks_against or texts("consistency.nothing"),
     }
+
+
+def _fact(fact: FactEntry, texts: Texts) -> View:
+    return {
+        "name": texts(f"facts.{fact.fact}"),
+        "value": fact.value,
+        "by": texts("facts.by", by=fact.by, date=texts.date(fact.at)),
+    }
+
+
+def _work(work: WorkEntry, texts: Texts) -> View:
+    return {
+        "date": texts.date(work.done),
+        "what": texts(f"work.{work.kind.name.lower()}"),
+        "adhesive": work.adhesive,
+        "solvent": work.solvent,
+        "remark": work.remark,
+        "by": work.done_by,
+    }
+
+
+def _signed(sheet: StoneSheet, texts: Texts) -> str:
+    version = sheet.version
+    if version is None:
+        return ""
+    signature = version.signatures[-1]
+    values = {"number": version.number, "by": signature.by, "date": texts.date(signature.at)}
+    return texts("signed.changed" if sheet.changed_since else "signed.unchanged", **values)
 
 
 def _scale(scale: Scale, texts: Texts) -> str:

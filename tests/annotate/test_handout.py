@@ -20,7 +20,7 @@ from setstone.measure.colour import StoneColour
 from setstone.measure.examination import Flag
 from setstone.record.book import Book
 from setstone.record.entries import StoneEntry
-from setstone.record.vocabulary import FindingKind, Verdict
+from setstone.record.vocabulary import Fact, FindingKind, Verdict, WorkKind
 
 #: Elements without end tag (HTML Living Standard, 13.1.2).
 VOID = {"area", "base", "br", "col", "embed", "hr", "img", "input", "link", "meta", "source", "track", "wbr"}
@@ -117,6 +117,15 @@ def source(make: SimpleNamespace, tmp_path_factory: pytest.TempPathFactory) -> s
     with Book.create(folder / "book", workshop="Workshop at the Old Mill") as book:
         stone = fill(book, make, folder)
         other = book.add_stone(book.object(), "lid-1")
+        box = book.object()
+        book.state_fact(box, Fact.METAL, "yellow metal, not tested", by="Ada")
+        book.state_fact(box, Fact.HALLMARK, "crowned G, last figure worn", by="Ada")
+        book.state_fact(box, Fact.MAKER, "workshop of the Quay, says the seller", by="Ada")
+        book.state_fact(stone, Fact.BACK, "closed, foil at the rim", by="Ada")
+        book.add_work(stone, WorkKind.UNSET, solvent="ethanol on a swab", done=make.made, by="Ada")
+        book.add_work(stone, WorkKind.SET, adhesive="acrylic copolymer in acetone", done=make.made, by="Ada")
+        book.sign(stone, by="Ada")
+        book.add_remark(stone, "Looked at again.", by="Bea")
         path = write_handout(book, [stone, other], folder / "hand-out.html", made=make.made)
     return path.read_text("utf-8")
 
@@ -294,3 +303,17 @@ def test_what_cannot_be_handed_out_is_told(make: SimpleNamespace, tmp_path: Path
         with pytest.raises(AnnotateError, match=re.escape(gone.name)):
             write_handout(book, [stone], tmp_path / "i.html")
         assert not (tmp_path / "i.html").exists()
+
+
+def test_marks_work_and_signature_stand_with_how_they_are_known(source: str) -> None:
+    text = re.sub(r"<[^>]+>|\s+", " ", source)
+    for words in (
+        "Hallmark, as read crowned G, last figure worn",
+        "Maker, as claimed workshop of the Quay",
+        "Back, as seen closed, foil at the rim",
+        "set again acrylic copolymer in acetone",
+        "a mark can be worn, misread, moved or false",
+        "Record signed as version 1 by Ada",
+        "changed since, and the changes not signed",
+    ):
+        assert words in re.sub(r" +", " ", text), words
