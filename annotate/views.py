@@ -238,6 +238,11 @@ def _consistency(found: Consistency, texts: Texts) -> View:
         "warnings": [*(c.text for c in found.contradictions), *found.composite],
         "treatments": [t.verdict for t in found.treatments],
         "cannot_tell": found.cannot_tell,
+        "open": [
+            texts("consistency.open_test", test=t.test, why=t.why)
+            for t in found.next_tests
+            if t.possible or not any(u.possible for u in found.next_tests)
+        ][:2],
         "cautions": found.cautions,
     }
 

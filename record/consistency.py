@@ -252,6 +252,11 @@ def _summary(order: tuple[Ranked, ...], against: tuple[Contradiction, ...]) -> s
 
 def _named(group: str, names: list[str], order: tuple[Ranked, ...]) -> str:
     note = origin_note(group, order)
+    species, comma, _ = names[0].partition(", ")
+    if comma and len(names) > 1 and all(name.startswith(species + comma) for name in names):
+        names = [species + ": " + names[0].removeprefix(species + comma)] + [
+            name.removeprefix(species + comma) for name in names[1:]
+        ]
     return ", ".join(names) + (f" ({note})" if note else "")
 
 

@@ -13,11 +13,12 @@ OCCASIONS = {"as received": "before", "after": "after"}
 
 @dataclass(frozen=True)
 class SampleStone:
-    """A stone of the demo snuff box and the folder that holds its photographs."""
+    """A stone of the demo snuff box, the folder that holds its photographs, and invented readings as they are typed."""
 
     position: str
     claimed_as: str
     folder: Path
+    readings: tuple[str, ...]
 
     def photographs(self) -> Iterator[tuple[str, Path]]:
         """Yield (occasion, file) for the white and the blue photograph of each occasion."""
@@ -29,5 +30,17 @@ class SampleStone:
 def sample_stones() -> tuple[SampleStone, ...]:
     """Return the stones of the demo snuff box in order of position."""
     here = Path(__file__).parent
-    claims = {"lid-3": "ruby", "lid-5": "diamond", "lid-8": "sapphire"}
-    return tuple(SampleStone(position, claim, here / position) for position, claim in claims.items())
+    return (
+        SampleStone(
+            "lid-3", "ruby", here / "lid-3",
+            ("1.762-1.770 table", "polariscope double", "thermal moderate check low/high"),
+        ),
+        SampleStone(
+            "lid-5", "diamond", here / "lid-5",
+            (">1.81 table", "thermal 7.5 check 2/8"),
+        ),
+        SampleStone(
+            "lid-8", "sapphire", here / "lid-8",
+            ("1.728 table", "polariscope single with strain", "short wave strong chalky", "blue"),
+        ),
+    )  # fmt: skip

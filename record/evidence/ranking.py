@@ -227,7 +227,9 @@ def origin_note(group: str, left: Sequence[Ranked] = ()) -> str:
         return "natural and laboratory-grown read alike on instruments; what was seen speaks for one: have it confirmed"
     if known == origins:
         return "natural or laboratory-grown: not separable by these readings"
-    return "its origin, natural or not, cannot be told from these readings"
+    if known == {Kind.LABORATORY_GROWN}:
+        return "laboratory-grown; natural stones can come near these readings: have it confirmed"
+    return "natural or laboratory-grown cannot be told from these readings"
 
 
 def weighed_items(evidence: Sequence[Evidence]) -> list[Item]:

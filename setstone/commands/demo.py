@@ -22,7 +22,7 @@ def demo(
 ) -> None:
     """Do the whole job on the sample images: a book, three stones examined, pictures, a hand-out.
 
-    The stones are computed pictures of an invented snuff box.
+    The stones are computed pictures of an invented snuff box, and their readings are invented too.
     """
     from setstone.annotate.handout import write_handout
     from setstone.annotate.pictures import write_pictures
@@ -42,6 +42,8 @@ def demo(
             stone = book.add_stone(box, sample.position, claimed_as=sample.claimed_as, by=BY)
             for occasion, file in sample.photographs():
                 book.add_photograph(stone, file, occasion=occasion, by=BY, magnification=60)
+            for line in sample.readings:
+                book.add_line(stone, line, by=BY)
             for occasion in OCCASIONS:
                 tell(f"Examining {stone.position}, {occasion}")
                 entry = examine_stone(

@@ -230,6 +230,32 @@ def test_it_tells_what_the_book_holds(page: Page) -> None:
     assert "pixel" not in text
 
 
+def test_it_tells_what_the_readings_are_consistent_with_and_what_not(page: Page) -> None:
+    text = re.sub(r"\s+", " ", page.visible)
+    for words in (
+        "What the readings are consistent with", "Corundum, ruby natural or laboratory-grown: not separable",
+        "Corundum, flame-fusion (Verneuil) ruby/sapphire", "as well as any", "Signs of treatment",
+        "No sign of a filling is entered; that excludes none.", "whether it grew in nature or in a laboratory",
+        "Tests that would tell more", "body colour: tells", "others of the table", "it may be Doublet",
+    ):  # fmt: skip
+        assert words in text, words
+
+
+def test_contradictions_and_unchecked_readings_stand_on_the_sheet(
+    make: SimpleNamespace, tmp_path: Path
+) -> None:
+    with Book.create(tmp_path / "book") as book:
+        stone = fill(book, make, tmp_path)
+        for line in ("polariscope single", "thermal 5", "loupe flash effect"):
+            book.add_line(stone, line, by="A. Sample")
+        source = write_handout(book, [stone], tmp_path / "h.html", made=make.made).read_text("utf-8")
+    text = re.sub(r"\s+", " ", Page(source).visible)
+    assert "What does not go together" in text
+    assert "Single refraction and double refraction do not go together" in text
+    assert "not compared: no calibration check with both reference stones stands beside it" in text
+    assert "Flash effect alone is a sign of a filling and not enough" in text
+
+
 def test_both_occasions_in_the_order_of_time(page: Page) -> None:
     text = page.visible
     titles = [t for where, t in page.texts if "h3" in where and t in {"as received", "after"}]
