@@ -97,7 +97,9 @@ def average(frames: Iterable[Pixels]) -> Average:
 def _noise(one: Pixels, other: Pixels) -> float:
     """Robust standard deviation of a difference in grey levels of 255, on pixels spread evenly."""
     step = max(1, round((one.shape[0] * one.shape[1] / 300_000) ** 0.5))
-    a, b = (p[::step, ::step].astype(np.float32) * np.float32(255 / np.iinfo(p.dtype).max) for p in (one, other))
+    a, b = (
+        p[::step, ::step].astype(np.float32) * np.float32(255 / np.iinfo(p.dtype).max) for p in (one, other)
+    )
     usable = (np.minimum(a, b) > 4) & (np.maximum(a, b) < 251)
     difference = (a - b)[usable] if usable.any() else (a - b).ravel()
     # Steps of whole grey levels make the median coarse; the mean square without outliers is not.

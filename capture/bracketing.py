@@ -6,6 +6,7 @@ Malik 1997, SIGGRAPH, 369-378); the response of the camera is taken as that of s
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -87,7 +88,7 @@ def _relative(frames: Sequence[Pixels]) -> "np.ndarray[tuple[int], np.dtype[np.f
     samples = [f[::step, ::step].reshape(-1, 3) for f in frames]
     order = np.argsort([float(s.mean()) for s in samples])
     relative = np.ones(len(frames))
-    for darker, brighter in zip(order[:-1], order[1:], strict=True):
+    for darker, brighter in pairwise(order):
         top = np.iinfo(frames[0].dtype).max / 255
         a, b = samples[darker], samples[brighter]
         good = (a > _LEAST * 2 * top) & (a < _MOST * top) & (b > _LEAST * 2 * top) & (b < _MOST * top)

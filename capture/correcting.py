@@ -108,7 +108,9 @@ class Shading:
             )
         corrected = np.empty_like(pixels)
         gain = cv2.resize(self.gain, (width, height), interpolation=cv2.INTER_LINEAR)
-        for top in range(0, height, 256):  # in strips: linear light of a large picture is eight times its size
+        for top in range(
+            0, height, 256
+        ):  # in strips: linear light of a large picture is eight times its size
             rows = np.s_[top : top + 256]
             corrected[rows] = encoded(linear_light(pixels[rows]) * gain[rows], pixels.dtype)
         return corrected
@@ -139,7 +141,9 @@ def shading(blank: Pixels) -> Shading:
     small = cv2.resize(linear_light(blank), size, interpolation=cv2.INTER_AREA)
     smooth = cv2.GaussianBlur(small, (0, 0), max(1.0, max(size) / 60))
     if float(smooth.min()) < 0.0015:  # five grey levels of 255
-        raise PhotographError("The blank field is too dark in places; lengthen the exposure and take it again.")
+        raise PhotographError(
+            "The blank field is too dark in places; lengthen the exposure and take it again."
+        )
     structure = np.abs(small / smooth - 1)
     if float(np.quantile(structure, 0.99)) > _BLANK:
         raise PhotographError("The blank field shows something; take the stone away, and blur the dust.")

@@ -103,7 +103,7 @@ def stack(frames: Iterable[Pixels], *, method: Method = "pyramid", aligned: bool
         before = small
         motions.append(motion)
         if not np.array_equal(motion, np.eye(2, 3)):
-            frame = np.asarray(  # noqa: PLW2901 the frame where it belongs
+            frame = np.asarray(
                 cv2.warpAffine(
                     frame,
                     motion,
