@@ -9,6 +9,9 @@ from xml.parsers import expat
 #: Longest description read; one of a single photograph has some kilobytes.
 MAX_CHARACTERS = 4_000_000
 
+#: Names annotations of our own, where the standard has no field (`setstone.capture.ome_writing`).
+NAMESPACE = "setstone/derived"
+
 #: Micrometres in the units of length the model knows that a microscope may be given in.
 _MICROMETRES = {
     "pm": 1e-6, "Å": 1e-4, "nm": 1e-3, "µm": 1.0, "mm": 1e3, "cm": 1e4, "dm": 1e5, "m": 1e6,
@@ -18,12 +21,17 @@ _MICROMETRES = {
 
 @dataclass(frozen=True)
 class OmeFacts:
-    """Size of a pixel, time of taking, magnification and used bits of the first picture; None if unsaid."""
+    """Size of a pixel, time of taking, magnification and used bits of the first picture; None if unsaid.
+
+    `channel` is the name of its first channel, `derived` what setstone wrote of its making; empty if unsaid.
+    """
 
     um_per_px: float | None
     taken: datetime | None
     magnification: float | None
     significant_bits: int | None
+    channel: str = ""
+    derived: str = ""
 
 
 class _Reader:
@@ -34,28 +42,39 @@ class _Reader:
         self.objectives: dict[str, str] = {}
         self.objective_used: str | None = None
         self.date = ""
+        self.channel = ""
+        self.derived = ""
         self._images = 0
         self._in_date = False
+        self._ours = False
+        self._in_ours = False
 
     def start(self, tag: str, attributes: dict[str, str]) -> None:
         name = tag.rpartition(":")[2]
         self._images += name == "Image"
         if name == "Objective" and "NominalMagnification" in attributes:
             self.objectives.setdefault(attributes.get("ID", ""), attributes["NominalMagnification"])
+        if name == "CommentAnnotation":
+            self._ours = attributes.get("Namespace") == NAMESPACE
+        self._in_ours = self._ours and name == "Value"
         if self._images != 1:
             return
         if name == "Pixels" and self.pixels is None:
             self.pixels = attributes
         elif name == "ObjectiveSettings":
             self.objective_used = attributes.get("ID")
+        elif name == "Channel" and not self.channel:
+            self.channel = attributes.get("Name", "")
         self._in_date = name == "AcquisitionDate"
 
     def end(self, _tag: str) -> None:
-        self._in_date = False
+        self._in_date = self._in_ours = False
 
     def text(self, data: str) -> None:
         if self._in_date:
             self.date += data
+        if self._in_ours:
+            self.derived += data
 
 
 def read_ome(xml: str) -> OmeFacts:
@@ -95,6 +114,8 @@ def read_ome(xml: str) -> OmeFacts:
         taken=_date(reader.date),
         magnification=_positive(magnification),
         significant_bits=int(bits) if (bits := _positive(pixels.get("SignificantBits"))) else None,
+        channel=reader.channel,
+        derived=reader.derived.strip(),
     )
 
 

@@ -72,7 +72,7 @@ def open_photograph(path: Path) -> Photograph:
         um_per_px=raster.um_per_px,
         taken=raster.taken,
         magnification=raster.magnification,
-        lamp_hint=lamp_from_name(name),
+        lamp_hint=raster.lamp_hint or lamp_from_name(name),
         notes=_name_notes(path, raster) + raster.notes,
     )
 

@@ -50,7 +50,7 @@ class Photograph:
     magnification : float or None
         Nominal magnification of the objective (OME ``NominalMagnification``).
     lamp_hint : Lamp or None
-        The lamp the file's name speaks of, as in ``lid-3_blue.jpg``.
+        The lamp the file speaks of: its OME channel, or its name, as in ``lid-3_blue.jpg``.
     notes : tuple of str
         What a person should know about the file: a misleading name, a colour profile not applied.
     """

@@ -6,7 +6,7 @@ from datetime import datetime
 import numpy as np
 
 from setstone.capture.errors import RefusalError
-from setstone.capture.photograph import Format, Pixels
+from setstone.capture.photograph import Format, Lamp, Pixels
 
 #: Largest picture opened. A 16-bit one of this size takes 1.2 GB of memory.
 MAX_MEGAPIXELS = 200
@@ -23,6 +23,7 @@ class Raster:
     um_per_px: float | None = None
     taken: datetime | None = None
     magnification: float | None = None
+    lamp_hint: Lamp | None = None
     notes: tuple[str, ...] = ()
 
 

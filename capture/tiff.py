@@ -17,6 +17,7 @@ from tifffile import COMPRESSION, PHOTOMETRIC, TiffPage
 
 from setstone.capture.errors import RefusalError
 from setstone.capture.exif import exif_time
+from setstone.capture.lamp import lamp_from_name
 from setstone.capture.ome import OmeFacts, read_ome
 from setstone.capture.photograph import Pixels
 from setstone.capture.raster import Raster, check_size, profile_notes, to_rgb, upright
@@ -185,7 +186,8 @@ def _with_ome(raster: Raster, description: str) -> Raster:
         um_per_px=facts.um_per_px or raster.um_per_px,
         taken=facts.taken or raster.taken,
         magnification=facts.magnification,
-        notes=raster.notes + _bits_note(facts, raster),
+        lamp_hint=lamp_from_name(facts.channel),
+        notes=raster.notes + _bits_note(facts, raster) + ((facts.derived,) if facts.derived else ()),
     )
 
 
