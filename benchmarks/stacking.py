@@ -77,7 +77,11 @@ def one(way: str, folder: Path) -> None:
         merged = stack(frames(folder), method="pyramid" if way == "pyramid" else "sharpest").pixels
     seconds, cpu = time.perf_counter() - begun, time.process_time() - cpu
     # Linux hands the peak of ru_maxrss on to child processes, so the kernel's own figure is read.
-    peak = next(int(line.split()[1]) for line in Path("/proc/self/status").read_text().splitlines() if line.startswith("VmHWM"))
+    peak = next(
+        int(line.split()[1])
+        for line in Path("/proc/self/status").read_text().splitlines()
+        if line.startswith("VmHWM")
+    )
     sharp = np.load(folder / "sharp.npy", mmap_mode="r")
     inner = np.s_[64:-64:3, 64:-64:3]
     error = float((merged[inner].astype(np.float32) - sharp[inner]).std())
