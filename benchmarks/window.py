@@ -19,6 +19,7 @@ import cv2
 import napari  # noqa: TID251
 import numpy as np
 import psutil
+from qtpy.QtOpenGLWidgets import QOpenGLWidget  # noqa: TID251
 from qtpy.QtWidgets import QApplication  # noqa: TID251
 
 from setstone.annotate.panels.window import Window, furnish
@@ -122,12 +123,23 @@ def open_stone(window: Window, stone_id: int) -> float:
 
 
 def wait_for_shown(window: Window, stone_id: int) -> None:
-    """Let the window work until the photographs of a stone are painted."""
+    """Let the window work until the photographs of a stone are on the screen."""
     name = next(p.stone.full_name for p in window.bench.progress if p.stone.id == stone_id)
     layers = window.canvas.layers
     while not layers.there or layers["white light"].metadata.get("setstone", {}).get("stone") != name:
         QApplication.processEvents()
-    window.viewer.screenshot(canvas_only=True, flash=False)
+    paint(window)
+
+
+def paint(window: Window) -> None:
+    """Let the window work until the picture was painted anew."""
+    painted: list[bool] = []
+    (picture,) = window.docks["Stones"].parent().findChildren(QOpenGLWidget)
+    connection = picture.frameSwapped.connect(lambda: painted.append(True))
+    picture.update()
+    while not painted:
+        QApplication.processEvents()
+    picture.frameSwapped.disconnect(connection)
 
 
 def pan(window: Window) -> list[float]:
@@ -137,7 +149,7 @@ def pan(window: Window) -> list[float]:
         begin = time.perf_counter()
         _, y, x = window.viewer.scene.camera.center
         window.viewer.scene.camera.center = (0, y, x + (20 if step % 2 else -20))
-        window.viewer.screenshot(canvas_only=True, flash=False)
+        paint(window)
         seconds.append(time.perf_counter() - begin)
     return seconds
 

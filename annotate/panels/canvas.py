@@ -18,10 +18,9 @@ from setstone.annotate.panels.layers import (
     DRAWING,
     GAPS,
     GIRDLE,
-    HALO,
+    GROUND,
     LABELS,
-    LOOKED_AT,
-    MARKS,
+    MARKS_BESIDE,
     MEASURING,
     WHITE,
     Layers,
@@ -78,6 +77,8 @@ class Canvas(QObject):
         self._drawn_for = 0.0
         self._wanted: tuple[str, ...] = ()
         self._there: set[str] = set()
+        #: While photographs are being opened, the marks of the stone before stay as they are.
+        self._loading = False
         self._blink = QTimer(self)
         self._blink.setInterval(_BLINK_MS)
         self._blink.timeout.connect(self._blink_once)
@@ -218,17 +219,15 @@ class Canvas(QObject):
         self._wanted = key
         there = {name: p for name, p in wanted.items() if p is not None}
 
-        def decode(tell: Tell) -> dict[str, NDArray[np.uint8]]:
-            images = {}
-            for name, photograph in there.items():
-                tell(photograph.name)
-                images[name] = self.pixels.of(photograph)
-            return images
+        def decode(_tell: Tell) -> dict[str, NDArray[np.uint8]]:
+            # Unless another stone was chosen meanwhile; who goes through the list by key does not wait for each.
+            return {name: self.pixels.of(p) for name, p in there.items() if key == self._wanted}
 
         if not there:
             self._put({})
             return
-        job = Job("Opening photographs", decode, bench=bench, steps=len(there))
+        self._loading = True
+        job = Job("Opening photographs", decode, bench=bench)
         job.done.connect(lambda images: self._put(images) if key == self._wanted else None)
         job.failed.connect(lambda text: self._not_opened(text) if key == self._wanted else None)
         job.start()
@@ -238,6 +237,7 @@ class Canvas(QObject):
         self._bench.said.emit(text)
 
     def _put(self, images: dict[str, NDArray[np.uint8]]) -> None:
+        self._loading = False
         self._there = set(images)
         if not images and not self.layers.there:
             self._say(self._missing())
@@ -255,10 +255,10 @@ class Canvas(QObject):
         self._place()
         self.look()
         self._apply_view()
-        self.draw_marks()
-        self._say(self._missing())
         self.whole()
         self._arrive()
+        self.draw_marks()
+        self._say(self._missing())
         self.shown.emit()
 
     def _missing(self) -> str:
@@ -312,34 +312,32 @@ class Canvas(QObject):
 
     def draw_marks(self) -> None:
         """Draw the outline and the shown candidates."""
-        if self.held or not self.layers.there:
+        if self.held or self._loading or not self.layers.there:
             return
         review = self._bench.review if self._there and self._marks_seen else None
-        for name in MARKS:
-            self.layers.show(name, review is not None)
-            self.layers.show(beside(name), review is not None and self.layers.beside)
+        self.layers.show_marks(review is not None)
         if review is None:
             return
         unit, current, outline = self.unit, review.current, review.entry.result.outline
         self._drawn_for = unit
         seen = [c for c in review.queue if self._edited or c is not current]
-        candidates = [marks.mark(c, unit, seen=c in seen) for c in review.queue]
         around = [] if outline is None else [marks.girdle(outline, unit)]
-        ground = [*around, *(m for m in candidates if m.colour != marks.UNSEEN)]
-        wanted = {
-            HALO: [marks.halo(m, unit) for m in ground],
-            GIRDLE: around,
-            CANDIDATES: candidates,
-            LOOKED_AT: [] if current is None or self._edited else [marks.ring(current, unit)],
-        }
+        candidates = [marks.mark(c, unit, seen=c in seen) for c in review.queue]
+        drawn = [*around, *(m for m in candidates if m.colour != marks.UNSEEN)]
+        ground = [marks.halo(m, unit) for m in drawn]
+        if current is not None and not self._edited:
+            ground.append(marks.ring(current, unit))
+        self.layers.put(GROUND, ground)
+        self.layers.put(GIRDLE, around)
+        self.layers.put(CANDIDATES, candidates)
+        if self.layers.beside:
+            self.layers.put(MARKS_BESIDE, [*ground, *drawn])
         pieces = marks.gaps(seen, unit)
         labels = [marks.label(c) for c in review.queue], [marks.label_place(c, unit) for c in review.queue]
-        for copied in (False, True) if self.layers.beside else (False,):
-            named = beside if copied else str
-            for name, shapes in wanted.items():
-                self.layers.put(named(name), shapes)
-            self.layers.put_gaps(named(GAPS), pieces, marks.gap_width(unit))
-            self.layers.put_labels(named(LABELS), *labels)
+        for name in (GAPS, beside(GAPS)) if self.layers.beside else (GAPS,):
+            self.layers.put_gaps(name, pieces, marks.gap_width(unit))
+        for name in (LABELS, beside(LABELS)) if self.layers.beside else (LABELS,):
+            self.layers.put_labels(name, *labels)
 
     @property
     def unit(self) -> float:
@@ -356,7 +354,7 @@ class Canvas(QObject):
         if review is not None:
             review.changed.connect(self.redraw)
             review.moved.connect(self._moved)
-        if self._there:
+        if self._there and not self._loading:
             self.um_per_px = self._scale()
             self._place()
         self.redraw()

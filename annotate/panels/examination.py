@@ -6,7 +6,6 @@ from qtpy.QtWidgets import (
     QComboBox,
     QFormLayout,
     QGridLayout,
-    QHeaderView,
     QLabel,
     QLineEdit,
     QProgressBar,
@@ -84,7 +83,6 @@ class ExaminationPanel(QWidget):
         self.sizes.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.sizes.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.sizes.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
-        self.sizes.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         self.sizes.horizontalHeader().setStretchLastSection(True)
         self.sizes.itemClicked.connect(self._go_to)
         self._lay_out()
@@ -182,8 +180,9 @@ class ExaminationPanel(QWidget):
         queue = () if review is None else review.queue
         self.sizes.setRowCount(len(queue))
         for row, entry in enumerate(queue):
-            for column, text in enumerate((str(entry.number), kind_words(entry, english()), _size(entry))):
+            for column, text in enumerate((str(entry.number), _what(entry), _size(entry))):
                 self.sizes.setItem(row, column, QTableWidgetItem(text))
+        self.sizes.resizeColumnsToContents()
         self._show_current()
 
     def _show_current(self) -> None:
@@ -206,6 +205,11 @@ class ExaminationPanel(QWidget):
     def _go_to(self, item: QTableWidgetItem) -> None:
         if self._bench.review is not None:
             self._bench.review.go_to(int(self.sizes.item(item.row(), 0).text()))
+
+
+def _what(entry: CandidateEntry) -> str:
+    words = kind_words(entry, english())
+    return words if entry.decision is None or entry.is_finding else f"{words}, rejected"
 
 
 def _size(entry: CandidateEntry) -> str:

@@ -13,13 +13,13 @@ from setstone.annotate.panels.marks import Mark
 from setstone.annotate.style import INK
 
 WHITE, BLUE, BESIDE = "white light", "blue light", "blue light, beside"
-HALO, GIRDLE, CANDIDATES, GAPS = "halo", "girdle", "candidates and findings", "dashes"
-LOOKED_AT, LABELS = "looked at", "numbers"
+GROUND, GIRDLE, CANDIDATES = "halo", "girdle", "candidates and findings"
+GAPS, LABELS = "dashes", "numbers"
+MARKS_BESIDE = "marks, beside"
 DRAWING, MEASURING = "drawing", "measuring line"
 
 _IMAGES = (WHITE, BLUE, BESIDE)
-#: What is drawn again beside, over the photograph in blue light.
-MARKS = (HALO, GIRDLE, CANDIDATES, GAPS, LOOKED_AT, LABELS)
+_MARKS = (GROUND, GIRDLE, CANDIDATES, GAPS, LABELS)
 _TOOLS = (DRAWING, MEASURING)
 
 
@@ -28,8 +28,10 @@ def beside(name: str) -> str:
     return f"{name}, beside"
 
 
+#: All marks once more, over the photograph in blue light: what is beside is only looked at.
+_BESIDE = (MARKS_BESIDE, beside(GAPS), beside(LABELS))
 #: From the bottom up: the group that is shown beside, then all others.
-_ORDER = (BESIDE, *map(beside, MARKS), WHITE, BLUE, *MARKS, *_TOOLS)
+_ORDER = (BESIDE, *_BESIDE, WHITE, BLUE, *_MARKS, *_TOOLS)
 _NOTHING = np.zeros((2, 2, 3), np.uint8)
 
 
@@ -77,15 +79,23 @@ class Layers:
                     np.zeros((0, 2, 2)), name=name, edge_color=INK, vector_style="line", opacity=1.0
                 )
             elif plain == LABELS:
-                self.viewer.add_points(np.zeros((0, 2)), name=name, size=1, opacity=1.0)
-            else:
-                self.viewer.add_shapes(
-                    name=name, ndim=2, face_color="transparent", opacity=0.75 if plain == HALO else 1.0
+                self.viewer.add_points(
+                    np.zeros((0, 2)),
+                    name=name,
+                    size=1,
+                    opacity=1.0,
+                    face_color="transparent",
+                    border_color="transparent",
+                    features={"label": np.array([], str)},
+                    text={"string": "{label}", "anchor": "upper_left", "color": marks.CANDIDATE, "size": 11},
                 )
+            else:
+                self.viewer.add_shapes(name=name, ndim=2, face_color="transparent", opacity=1.0)
 
     def place(self, um_per_px: float | None, blue_to_white: NDArray[np.float64] | None) -> None:
         """Lay all layers on one another in micrometres, blue as it was aligned on white."""
         um = um_per_px or 1.0
+        units = ("µm" if um_per_px else "pixel",) * 2
         aligned = np.eye(3)
         if blue_to_white is not None:
             x_y = blue_to_white / blue_to_white[2, 2]
@@ -93,14 +103,25 @@ class Layers:
             aligned[:2, 2] = x_y[1::-1, 2] * um
         for name in _ORDER:
             layer = self[name]
-            layer.units = ("µm" if um_per_px else "pixel",) * 2
-            layer.scale = (um, um)
-            layer.affine = aligned if name in (BLUE, BESIDE) else np.eye(3)
+            affine = aligned if name in (BLUE, BESIDE) else np.eye(3)
+            layer.units = units
+            # Each change makes napari build the layer's shaders again: only where there is one.
+            if not np.array_equal(layer.scale, (um, um)):
+                layer.scale = (um, um)
+            if not np.array_equal(layer.affine.affine_matrix, affine):
+                layer.affine = affine
 
     def show(self, name: str, visible: bool) -> None:
         """Show or hide a layer; it costs nothing where it is so already."""
         if self[name].visible != visible:
             self[name].visible = visible
+
+    def show_marks(self, visible: bool) -> None:
+        """Show or hide all marks."""
+        for name in _MARKS:
+            self.show(name, visible)
+        for name in _BESIDE:
+            self.show(name, visible and self.beside)
 
     def set_pixels(self, name: str, pixels: NDArray[np.uint8] | None) -> None:
         """Put a photograph into a layer, or none to give its memory back."""
@@ -157,14 +178,7 @@ class Layers:
         if np.array_equal(layer.data, points) and list(layer.features.get("label", ())) == list(labels):
             return
         layer.data = points
-        layer.face_color = layer.border_color = "transparent"
         layer.features = {"label": list(labels)}
-        layer.text = {
-            "string": "{label}",
-            "anchor": "upper_left",
-            "color": marks.CANDIDATE,
-            "size": 11,
-        }
 
     def clear(self, name: str) -> None:
         """Take away what was drawn in a layer."""

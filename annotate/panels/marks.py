@@ -25,6 +25,7 @@ GIRDLE = "#56b4e9"
 LOOKED_AT = "#e69f00"
 MEASURED = "#cc79a7"
 UNSEEN = "#00000000"
+_GROUND = f"{INK}bf"
 
 # In pixels of the screen; the functions below are told how large one is in pixels of the photograph, `unit`.
 _WIDTHS = {CANDIDATE: 1.8, FINDING: 2.8, REJECTED: 1.0, GIRDLE: 1.6}
@@ -83,7 +84,7 @@ def mark(entry: CandidateEntry, unit: float, *, seen: bool) -> Mark:
 
 def halo(of: Mark, unit: float) -> Mark:
     """Dark ground that keeps a mark visible on any picture."""
-    return Mark(of.points, of.form, INK, of.width + _HALO * unit)
+    return Mark(of.points, of.form, _GROUND, of.width + _HALO * unit)
 
 
 def ring(entry: CandidateEntry, unit: float) -> Mark:

@@ -14,7 +14,7 @@ pytest.importorskip(
 from qtpy.QtGui import QKeySequence, QShortcut  # noqa: TID251
 from qtpy.QtWidgets import QPushButton  # noqa: TID251
 
-from setstone.annotate.panels.layers import CANDIDATES, DRAWING, GIRDLE, HALO, MEASURING, beside
+from setstone.annotate.panels.layers import CANDIDATES, DRAWING, GIRDLE, GROUND, MARKS_BESIDE, MEASURING
 from setstone.annotate.panels.review import ReviewPanel
 from setstone.record.book import Book
 from setstone.record.entries import ExaminationEntry
@@ -137,15 +137,17 @@ def test_a_distance_is_told_in_millimetres(book: Path, open_window: Open) -> Non
 def test_marks_can_be_hidden_and_are_shown_beside_too(book: Path, open_window: Open) -> None:
     window = open_window(book)
     layers = window.canvas.layers
-    assert layers[beside(CANDIDATES)].visible
-    assert len(layers[beside(CANDIDATES)].data) == len(layers[CANDIDATES].data) == 3
+    assert layers[MARKS_BESIDE].visible
+    assert len(layers[CANDIDATES].data) == 3
+    # The girdle and the two not looked at, each with its halo, and the ring around the third.
+    assert len(layers[MARKS_BESIDE].data) == 7
     press(window, "M")
-    assert not layers[HALO].visible
-    assert not layers[beside(CANDIDATES)].visible
+    assert not layers[GROUND].visible
+    assert not layers[MARKS_BESIDE].visible
     press(window, "M")
     window.canvas.view = "blended"
     assert layers[CANDIDATES].visible
-    assert not layers[beside(CANDIDATES)].visible
+    assert not layers[MARKS_BESIDE].visible
 
 
 def test_every_button_says_what_it_does(book: Path, open_window: Open) -> None:
