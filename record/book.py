@@ -93,6 +93,7 @@ class Book(Store):
     remarks = notes.remarks
     journal = _journal.journal
     newest_journal_line = _journal.newest_journal_line
+    stones_changed_since = _journal.stones_changed_since
 
     @classmethod
     def create(cls, where: Path | str, *, workshop: str = "", by: str = "") -> "Book":

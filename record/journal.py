@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, func, insert, select
+from sqlalchemy import Connection, func, insert, select, union
 
 from setstone.record import schema
 from setstone.record.entries import JournalEntry, StoneEntry
@@ -92,3 +92,23 @@ def newest_journal_line(book: Store) -> int:
     """
     with book.snapshot() as connection:
         return int(connection.execute(select(func.max(schema.journal.c.id))).scalar() or 0)
+
+
+def stones_changed_since(book: Store, line: int) -> frozenset[int]:
+    """Tell on which stones, or on whose object, something was entered after a line of the journal.
+
+    Parameters
+    ----------
+    line : int
+        Its number, as `newest_journal_line` gives it.
+
+    Returns
+    -------
+    frozenset of int
+        Numbers of the stones.
+    """
+    j, s = schema.journal.c, schema.stones.c
+    own = select(j.stone_id).where(j.id > line, j.stone_id.is_not(None))
+    of_object = select(s.id).where(s.object_id.in_(select(j.object_id).where(j.id > line)))
+    with book.snapshot() as connection:
+        return frozenset(connection.execute(union(own, of_object)).scalars())

@@ -19,7 +19,6 @@ from setstone.record.filing import file_away, suffix
 from setstone.record.inventory import require_unchanged, stone_of_id
 from setstone.record.journal import note
 from setstone.record.occasions import spelt
-from setstone.record.standing import refresh
 from setstone.record.store import Store
 from setstone.record.text import operator, shown
 from setstone.record.vocabulary import OCCASIONS
@@ -275,18 +274,18 @@ def correct_photograph(
         new = find_photograph(book, old.sha256)
         before, after = _told(book, old), _told(book, new)
         if new != old:
-            refresh(connection, [old.stone_id])  # which it may have left
-            what = f"{owner.full_name}, {old.name}"
-            note(
-                connection,
-                now(),
-                by,
-                "correct photograph",
-                what,
-                stone_id=owner.id,
-                before=before,
-                after=after,
-            )
+            at = now()
+            for stone_id in dict.fromkeys((old.stone_id, owner.id)):  # it may have left one
+                note(
+                    connection,
+                    at,
+                    by,
+                    "correct photograph",
+                    f"{owner.full_name}, {old.name}",
+                    stone_id=stone_id,
+                    before=before,
+                    after=after,
+                )
         return new
 
 

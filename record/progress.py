@@ -1,6 +1,6 @@
 """How far the work on each stone has come, and finding stones among thousands."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -90,16 +90,22 @@ class Found:
     total: int
 
 
-def progress(book: Store) -> tuple[Progress, ...]:
+def progress(book: Store, only: Collection[int] | None = None) -> tuple[Progress, ...]:
     """Read how far the work on each stone has come.
+
+    Parameters
+    ----------
+    only : collection of int, optional
+        Numbers of the stones wanted, as `stones_changed_since` gives them; all when not given.
 
     Returns
     -------
     tuple of Progress
         In the order the stones were added, object by object.
     """
+    query = _query if only is None else _query.where(_s.id.in_(only))
     with book.snapshot() as connection:
-        return tuple(_progress(row) for row in connection.execute(_query.order_by(_s.object_id, _s.id)))
+        return tuple(_progress(row) for row in connection.execute(query.order_by(_s.object_id, _s.id)))
 
 
 def search(

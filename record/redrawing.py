@@ -68,6 +68,7 @@ def _redraw(
     with book.atomic() as connection:
         require_newest(connection, entry)
         of = None if number is None else candidate_id(connection, entry, number)
+        before = _shape_in_force(connection, entry.id, of)
         insert_redrawing(connection, entry.id, of, shape, by=by, at=at)
         stone = stone_of_id(connection, entry.stone_id)
         what = "outline" if number is None else f"number {number}"
@@ -78,6 +79,7 @@ def _redraw(
             "draw again" if shape is not None else "take drawing back",
             f"{stone.full_name}, {entry.occasion}, {what}",
             stone_id=stone.id,
+            before=before,
             after=shape,
         )
 
@@ -88,6 +90,12 @@ def insert_redrawing(
     """Write a drawing, for modules of this room."""
     values = {"examination_id": examination_id, "candidate_id": of, "shape": shape, **by_at}
     connection.execute(insert(schema.redrawings).values(values))
+
+
+def _shape_in_force(connection: Connection, examination_id: int, of: int | None) -> dict[str, Any] | None:
+    """As a person drew it last; None for what the program drew."""
+    query = select(_r.shape).where(_r.examination_id == examination_id, _r.candidate_id.is_not_distinct_from(of))
+    return connection.execute(query.order_by(_r.id.desc()).limit(1)).scalar()
 
 
 def latest_redrawings(
