@@ -94,7 +94,9 @@ def insert_redrawing(
 
 def _shape_in_force(connection: Connection, examination_id: int, of: int | None) -> dict[str, Any] | None:
     """As a person drew it last; None for what the program drew."""
-    query = select(_r.shape).where(_r.examination_id == examination_id, _r.candidate_id.is_not_distinct_from(of))
+    query = select(_r.shape).where(
+        _r.examination_id == examination_id, _r.candidate_id.is_not_distinct_from(of)
+    )
     return connection.execute(query.order_by(_r.id.desc()).limit(1)).scalar()
 
 

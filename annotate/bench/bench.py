@@ -109,7 +109,7 @@ class Bench:
         self.close()
         self.book = book
         self._presence = Presence(book.folder, self.by)
-        self._last_line = self._newest_line()
+        self._last_line = 0
         self._read_progress()
         self.book_changed.emit()
         self.stones_changed.emit()
@@ -127,7 +127,6 @@ class Bench:
         """Show what was done in another window meanwhile; return whether something was."""
         if self.book is None or self._newest_line() == self._last_line:
             return False
-        self._last_line = self._newest_line()
         self.refresh()
         return True
 
@@ -459,7 +458,6 @@ class Bench:
 
     def changed_here(self) -> None:
         """Read again how far the work has come, after something was done here."""
-        self._last_line = self._newest_line()
         self._read_progress()
         self.stones_changed.emit()
 
@@ -476,7 +474,17 @@ class Bench:
     # Inside
 
     def _read_progress(self) -> None:
-        there = () if self.book is None else self.book.progress()
+        there: tuple[Progress, ...] = ()
+        if self.book is not None:
+            newest = self._newest_line()
+            if self.progress:
+                # Only what was changed since: a book may hold thousands of stones.
+                changed = self.book.stones_changed_since(self._last_line)
+                kept = tuple(p for p in self.progress if p.stone.id not in changed)
+                there = kept + self.book.progress(changed)
+            else:
+                there = self.book.progress()
+            self._last_line = newest
         self.progress = tuple(sorted(there, key=lambda p: (p.stone.object_id, in_order(p.stone.position))))
 
     def _newest_line(self) -> int:
