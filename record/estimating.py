@@ -12,12 +12,11 @@ from setstone.measure.weight import (
 from setstone.record.entries import ReadingEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.evidence.materials import Range, claimed
+from setstone.record.evidence.readings import ESTIMATED_WEIGHT
 from setstone.record.examinations import latest_examination
 from setstone.record.notes import add_reading
 from setstone.record.store import Store
 
-#: The name under which an estimate stands among the readings.
-TEST = "estimated weight"
 #: A diamond has formulas of its own.
 _DIAMOND = "diamond"
 
@@ -131,7 +130,7 @@ def keep_estimate(book: Store, stone: StoneEntry, estimate: Estimate, *, by: str
     return add_reading(
         book,
         stone,
-        test=TEST,
+        test=ESTIMATED_WEIGHT,
         value=f"est. {value}",
         uncertainty=f"{uncertainty} (k = 2)",
         remark=f"{low:.2f} to {high:.2f} ct; {estimate.weight.formula}; {estimate.rests_on}",

@@ -27,6 +27,9 @@ class ReadingKind(StrEnum):
     SPECTRUM = "spectrum"
 
 
+#: Name under which an estimated weight stands among the readings: kept there, and no reading.
+ESTIMATED_WEIGHT = "estimated weight"
+
 #: Other names people type.
 _NAMES = {
     "refractive index": ReadingKind.REFRACTOMETER,

@@ -9,6 +9,7 @@ from setstone.record.errors import BookError
 from setstone.record.evidence.hydrostatic import hydrostatic_density
 from setstone.record.evidence.materials import signs
 from setstone.record.evidence.readings import (
+    ESTIMATED_WEIGHT,
     Edges,
     OverLimit,
     ReadingKind,
@@ -121,6 +122,8 @@ def understand(typed: Typed) -> Understood:
             "Hardness is only looked up in the table of materials: a scratch test damages the stone and is never made. "
             "Leave it out."
         )
+    if key(typed.test) == ESTIMATED_WEIGHT:
+        return Understood(None, None, typed.value)
     if kind is None:
         return Understood(None, None, typed.value, f"'{typed.test}' is kept, but no rule weighs it")
     _require_details(typed)

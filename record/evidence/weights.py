@@ -19,7 +19,7 @@ from setstone.record.evidence.likelihood import (
     pooled,
     probability_above,
 )
-from setstone.record.evidence.materials import Material, Range, Refraction, materials, signs
+from setstone.record.evidence.materials import Kind, Material, Range, Refraction, materials, signs
 from setstone.record.evidence.readings import Edges, OverLimit, Word
 
 
@@ -180,7 +180,7 @@ def weigh_pleochroism(seen: Word, material: Material) -> Weighed:
         return _of(_PLEOCHROISM_SINGLE, seen.word)
     if material.refraction is Refraction.AGGREGATE:
         return _of(_PLEOCHROISM_AGGREGATE, seen.word)
-    if seen.word in material.pleochroism:
+    if seen.word in _known(material, "pleochroism"):
         return Weighed(0.9, 1.0)
     return Weighed(0.3, 0.3) if seen.word == "none" else Weighed(0.1, 0.1)
 
@@ -204,7 +204,7 @@ def weigh_uv_short(seen: Word, material: Material) -> Weighed:
 
 def weigh_colour(seen: Word, material: Material) -> Weighed:
     """Weigh the body colour: it never excludes by itself."""
-    return _listed(seen.word, material.colours, _UNLISTED_COLOUR)
+    return _listed(seen.word, _known(material, "colours"), _UNLISTED_COLOUR)
 
 
 def weigh_sign(seen: Word, material: Material) -> Weighed:
@@ -212,7 +212,7 @@ def weigh_sign(seen: Word, material: Material) -> Weighed:
     sign = signs()[seen.word]
     if sign.elsewhere == "tells nothing":
         return Weighed(1.0, 1.0)
-    likelihood = _SIGNS["typical" if sign.name in material.signs else sign.elsewhere]
+    likelihood = _SIGNS["typical" if sign.name in _known(material, "signs") else sign.elsewhere]
     return Weighed(likelihood, min(1.0, likelihood / _SIGNS["possible"]))
 
 
@@ -230,6 +230,19 @@ def _of_group(group: str, reactions: str) -> frozenset[str]:
     """Return the reactions of all rows of a group: tables list those of natural stones only, or of grown ones."""
     found: frozenset[str] = frozenset()
     return found.union(*(getattr(m, reactions) for m in materials() if m.group == group))
+
+
+@cache
+def _known(material: Material, what: str) -> frozenset[str]:
+    """Return what occurs in a material; in a laboratory-grown one also all that occurs in natural ones of its group.
+
+    What is met in natural stones proves none natural: a laboratory can grow it, or it was scratched or filled in.
+    """
+    found: frozenset[str] = getattr(material, what)
+    if material.kind is not Kind.LABORATORY_GROWN:
+        return found
+    natural = (m for m in materials() if m.group == material.group and m.kind is Kind.NATURAL)
+    return found.union(*(getattr(m, what) for m in natural))
 
 
 def _product(parts: Iterable[Weighed]) -> Weighed:

@@ -6,11 +6,18 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import integrate, stats
 
 from setstone.measure.quantity import Quantity
 from setstone.record.errors import BookError
 from setstone.record.evidence.hydrostatic import hydrostatic_density, water_density
-from setstone.record.evidence.likelihood import agreement, density_under, pooled, probability_above
+from setstone.record.evidence.likelihood import (
+    agreement,
+    density_under,
+    edges_density,
+    pooled,
+    probability_above,
+)
 from setstone.record.evidence.materials import Kind, Material, Range, claimed, materials, signs
 from setstone.record.evidence.readings import Edges, OverLimit, Typed
 from setstone.record.evidence.understand import parse_numbers, understand
@@ -71,6 +78,37 @@ def test_probability_of_a_reading_agrees_with_simulation(low: float, u: float, w
     assert density_under(reading, u, Range(low, low + width)) == pytest.approx(simulated, rel=0.08)
     above = np.mean(truth + rng.normal(0, u, truth.size) > low + width / 2)
     assert probability_above(low + width / 2, u, Range(low, low + width)) == pytest.approx(above, abs=0.02)
+
+
+@pytest.mark.parametrize(("reading", "u"), [(1.72, 0.002), (1.708, 0.002), (1.7405, 0.004), (1.715, 0.0002)])
+def test_probability_of_a_reading_against_a_general_library(reading: float, u: float) -> None:
+    """The trapezoid of scipy.stats folded with its normal distribution by numerical integration."""
+    low, high = 1.708, 1.737
+    truth = stats.trapezoid(0.25, 0.75, loc=low, scale=high - low)
+    expected, _ = integrate.quad(
+        lambda x: truth.pdf(x) * stats.norm.pdf(reading, x, u),
+        low,
+        high,
+        points=[np.clip(reading, low, high), low + 0.25 * (high - low), low + 0.75 * (high - low)],
+        limit=400,
+    )
+    assert density_under(reading, u, Range(low, high)) == pytest.approx(expected, rel=1e-6, abs=1e-12)
+    above, _ = integrate.quad(
+        lambda x: truth.pdf(x) * stats.norm.sf(reading, x, u), low, high, points=[1.71525, 1.72975], limit=400
+    )
+    assert probability_above(reading, u, Range(low, high)) == pytest.approx(above, rel=1e-5, abs=1e-9)
+
+
+def test_the_density_of_two_edges_is_one_in_all() -> None:
+    """Summed over a grid finer than its narrowest feature."""
+    step, u = 0.0005, 0.0015
+    low = np.arange(1.74, 1.80, step)
+    total = sum(
+        edges_density(n, n + b, u, Range(1.755, 1.781), Range(0.007, 0.011), whole=0.9)
+        for n in low
+        for b in np.arange(-0.01, 0.022, step)
+    )
+    assert total * step**2 == pytest.approx(1.0, abs=0.01)
 
 
 def test_a_reading_in_the_range_agrees_and_one_two_sigma_off_does_so_in_one_of_twenty() -> None:

@@ -174,6 +174,30 @@ def test_no_fluorescence_parts_natural_from_laboratory_grown(kind: ReadingKind, 
                     assert found[material.id] == found[other.id]
 
 
+NATURAL = [m for m in materials() if m.kind is Kind.NATURAL]
+GROWN = {m.group for m in materials() if m.kind is Kind.LABORATORY_GROWN}
+
+
+@pytest.mark.parametrize("material", [m for m in NATURAL if m.group in GROWN], ids=lambda m: m.id)
+def test_nothing_read_or_seen_ranks_natural_above_laboratory_grown(material: Material) -> None:
+    """Inclusions, colour and fluorescence prove no stone natural (reference notes, false beliefs; 16 CFR 23.12, CIBJO)."""
+    readings = middle(material)
+    seen = [
+        *((ReadingKind.OBSERVATION, s) for s in sorted(material.signs)),
+        *((ReadingKind.COLOUR, c) for c in sorted(material.colours)),
+        *((ReadingKind.PLEOCHROISM, p) for p in sorted(material.pleochroism)),
+    ]
+    for kind, word in [(ReadingKind.COLOUR, next(iter(material.colours))), *seen]:
+        ranked = rank([*readings, Evidence(Understood(kind, Word(word), word))])
+        own = next(r for r in ranked if r.material == material)
+        grown = max(
+            r.relative
+            for r in ranked
+            if r.material.group == material.group and r.material.kind is Kind.LABORATORY_GROWN
+        )
+        assert grown * 3 >= own.relative, word
+
+
 def test_wherever_there_is_a_natural_and_a_grown_one_the_note_says_so() -> None:
     for material in MATERIALS.values():
         if material.kind in (Kind.NATURAL, Kind.LABORATORY_GROWN):
