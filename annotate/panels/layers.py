@@ -151,6 +151,7 @@ class Layers:
             return
         layer = self[name]
         with self.drawing():
+            in_hand = set(layer.selected_data) if len(layer.data) == len(wanted) else set()
             layer.selected_data = set()
             if len(layer.data):
                 layer.data = []
@@ -162,6 +163,7 @@ class Layers:
                     edge_width=[m.width for m in wanted],
                     face_color="transparent",
                 )
+            layer.selected_data = in_hand
         self._put[name] = tuple(wanted)
 
     def put_gaps(self, name: str, pieces: NDArray[np.float64], width: float) -> None:
