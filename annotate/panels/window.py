@@ -164,6 +164,7 @@ _windows: "WeakKeyDictionary[Viewer, Window]" = WeakKeyDictionary()
 
 def window_of(viewer: Viewer) -> Window:
     """Find what belongs to a viewer; it is made where there is nothing yet."""
+    viewer = getattr(viewer, "__wrapped__", viewer)  # napari hands plugins a proxy
     if viewer not in _windows:
         _windows[viewer] = Window(viewer)
     return _windows[viewer]
@@ -206,35 +207,38 @@ def run(book: Path | None, by: str) -> None:
     napari.run()
 
 
-def stones_panel(viewer: Viewer) -> QWidget:
+def stones_panel() -> QWidget:
     """Panel of the object and its stones, for napari's menu Plugins."""
-    return _panel(viewer, "Stones")
+    return _panel("Stones")
 
 
-def photographs_panel(viewer: Viewer) -> QWidget:
+def photographs_panel() -> QWidget:
     """Panel of the photographs, for napari's menu Plugins."""
-    return _panel(viewer, "Photographs")
+    return _panel("Photographs")
 
 
-def examination_panel(viewer: Viewer) -> QWidget:
+def examination_panel() -> QWidget:
     """Panel of the examination, for napari's menu Plugins."""
-    return _panel(viewer, "Examination")
+    return _panel("Examination")
 
 
-def review_panel(viewer: Viewer) -> QWidget:
+def review_panel() -> QWidget:
     """Panel of the review, for napari's menu Plugins."""
-    return _panel(viewer, "Review")
+    return _panel("Review")
 
 
-def test_record_panel(viewer: Viewer) -> QWidget:
+def test_record_panel() -> QWidget:
     """Panel of the test record, for napari's menu Plugins."""
-    return _panel(viewer, "Test record")
+    return _panel("Test record")
 
 
-def hand_out_panel(viewer: Viewer) -> QWidget:
+def hand_out_panel() -> QWidget:
     """Panel of the hand-out, for napari's menu Plugins."""
-    return _panel(viewer, "Hand-out")
+    return _panel("Hand-out")
 
 
-def _panel(viewer: Viewer, title: str) -> QWidget:
+def _panel(title: str) -> QWidget:
+    viewer = napari.current_viewer()
+    if viewer is None:
+        raise RuntimeError("a panel belongs to a window of napari; open one first")
     return next(p for p in PANELS if p.title == title).panel(window_of(viewer))

@@ -1,6 +1,7 @@
 """The window as a person finds it."""
 
 from collections.abc import Callable
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,12 @@ pytest.importorskip(
     "napari.qt", reason="the window is not installed (pip install setstone[gui])", exc_type=ImportError
 )
 
+from npe2 import PluginManifest
+from qtpy.QtWidgets import QWidget  # noqa: TID251
+
 from setstone.annotate.bench.bench import Bench
+from setstone.annotate.panels.commands import bindings
+from setstone.annotate.panels.window import window_of
 
 
 def test_a_book_is_opened_with_its_first_stone_on_the_canvas(
@@ -39,3 +45,22 @@ def test_a_second_window_is_told(book: Path, open_window: Callable[[Path | None]
     window = open_window(book)
     assert window.viewer.title.startswith("book – open in another window too: Bea at ")
     first.close()
+
+
+def test_each_panel_opens_from_the_menu_of_plugins(
+    make_napari_viewer: Callable[..., Any], npe2pm: Any
+) -> None:
+    manifest = PluginManifest.from_file(str(files("setstone.annotate") / "napari.yaml"))
+    viewer = make_napari_viewer()
+    with npe2pm.tmp_plugin(manifest=manifest):
+        for widget in manifest.contributions.widgets:
+            _, panel = viewer.window.add_plugin_dock_widget("setstone", widget.display_name)
+            assert isinstance(panel, QWidget)
+    window_of(viewer).close()
+
+
+def test_every_command_of_the_manifest_is_there() -> None:
+    manifest = PluginManifest.from_file(str(files("setstone.annotate") / "napari.yaml"))
+    manifest.validate_imports()
+    keys = [key for key, _, _ in bindings()]
+    assert len(keys) == len(set(keys))
