@@ -88,8 +88,7 @@ class Window(QObject):
             main.resizeDocks([first], [width], Qt.Orientation.Horizontal)
         left = [self.docks[p.title] for p in PANELS if p.side == "left"]
         main.resizeDocks(left, [1] * len(left), Qt.Orientation.Vertical)  # in equal parts
-        if not self._furnished:
-            self._furnish(main)
+        self.furnish(main)
 
     def show(self, title: str) -> None:
         """Bring a panel to the front."""
@@ -120,8 +119,10 @@ class Window(QObject):
             beside[0].raise_()
         self.docks[place.title] = dock
 
-    def _furnish(self, main: QMainWindow) -> None:
-        """Give napari's window the bar and the keys."""
+    def furnish(self, main: QWidget) -> None:
+        """Give napari's window the bar and the keys, once."""
+        if self._furnished or not isinstance(main, QMainWindow):
+            return
         from setstone.annotate.panels import commands
 
         self._furnished = True
@@ -241,4 +242,10 @@ def _panel(title: str) -> QWidget:
     viewer = napari.current_viewer()
     if viewer is None:
         raise RuntimeError("a panel belongs to a window of napari; open one first")
-    return next(p for p in PANELS if p.title == title).panel(window_of(viewer))
+    window = window_of(viewer)
+    panel = next(p for p in PANELS if p.title == title).panel(window)
+    docked = QTimer(panel)  # napari docks it as soon as it has it
+    docked.setSingleShot(True)
+    docked.timeout.connect(lambda: window.furnish(panel.window()))
+    docked.start(0)
+    return panel
