@@ -7,6 +7,7 @@ from setstone.annotate.errors import AnnotateError
 from setstone.capture.errors import PhotographError
 from setstone.commands import (
     book,
+    camera,
     common,
     demo,
     evidence,
@@ -36,6 +37,7 @@ for group in (
     book,
     photographs,
     setups,
+    camera,
     examination,
     readings,
     evidence,

@@ -1,0 +1,121 @@
+"""Photographs by commands: from a camera (a recording stands for it) and from a watched folder."""
+
+import json
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+from typer.testing import CliRunner
+
+from setstone.__main__ import main
+from setstone.capture.open import open_photograph
+from setstone.commands import app
+from setstone.record.book import Book
+from setstone.record.taking import stone_in_name
+
+
+@pytest.fixture
+def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("SETSTONE_BOOK", str(tmp_path / "book"))
+    monkeypatch.setenv("SETSTONE_OPERATOR", "Ada")
+    with Book.create(tmp_path / "book") as made:
+        box = made.add_object("Presentation snuff box")
+        for position in ("lid-1", "lid-12"):
+            made.add_stone(box, position)
+    return tmp_path / "book"
+
+
+@pytest.fixture
+def recording(tmp_path: Path) -> str:
+    rng = np.random.default_rng(1)
+    coarse = rng.integers(40, 200, (50, 60, 3)).astype(np.uint8)
+    scene = cv2.resize(coarse, (600, 500), interpolation=cv2.INTER_CUBIC)
+    for i in range(6):
+        noisy = np.clip(scene + rng.normal(0, 6, scene.shape), 0, 255).astype(np.uint8)
+        cv2.imwrite(str(tmp_path / f"frame{i}.png"), noisy)
+    return str(tmp_path / "frame%d.png")
+
+
+def test_a_photograph_with_the_camera(book: Path, recording: str) -> None:
+    words = ["camera", "take", recording, "--stone", "lid-1", "--light", "blue", "--frames", "6", "--json"]
+    done = CliRunner().invoke(app, words, catch_exceptions=False)
+    assert done.exit_code == 0
+    assert "do not look into the lamp" in done.stderr
+    told = json.loads(done.stdout)
+    assert told["noise_before_of_255"] == pytest.approx(6, rel=0.1)
+    assert told["noise_after_of_255"] == pytest.approx(6 / 6**0.5, rel=0.15)
+    with Book.open(book) as opened:
+        (entry,) = opened.photographs(opened.stone("lid-1"))
+        assert entry.name.startswith("lid-1_blue_")
+        assert (entry.format, entry.bit_depth, str(entry.lamp)) == ("OME-TIFF", 16, "blue")
+        assert any("average of 6 frames" in flag.text for flag in entry.flags)
+
+
+def test_a_photograph_into_a_file(recording: str, tmp_path: Path) -> None:
+    to = tmp_path / "one.ome.tif"
+    done = CliRunner().invoke(app, ["camera", "take", recording, "--frames", "1", "--to", str(to)])
+    assert done.exit_code == 0
+    assert open_photograph(to).pixels.shape == (500, 600, 3)
+
+
+def test_looking(recording: str) -> None:
+    done = CliRunner().invoke(
+        app, ["camera", "look", recording, "--seconds", "1", "--json"], catch_exceptions=False
+    )
+    told = json.loads(done.stdout)
+    assert told["best_focus"] >= told["focus"] > 0
+    assert (told["width_px"], told["overexposed_share"]) == (600, 0)
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["camera", "look", "77", "--seconds", "0.5"], "camera 77"),
+        (["camera", "take", "77", "--to", "x.ome.tif"], "camera 77"),
+        (["camera", "take", "0"], "--stone"),
+        (["camera", "controls", "77"], "camera 77"),
+        (["camera", "take", "77", "--to", "x.ome.tif", "--set", "exposure"], "sets nothing"),
+        (["camera", "look", "77", "--size", "big"], "is no size"),
+        (["watch", "no-such-folder"], "no folder"),
+    ],
+)
+def test_refusals_are_one_sentence(
+    book: Path,
+    words: list[str],
+    said: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setattr("sys.argv", ["setstone", *words])
+    with pytest.raises(SystemExit) as stop:
+        main()
+    assert stop.value.code == 1
+    err = capsys.readouterr().err
+    assert said in err
+    assert "Traceback" not in err
+
+
+def test_a_watched_folder(book: Path, tmp_path: Path) -> None:
+    saved = tmp_path / "saved"
+    saved.mkdir()
+    rng = np.random.default_rng(1)
+    for name in ("lid-12_white.png", "unknown.png"):
+        Image.fromarray(rng.integers(0, 255, (450, 450, 3)).astype(np.uint8)).save(saved / name)
+    before = {p.name: p.read_bytes() for p in saved.iterdir()}
+    done = CliRunner().invoke(
+        app, ["watch", str(saved), "--existing", "--stop-after", "1"], catch_exceptions=False
+    )
+    assert "Added lid-12_white.png to lid-12" in done.stdout
+    assert {p.name: p.read_bytes() for p in saved.iterdir()} == before
+    with Book.open(book) as opened:
+        assert len(opened.photographs(opened.stone("lid-12"))) == 1
+
+
+def test_the_stone_in_a_file_name(book: Path) -> None:
+    with Book.open(book) as opened:
+        stones = opened.stones()
+    names = ("LID-12 blue", "2026_lid-1_white", "lid-123", "lid-1 beside lid-2", "white")
+    found = [stone_in_name(name, stones) for name in names]
+    assert [s and s.position for s in found] == ["lid-12", "lid-1", None, "lid-1", None]
