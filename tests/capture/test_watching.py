@@ -20,9 +20,13 @@ class Watcher:
         self.found: Queue[Path] = Queue()
         self.stop = Event()
         photographs = new_photographs(folder, existing=existing, settled_s=0.5, stop=self.stop)
-        self.thread = Thread(target=lambda: [self.found.put(p) for p in photographs], daemon=True)
+        self.thread = Thread(target=self._gather, args=(photographs,), daemon=True)
         self.thread.start()
         time.sleep(1.0)  # the system's own watching begins
+
+    def _gather(self, photographs: Iterator[Path]) -> None:
+        for path in photographs:
+            self.found.put(path)
 
     def next(self, seconds: float = 20.0) -> Path:
         return self.found.get(timeout=seconds)
