@@ -17,6 +17,7 @@ from qtpy.QtWidgets import (
     QLineEdit,
     QPushButton,
     QScrollArea,
+    QSizePolicy,
     QToolButton,
     QVBoxLayout,
     QWidget,
@@ -44,7 +45,7 @@ if TYPE_CHECKING:
     from setstone.annotate.panels.canvas import Canvas
 
 _LAMPS = {Lamp.WHITE: "white", Lamp.BLUE: "blue", Lamp.OTHER: "other"}
-_DROP = "Drop photographs here"
+_DROP = "Drop photographs, or choose …"
 
 
 class PhotographsPanel(QWidget):
@@ -67,11 +68,13 @@ class PhotographsPanel(QWidget):
         self._job: Job | None = None
         self.rows: list[PhotographRow] = []
         self.setAcceptDrops(True)
-        self.drop = QPushButton(f"{_DROP}, or choose them …")
+        self.setMinimumSize(19 * line_height(self), 13 * line_height(self))
+        self.drop = QPushButton(_DROP)
         self.drop.setToolTip(
             "JPEG, PNG or TIFF, several at once. The files stay as they are; copies go into the book."
         )
         self.drop.setMinimumHeight(2 * line_height(self))
+        self.drop.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         self.drop.clicked.connect(self._choose)
         self.problems = caution()
         self.hint = words()
@@ -81,17 +84,19 @@ class PhotographsPanel(QWidget):
         self.cancel.setToolTip("Stop after the file that is being read; those before it stay.")
         self.cancel.clicked.connect(self._cancel)
         self.scale = ScalePanel(bench, canvas)
+        self.scale.shown.connect(lambda _shown: self._show_list())
         self._list = QVBoxLayout()
         content = QWidget()
         inside = QVBoxLayout(content)
         inside.setContentsMargins(0, 0, 0, 0)
+        inside.addWidget(self.problems)
+        inside.addWidget(self.hint)
         inside.addLayout(self._list)
         inside.addStretch()
-        scroll = QScrollArea()
+        self.list = scroll = QScrollArea()
         scroll.setWidget(content)
         scroll.setWidgetResizable(True)
         scroll.setFrameShape(QFrame.Shape.NoFrame)
-        scroll.setMinimumHeight(9 * line_height(self))
         scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(4, 4, 4, 4)
@@ -99,8 +104,6 @@ class PhotographsPanel(QWidget):
         top.addWidget(self.drop, 1)
         top.addWidget(self.cancel)
         layout.addLayout(top)
-        layout.addWidget(self.problems)
-        layout.addWidget(self.hint)
         layout.addWidget(self.scale)
         layout.addWidget(self.blue)
         layout.addWidget(scroll, 1)
@@ -155,7 +158,7 @@ class PhotographsPanel(QWidget):
 
     def _ended(self, stone: StoneEntry) -> None:
         self._job = None
-        self.drop.setText(f"{_DROP}, or choose them …")
+        self.drop.setText(_DROP)
         self._bench.photographs_added(stone, ())  # after a cancel some may be there
         self._allow()
         self._show()
@@ -202,8 +205,14 @@ class PhotographsPanel(QWidget):
                 f"What to do next: drop the photographs of {stone.position} here, one in white light and one in blue "
                 "light, with the scale bar burned in. Their light is recognised; correct it where it is wrong."
             )
-        self.blue.setVisible(any(p.lamp is Lamp.BLUE for p in there))
+        self._show_list()
         self._allow()
+
+    def _show_list(self) -> None:
+        """Show the photographs, unless the scale of one of them takes the place."""
+        free = not self.scale.isVisibleTo(self)
+        self.list.setVisible(free)
+        self.blue.setVisible(free and any(row.entry.lamp is Lamp.BLUE for row in self.rows))
 
     def _heading(self, occasion: str) -> QWidget:
         shown = occasion == self._bench.occasion
@@ -236,9 +245,11 @@ class PhotographsPanel(QWidget):
     def correct_scale(self, entry: PhotographEntry) -> None:
         """Lay a line over the scale bar of a photograph, its ends to be dragged."""
         self._show_on_canvas(entry)
+        self.scale.look_for(entry)
         job = Job("Finding the scale bar", lambda _tell: bar_ends(stored_pixels(entry)), bench=self._bench)
         job.done.connect(lambda bar: self.scale.begin(entry, bar))
         job.failed.connect(self._bench.said.emit)
+        job.failed.connect(lambda _text: self.scale.put_away())
         job.start()
 
 
@@ -355,6 +366,9 @@ class ScalePanel(QFrame):
     canvas : Canvas or None
     """
 
+    #: It appeared, or is gone.
+    shown = Signal(bool)
+
     def __init__(self, bench: Bench, canvas: "Canvas | None") -> None:
         super().__init__()
         self._bench = bench
@@ -392,9 +406,20 @@ class ScalePanel(QFrame):
             self._tool.moved.connect(self._tell)
         self.hide()
 
+    def look_for(self, entry: PhotographEntry) -> None:
+        """Say that the bar of a photograph is looked for."""
+        self._entry = entry
+        self.what.setText(f"{entry.name}: looking for the scale bar …")
+        self.length.clear()
+        self.says.clear()
+        self.take.setEnabled(False)
+        self._appear(True)
+
     def begin(self, entry: PhotographEntry, bar: BarEnds) -> None:
-        """Let the ends of a photograph's bar be dragged."""
-        self._entry, self._bar = entry, bar
+        """Let the ends of a photograph's bar be dragged, unless it was left meanwhile."""
+        if self._entry != entry:
+            return
+        self._bar = bar
         where = (
             "lies on the scale bar found"
             if bar.found is not None
@@ -408,7 +433,6 @@ class ScalePanel(QFrame):
             if layer is not None:
                 self._tool.show(bar, layer)
         self.length.setText(bar.label)
-        self.show()
         self.length.setFocus()
         self._tell()
 
@@ -431,10 +455,16 @@ class ScalePanel(QFrame):
 
     def put_away(self) -> None:
         """Leave the scale as it was."""
-        self.hide()
-        self._bar = self._entry = None
-        if self._tool is not None:
+        if self._tool is not None and self._canvas is not None and self._bar is not None:
             self._tool.put_away()
+            self._canvas.look()
+            self._canvas.whole()
+        self._bar = self._entry = None
+        self._appear(False)
+
+    def _appear(self, shown: bool) -> None:
+        self.setVisible(shown)
+        self.shown.emit(shown)
 
     def _scale(self) -> Scale:
         if self._bar is None:
