@@ -333,11 +333,12 @@ class Canvas(QObject):
         if self.layers.beside:
             self.layers.put(MARKS_BESIDE, [*ground, *drawn])
         pieces = marks.gaps(seen, unit)
-        labels = [marks.label(c) for c in review.queue], [marks.label_place(c, unit) for c in review.queue]
+        first = () if current is None else (current,)
+        labels = marks.labelled((*first, *(c for c in review.queue if c is not current)), unit)
         for name in (GAPS, beside(GAPS)) if self.layers.beside else (GAPS,):
             self.layers.put_gaps(name, pieces, marks.gap_width(unit))
         for name in (LABELS, beside(LABELS)) if self.layers.beside else (LABELS,):
-            self.layers.put_labels(name, *labels)
+            self.layers.put_labels(name, labels, unit)
 
     @property
     def unit(self) -> float:

@@ -208,8 +208,9 @@ class ExaminationPanel(QWidget):
 
 
 def _what(entry: CandidateEntry) -> str:
-    words = kind_words(entry, english())
-    return words if entry.decision is None or entry.is_finding else f"{words}, rejected"
+    if entry.decision is None or entry.is_finding:
+        return kind_words(entry, english())
+    return f"{entry.candidate.kind}, rejected"
 
 
 def _size(entry: CandidateEntry) -> str:

@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from typing import Any
 
 import numpy as np
+from napari.settings import get_settings
 from napari.viewer import Viewer
 from numpy.typing import NDArray
 
@@ -86,8 +87,13 @@ class Layers:
                     opacity=1.0,
                     face_color="transparent",
                     border_color="transparent",
-                    features={"label": np.array([], str)},
-                    text={"string": "{label}", "anchor": "upper_left", "color": marks.CANDIDATE, "size": 11},
+                    features={"label": np.array([], str), "colour": np.array([], str)},
+                    text={
+                        "string": "{label}",
+                        "anchor": "upper_left",
+                        "color": {"feature": "colour"},
+                        "size": get_settings().appearance.font_size,
+                    },
                 )
             else:
                 self.viewer.add_shapes(name=name, ndim=2, face_color="transparent", opacity=1.0)
@@ -173,14 +179,27 @@ class Layers:
             layer.data = pieces
             layer.edge_width = width
 
-    def put_labels(self, name: str, labels: Sequence[str], places: Sequence[tuple[float, float]]) -> None:
-        """Put numbers beside the marks."""
+    def put_labels(self, name: str, labels: Sequence[tuple[str, float, float]], unit: float) -> None:
+        """Put numbers beside the marks, each on a dark shadow that keeps it readable on any picture.
+
+        Parameters
+        ----------
+        name : str
+        labels : sequence of (str, float, float)
+            Text, and where it stands: row, column in pixels of the photograph.
+        unit : float
+            Pixels of the photograph in one of the screen.
+        """
         layer = self[name]
-        points = np.array(places, float).reshape(-1, 2)
-        if np.array_equal(layer.data, points) and list(layer.features.get("label", ())) == list(labels):
+        drawn = [(INK, -unit), (INK, unit), (marks.CANDIDATE, 0.0)]
+        points = np.array([(row + by, column + by) for _, by in drawn for _, row, column in labels], float)
+        words = [word for _ in drawn for word, _, _ in labels]
+        if len(points) == len(layer.data) and list(layer.features["label"]) == words:
+            if not np.array_equal(layer.data, points):
+                layer.data = points
             return
-        layer.data = points
-        layer.features = {"label": list(labels)}
+        layer.data = points.reshape(-1, 2)
+        layer.features = {"label": words, "colour": [colour for colour, _ in drawn for _ in labels]}
 
     def clear(self, name: str) -> None:
         """Take away what was drawn in a layer."""

@@ -32,6 +32,7 @@ _WIDTHS = {CANDIDATE: 1.8, FINDING: 2.8, REJECTED: 1.0, GIRDLE: 1.6}
 _HALO = 1.8
 _DASH, _GAP = 8.0, 5.0
 _CLEAR = 10.0
+_ROOM = 15.0, 34.0
 #: A path drawn with fewer points departs from the full one by at most this, in px: it can be dragged.
 _TOLERANCE_PX = 1.0
 #: Vertices of a free outline that can be dragged.
@@ -123,10 +124,21 @@ def label(entry: CandidateEntry) -> str:
     return f"{entry.number}{sign}"
 
 
-def label_place(entry: CandidateEntry, unit: float) -> tuple[float, float]:
-    """Where the label stands: above the upper end, as row, column in pixels."""
-    x, y = entry.candidate.path[entry.candidate.path[:, 1].argmin()]
-    return float(y) - 1.4 * _CLEAR * unit, float(x)
+def labelled(entries: Sequence[CandidateEntry], unit: float) -> list[tuple[str, float, float]]:
+    """Labels that have room at this zoom, those that come first first.
+
+    Returns
+    -------
+    list of (str, float, float)
+        The label, and where it stands, above the upper end: row, column in pixels.
+    """
+    there: list[tuple[str, float, float]] = []
+    for entry in entries:
+        x, y = entry.candidate.path[entry.candidate.path[:, 1].argmin()]
+        row, column = float(y) - 1.4 * _CLEAR * unit, float(x)
+        if all(abs(row - r) > _ROOM[0] * unit or abs(column - c) > _ROOM[1] * unit for _, r, c in there):
+            there.append((label(entry), row, column))
+    return there
 
 
 def _colour(entry: CandidateEntry) -> str:
