@@ -23,7 +23,7 @@ class ObjectEntry:
     description: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)  # there may be thousands of them
 class StoneEntry:
     """A stone of an object, known by its position; `claimed_as` is a claim, not a finding."""
 
@@ -228,7 +228,7 @@ class WorkEntry:
     at: datetime
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Signature:
     """Who signed what stands on a stone, and when."""
 

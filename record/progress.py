@@ -40,7 +40,7 @@ _query = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)  # there may be thousands of them
 class Progress:
     """The work on one stone.
 
