@@ -62,15 +62,22 @@ class Bench:
 
     # The book
 
-    def open(self, folder: Path) -> None:
+    def open(self, where: Path | str, *, read_only: bool = False) -> None:
         """Open a book in place of the one that is open.
+
+        Parameters
+        ----------
+        where : Path or str
+            Its folder, or its address on a database server.
+        read_only : bool
+            Whether nothing shall be written.
 
         Raises
         ------
         BookError
             When it cannot be opened; the one that is open stays.
         """
-        self._take(Book.open(folder))
+        self._take(Book.open(where, read_only=read_only))
 
     def start(self, folder: Path, *, workshop: str = "") -> None:
         """Start a new book and open it.
@@ -117,7 +124,9 @@ class Bench:
             self.choose(
                 next((p for p in self.progress if p.stage is not Stage.SIGNED), self.progress[0]).stone
             )
-        if self.elsewhere:
+        if book.why_read_only:
+            self.said.emit(f"This book is open for reading only, because {book.why_read_only}.")
+        elif self.elsewhere:
             self.said.emit(
                 f"This book is open in another window too ({self.elsewhere}); what is done there shows here, "
                 "and nothing of it is overwritten."

@@ -171,7 +171,7 @@ def window_of(viewer: Viewer) -> Window:
     return _windows[viewer]
 
 
-def furnish(viewer: Viewer, book: Path | None, by: str) -> Window:
+def furnish(viewer: Viewer, book: Path | str | None, by: str, *, read_only: bool = False) -> Window:
     """Give a viewer all panels, and open a book in them.
 
     Raises
@@ -182,29 +182,31 @@ def furnish(viewer: Viewer, book: Path | None, by: str) -> Window:
     window = _windows[viewer] = Window(viewer, by)
     window.lay_out()
     if book is not None:
-        window.bench.open(book)
+        window.bench.open(book, read_only=read_only)
     return window
 
 
-def run(book: Path | None, by: str) -> None:
+def run(book: Path | str | None, by: str, *, read_only: bool = False) -> None:
     """Open the window and stay until it is closed.
 
     Parameters
     ----------
-    book : Path or None
-        The one opened last when not given.
+    book : Path or str or None
+        Its folder or its address on a database server; the one opened last when not given.
     by : str
         Who works here; as it was set, or the login name, when empty.
+    read_only : bool
+        Whether nothing shall be written in it.
 
     Raises
     ------
     BookError
         When the book cannot be opened.
     """
-    window = furnish(Viewer(show_welcome_screen=False), book, by)
+    window = furnish(Viewer(show_welcome_screen=False), book, by, read_only=read_only)
     recent = read_settings().recent_books
     if book is None and recent:
-        attempt(window.bench, lambda: window.bench.open(recent[0]))
+        attempt(window.bench, lambda: window.bench.open(recent[0], read_only=read_only))
     napari.run()
 
 

@@ -3,12 +3,12 @@
 import os
 import sys
 from importlib.util import find_spec
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from setstone.annotate.errors import AnnotateError
+from setstone.commands.common import read_only
 
 #: One of them tells where a screen is, on systems that are neither Windows nor macOS.
 _SCREENS = ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")
@@ -21,7 +21,11 @@ def register(app: typer.Typer) -> None:
 
 def open_(
     book: Annotated[
-        Path | None, typer.Argument(help="Folder of the book.", show_default="the one opened last")
+        str | None,
+        typer.Argument(
+            help="Folder of the book, or its address 'postgresql://USER@HOST/DATABASE?folder=FOLDER'.",
+            show_default="the one opened last",
+        ),
     ] = None,
     by: Annotated[
         str,
@@ -44,7 +48,9 @@ def open_(
     if sys.platform not in ("win32", "darwin") and not any(os.environ.get(name) for name in _SCREENS):
         raise AnnotateError("There is no screen to open a window on; work at the computer itself.")
     if book is not None:
-        Book.open(book).close()  # what is wrong with it is told here, not in a window
+        Book.open(
+            book, read_only=read_only.get()
+        ).close()  # what is wrong with it is told here, not in a window
     from setstone.annotate.panels.window import run
 
-    run(book, by)
+    run(book, by, read_only=read_only.get())

@@ -194,3 +194,12 @@ while True:
         reasons = [int(d.reason) for d in again.decisions(entry, 1) if d.reason]
     assert reasons == list(range(len(reasons)))
     assert told <= reasons[-1] <= told + 1
+
+
+def test_a_book_opened_for_reading_only_says_so_and_refuses_changes(bench: Bench) -> None:
+    told: list[str] = []
+    bench.said.connect(told.append)
+    bench.open(bench.opened.folder, read_only=True)
+    assert told == ["This book is open for reading only, because it was opened so."]
+    with pytest.raises(BookError, match="reading only"):
+        bench.remove_stone(bench.progress[0].stone)
