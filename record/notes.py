@@ -172,6 +172,8 @@ def correct_reading(
         former = _holding(connection, stone, reading_id)
         kept = {name: getattr(former, name) for name in _ENTERED}
         values = _values(**{**kept, **{k: v for k, v in changes.items() if k != "findings"}})
+        if "findings" not in changes and {**values, "details": values["details"] or {}} == kept:
+            raise BookError(f"Nothing of reading {reading_id} would change; give what was wrong.")
         if "findings" in changes:
             linked = _linked(book, connection, stone, changes["findings"])
         else:

@@ -65,6 +65,8 @@ CAUTIONS: Mapping[ReadingKind, tuple[str, ...]] = {
         "only unset and clean; not for porous, glued or foil-backed stones, which take up water",
     ),
 }
+#: What of a test can harm a stone, as the table names it.
+_HARMS = {ReadingKind.REFRACTOMETER: "contact liquid", ReadingKind.DENSITY: "density"}
 #: Tests that cannot be made in the setting.
 _UNSET_ONLY = {ReadingKind.DENSITY}
 #: Directions in which a stone was looked through, from which on one sign of double refraction missing tells.
@@ -146,7 +148,7 @@ def next_tests(
         gain = _gain(shares, results)
         if gain < _LEAST_GAIN:
             continue
-        harmed = [m.name for m in only if _harm(kind) in m.avoid]
+        harmed = [m.name for m in only if _HARMS.get(kind) in m.avoid]
         cautions = CAUTIONS.get(kind, ())
         if harmed:
             cautions = (f"not if it may be {_few(harmed)}: the test can harm it", *cautions)
@@ -366,10 +368,6 @@ def _why(
 def _how_often(results: Sequence[_Result], true: int, other: int) -> float:
     """How often results that come of one material make another three times less probable."""
     return math.fsum(r.comes[true] for r in results if r.factors[other] * _THREE <= r.factors[true])
-
-
-def _harm(kind: ReadingKind) -> str:
-    return {ReadingKind.REFRACTOMETER: "contact liquid", ReadingKind.DENSITY: "density"}.get(kind, "?")
 
 
 def _few(names: Sequence[str], joint: str = "and") -> str:

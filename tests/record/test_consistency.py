@@ -122,6 +122,8 @@ def test_a_correction_keeps_what_stood_before(book: Book, stone: StoneEntry) -> 
     assert last.before is not None
     assert last.after is not None
     assert (last.before["value"], last.after["value"]) == ("1.762-1.770", "1.761-1.769")
+    with pytest.raises(BookError, match="Nothing of reading"):
+        book.correct_reading(stone, second.id, value="1.761-1.769", by="Bea")
     with pytest.raises(BookError, match="withdrawn already"):
         book.correct_reading(stone, first.id, value="1.7", by="Ada")
 
@@ -237,6 +239,8 @@ def test_readings_entered_before_they_were_checked_are_kept(book: Book, stone: S
     (read,) = consistency(book, stone).read
     assert read.says == "seven"
     assert read.mark.startswith("not understood: 'seven' is no refractometer reading")
+    mended = book.correct_reading(stone, read.entry.id, value="1.76", by="Ada")
+    assert consistency(book, stone).read[0].entry == mended
 
 
 def test_an_empty_record_says_so(book: Book, stone: StoneEntry) -> None:
