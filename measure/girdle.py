@@ -244,8 +244,15 @@ def _view(pixels: Pixels, ring: Curve) -> View:
     x1, y1 = np.ceil(ring.max(axis=0) + 0.12 * extent).astype(int)
     crop = pixels[corner[1] : y1, corner[0] : x1]
     factor = min(1.0, WORKING / extent)
+    # Of a large photograph by a whole number first, on the way to twice the size: in less than half the time.
+    whole = max(1, int(0.5 / factor))
+    if whole > 1:
+        height, width = (n // whole for n in crop.shape[:2])
+        crop = crop[: height * whole, : width * whole]
+        crop = cv2.resize(crop, (width, height), interpolation=cv2.INTER_AREA)
+    factor *= whole
     image, scale = _reduced(crop, (round(crop.shape[1] * factor), round(crop.shape[0] * factor)))
-    return View(image, corner.astype(np.float64), scale)
+    return View(image, corner.astype(np.float64), scale / whole)
 
 
 def _reduced(pixels: Pixels, size: tuple[int, int]) -> tuple[Plane, NDArray[np.float64]]:

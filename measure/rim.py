@@ -15,7 +15,7 @@ from scipy.ndimage import gaussian_filter
 
 from setstone.measure.light import Plane
 from setstone.measure.rim_weights import SLOPE
-from setstone.measure.rings import PER_CENT, Mask, Path, Strip, edge_strength, squeezed
+from setstone.measure.rings import PER_CENT, Mask, Path, Strip, edge_strength, over_colours, squeezed
 
 T = TypeVar("T", bound=np.generic)
 
@@ -103,7 +103,7 @@ def girdle_score(strip: Strip, paths: list[Path], heart: Plane) -> NDArray[np.fl
 def under_blue_light(strip: Strip) -> bool:
     """Whether the setting itself is lit by blue light only."""
     colours = strip.colours[strip.inside]
-    return bool(np.median(colours[:, 2] / (colours.sum(axis=1) + 1)) > 0.45)
+    return bool(np.median(colours[:, 2] / (over_colours(colours) + 1)) > 0.45)
 
 
 def _halved(strip: Strip) -> Strip:
@@ -117,7 +117,7 @@ def _maps(strip: Strip, heart: Plane) -> _Maps:
     turn = len(strip.colours)
     pattern = _band(strip.colours, turn / 120, turn / 12, 1.2)
     fine = _band(strip.colours, turn / 300, turn / 20, 1.0)
-    unevenness = np.log1p(np.sqrt((fine**2).sum(axis=2)))
+    unevenness = np.log1p(np.sqrt(over_colours(fine**2)))
     return _Maps(
         np.log(edge + np.float32(0.3)),
         squeezed(edge, known),
@@ -141,7 +141,7 @@ def _hue_likeness(colours: Plane, heart: Plane) -> Plane:
     """Log-likelihood, -4.6..0, of each pixel's hue among the hues of the stone's heart."""
 
     def plane(c: Plane) -> NDArray[np.float32]:
-        total = c.sum(axis=-1) + 36
+        total = over_colours(c) + 36
         red_green, blue = c[..., 0] - c[..., 1], c[..., 0] + c[..., 1] - 2 * c[..., 2]
         return np.stack([red_green / total, blue / total], axis=-1)
 

@@ -94,7 +94,7 @@ def gradient(image: Plane, sigma: float) -> Gradient:
     smooth = cv2.GaussianBlur(image, (0, 0), sigma)
     gx = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=1 / 8)
     gy = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=1 / 8)
-    xx, xy, yy = ((a * b).sum(axis=2) for a, b in ((gx, gx), (gx, gy), (gy, gy)))
+    xx, xy, yy = (over_colours(a * b) for a, b in ((gx, gx), (gx, gy), (gy, gy)))
     double = (xx - yy) + 2j * xy
     return Gradient(np.sqrt(xx + yy), double / np.maximum(np.abs(double), 1e-6))
 
@@ -164,7 +164,8 @@ def unrolled(image: Plane, curve: Curve, inner: float, outer: float) -> Strip:
     at = (curve[:, None] + offsets[None, :, None] * normals(curve)[:, None]).astype(np.float32)
     colours = cv2.remap(image, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     height, width = image.shape[:2]
-    inside = (at >= 0).all(axis=2) & (at[..., 0] <= width - 1) & (at[..., 1] <= height - 1)
+    x, y = at[..., 0], at[..., 1]
+    inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
     return Strip(curve, offsets, colours, inside)
 
 
@@ -184,10 +185,15 @@ def edge_strength(strip: Strip, sigma: float = 1.2) -> tuple[Plane, Mask]:
     known : (RAYS, R) bool array
     """
     smooth = cv2.GaussianBlur(strip.colours, (0, 0), sigmaX=sigma, sigmaY=1.0)
-    strength: Plane = np.sqrt((np.gradient(smooth, axis=1) ** 2).sum(axis=2))
+    strength: Plane = np.sqrt(over_colours(np.gradient(smooth, axis=1) ** 2))
     known = cv2.erode(strip.inside.astype(np.uint8), np.ones((3, 7)), borderType=cv2.BORDER_REPLICATE) > 0
     strength[~known] = 0
     return strength, known
+
+
+def over_colours(channels: Plane) -> Plane:
+    """Sum of three channels, (..., 3) to (...): in a third of the time of a sum along so short an axis."""
+    return channels[..., 0] + channels[..., 1] + channels[..., 2]
 
 
 def squeezed(strength: Plane, known: Mask) -> Plane:
