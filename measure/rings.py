@@ -95,8 +95,9 @@ def gradient(image: Plane, sigma: float) -> Gradient:
     gx = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=1 / 8)
     gy = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=1 / 8)
     xx, xy, yy = (over_colours(a * b) for a, b in ((gx, gx), (gx, gy), (gy, gy)))
-    double = np.asarray((xx - yy) + 2j * xy, np.complex64)
-    return Gradient(np.sqrt(xx + yy), double / np.maximum(np.abs(double), 1e-6))
+    double = (xx - yy) + 2j * xy
+    unit = np.asarray(double / np.maximum(np.abs(double), 1e-6), np.complex64)
+    return Gradient(np.sqrt(xx + yy), unit)
 
 
 def symmetry_centre(edges: Gradient) -> tuple[float, float]:
