@@ -2,7 +2,7 @@
 
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -17,6 +17,9 @@ from setstone.commands.common import (
     say,
     show,
 )
+
+if TYPE_CHECKING:
+    from setstone.record.entries import PhotographEntry
 
 photo_commands = typer.Typer(help="The photographs of a stone.", no_args_is_help=True)
 
@@ -175,3 +178,104 @@ def check(
                 say(f"  ! {flag.text}")
 
     show(as_json, [{"name": e.name, "sha256": e.sha256, **j.fitness(found)} for e, found in judged], human)
+
+
+@photo_commands.command("combine")
+def combine(
+    stone: StoneArgument,
+    photographs: Annotated[
+        list[str], typer.Argument(help="Two or more; for a stack in the order of the focus.")
+    ],
+    way: Annotated[
+        Literal["average", "pyramid", "sharpest", "bracket"],
+        typer.Option(
+            "--as",
+            help="Their mean; a focus stack that keeps what is sharp in any (pyramid) or takes each place whole from "
+            "its sharpest (sharpest); a bracket of exposures.",
+        ),
+    ],
+    seconds: Annotated[
+        list[float] | None,
+        typer.Option("--seconds", help="Exposure time of each, for a bracket.", show_default="measured"),
+    ] = None,
+    depth_map: Annotated[
+        Path | None, typer.Option(help="Also write the depth map of a stack: a file ending in .png.")
+    ] = None,
+    by: ByOption = LOGIN,
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Make one better photograph from several of a stone; they stay, and the new one names them.
+
+    Example: setstone photo combine lid-3 z1.jpg z2.jpg z3.jpg --as pyramid --depth-map depth.png
+    """
+    from setstone.commands import as_json as j
+    from setstone.record.deriving import combine as combine_photographs
+    from setstone.record.taking import sources_of
+
+    with open_book(book) as opened:
+        of = opened.stone(stone)
+        entry, depth = combine_photographs(
+            opened, of, sources_of(opened, of, photographs), way, seconds=seconds, by=by
+        )
+    if depth_map is not None and depth is not None:
+        from io import BytesIO
+
+        import numpy as np
+        from PIL import Image, PngImagePlugin
+
+        from setstone.annotate.files import replace_file
+
+        written, note = BytesIO(), PngImagePlugin.PngInfo()
+        note.add_text("Software", "setstone")
+        note.add_text("Comment", f"first frame black, last frame white; {len(photographs)} frames")
+        grey = (depth.astype(np.float32) * (255 / (len(photographs) - 1))).astype(np.uint8)
+        Image.fromarray(grey).save(written, "PNG", pnginfo=note)
+        replace_file(depth_map, written.getvalue())
+    show(as_json, j.photograph(entry), lambda: _told(entry))
+
+
+@photo_commands.command("light")
+def light(
+    stone: StoneArgument,
+    photograph: Annotated[str, typer.Argument(help="Its name, or the beginning of what it is kept as.")],
+    blank: Annotated[Path | None, typer.Option(help="Photograph of an empty, even field.")] = None,
+    card: Annotated[Path | None, typer.Option(help="Photograph of a grey card under the same light.")] = None,
+    card_at: Annotated[
+        str, typer.Option(help="Where the card is: left, top, right, bottom in % of the picture.")
+    ] = "40,40,60,60",
+    by: ByOption = LOGIN,
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Divide out uneven light by a blank field and balance the white by a grey card; the original stays.
+
+    Example: setstone photo light lid-3 white.jpg --blank empty.jpg --card card.jpg
+    """
+    from setstone.commands import as_json as j
+    from setstone.record.deriving import correct_light
+    from setstone.record.errors import BookError
+    from setstone.record.photographs import named
+
+    try:
+        left, top, right, bottom = (float(v) / 100 for v in card_at.split(","))
+    except ValueError:
+        raise BookError(f"'{card_at}' is no place of a card; write it as '40,40,60,60'.") from None
+    with open_book(book) as opened:
+        of = opened.stone(stone)
+        entry = correct_light(
+            opened,
+            of,
+            named(opened.photographs(of), photograph),
+            blank=blank,
+            card=card,
+            card_at=(left, top, right, bottom),
+            by=by,
+        )
+    show(as_json, j.photograph(entry), lambda: _told(entry))
+
+
+def _told(entry: "PhotographEntry") -> None:
+    say(f"Made {entry.name}: {entry.lamp} light, {entry.occasion}.")
+    for flag in entry.flags:
+        say(f"  {flag.text}" if flag.code == "file-note" else f"  ! {flag.text}")

@@ -1,0 +1,192 @@
+"""Photographs made from others of the book: each names its sources and parameters, and the sources stay."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from setstone.capture.photograph import Pixels
+from setstone.record.entries import PhotographEntry, StoneEntry
+from setstone.record.errors import BookError
+from setstone.record.photographs import correct_photograph, stored_pixels
+from setstone.record.setups import find_setup
+from setstone.record.store import Store
+from setstone.record.taking import circumstances, keep_pixels
+from setstone.record.text import operator
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from setstone.capture.ome_writing import Source
+
+Way = Literal["average", "pyramid", "sharpest", "bracket"]
+
+
+def combine(
+    book: Store,
+    stone: StoneEntry,
+    entries: Sequence[PhotographEntry],
+    way: Way,
+    *,
+    seconds: Sequence[float] | None = None,
+    by: str,
+) -> "tuple[PhotographEntry, NDArray[np.uint8] | None]":
+    """Make one photograph from several of a stone and keep it beside them.
+
+    Parameters
+    ----------
+    stone : StoneEntry
+    entries : sequence of PhotographEntry
+        Of one lamp, occasion and setup; for a stack in the order of the focus.
+    way : {"average", "pyramid", "sharpest", "bracket"}
+        The mean; a stack through the focus, two ways (`setstone.capture.stacking`); a bracket of exposures.
+    seconds : sequence of float, optional
+        Exposure times for a bracket, s.
+    by : str
+        Who makes it.
+
+    Returns
+    -------
+    entry : PhotographEntry
+    depth : (H / 2, W / 2) uint8 array or None
+        Of a stack: number of the frame each place is sharpest in.
+
+    Raises
+    ------
+    BookError
+        When they are not of one lamp, occasion and setup.
+    PhotographError
+        When they cannot be combined.
+    """
+    by = operator(by, required=True)
+    if len(entries) < 2:
+        raise BookError("One photograph alone cannot be combined; name at least two.")
+    if len({(e.lamp, e.occasion, e.setup_id) for e in entries}) > 1:
+        raise BookError("The photographs differ in light, occasion or setup; combine only those taken alike.")
+    frames = (stored_pixels(e) for e in entries)
+    depth = None
+    parameters: dict[str, str] = {}
+    pixels: Pixels
+    if way == "average":
+        from setstone.capture.averaging import average
+        from setstone.record.taking import average_facts
+
+        mean = average(frames)
+        pixels, (made_by, parameters) = mean.pixels, average_facts(mean)
+    elif way == "bracket":
+        from setstone.capture.bracketing import merge_exposures
+
+        merged = merge_exposures(list(frames), seconds)
+        pixels, made_by = merged.pixels, f"bracket of {len(entries)} exposures"
+        parameters["relative exposures"] = " ".join(f"{e:.3g}" for e in merged.exposures)
+    else:
+        from setstone.capture.stacking import stack
+
+        merged_stack = stack(frames, method=way)
+        pixels, depth = merged_stack.pixels, merged_stack.depth
+        made_by = f"focus stack of {len(entries)} frames"
+        parameters["way"] = way
+        if merged_stack.unaligned:
+            parameters["not aligned"] = " ".join(entries[i].name for i in merged_stack.unaligned)
+    return _keep(book, stone, entries, pixels, made_by, parameters, by), depth
+
+
+def correct_light(
+    book: Store,
+    stone: StoneEntry,
+    entry: PhotographEntry,
+    *,
+    blank: Path | None = None,
+    card: Path | None = None,
+    card_at: tuple[float, float, float, float] = (0.4, 0.4, 0.6, 0.6),
+    by: str,
+) -> PhotographEntry:
+    """Divide out the shading by a blank field, balance the white by a grey card, and keep the result.
+
+    Parameters
+    ----------
+    stone : StoneEntry
+    entry : PhotographEntry
+    blank : Path, optional
+        Photograph of an empty, even field with the same setup.
+    card : Path, optional
+        Photograph of a grey card under the same light.
+    card_at : (float, float, float, float), optional
+        Where the card is: left, top, right and bottom as shares of width and height.
+    by : str
+        Who corrects.
+
+    Raises
+    ------
+    PhotographError
+        When blank field or card are not fit.
+    BookError
+        When neither is given.
+    """
+    from setstone.capture.correcting import shading, white_balance
+    from setstone.capture.ome_writing import Source
+    from setstone.capture.open import open_photograph
+
+    by = operator(by, required=True)
+    pixels = stored_pixels(entry)
+    used: list[Source] = []
+    made, parameters = [], {}
+    if blank is not None:
+        field = open_photograph(blank)
+        pixels = shading(field.pixels).applied(pixels)
+        used.append(Source(field.name, field.sha256))
+        made.append("shading divided out")
+    if card is not None:
+        photograph = open_photograph(card)
+        height, width = photograph.pixels.shape[:2]
+        x0, y0, x1, y1 = (round(s * n) for s, n in zip(card_at, (width, height, width, height), strict=True))
+        balance = white_balance(photograph.pixels, (x0, y0, x1, y1), lamp=entry.lamp)
+        pixels = balance.applied(pixels)
+        used.append(Source(photograph.name, photograph.sha256))
+        made.append("white balanced on a grey card")
+        parameters["factors of linear red, green and blue"] = (
+            f"{balance.red:.3f} {balance.green:.3f} {balance.blue:.3f}"
+        )
+    if not made:
+        raise BookError("There is nothing to correct the light by; give a blank field or a grey card.")
+    return _keep(book, stone, [entry], pixels, ", ".join(made), parameters, by, used)
+
+
+def _keep(
+    book: Store,
+    stone: StoneEntry,
+    entries: Sequence[PhotographEntry],
+    pixels: Pixels,
+    made_by: str,
+    parameters: dict[str, str],
+    by: str,
+    more: "Sequence[Source]" = (),
+) -> PhotographEntry:
+    from dataclasses import replace
+
+    from setstone.capture.ome_writing import Source
+
+    first = entries[0]
+    setup = None if first.setup_id is None else find_setup(book, first.setup_id)
+    facts = circumstances(
+        book,
+        lamp=first.lamp,
+        setup=setup,
+        made_by=made_by,
+        parameters=parameters,
+        sources=[*(Source(e.name, e.sha256) for e in entries), *more],
+    )
+    facts = replace(facts, taken=first.taken or facts.taken, um_per_px=facts.um_per_px or first.um_per_px)
+    kept = keep_pixels(
+        book,
+        stone,
+        pixels,
+        facts,
+        occasion=first.occasion,
+        setup=setup,
+        by=by,
+        magnification=first.magnification,
+    )
+    if first.scale is not None:
+        kept = correct_photograph(book, kept, scale=first.scale, by=by)
+    return kept
