@@ -1,0 +1,65 @@
+"""Time the live view takes for a frame of 1080p, as a ratio to a plain numpy mean of frames in the same run.
+
+    python benchmarks/live_view.py [--frames 200]
+
+At 30 pictures a second there are 33 ms for a frame: reading it, its figures, and handing it on. Reading is
+the driver's; the recording used here is decoded from a video file written first.
+"""
+
+import argparse
+import tempfile
+import time
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from setstone.capture.averaging import average
+from setstone.capture.camera import Camera
+from setstone.capture.live import figures
+
+
+def main() -> None:
+    """Measure and print."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--frames", type=int, default=200)
+    count = parser.parse_args().frames
+    rng = np.random.default_rng(0)
+    scene = cv2.resize(rng.integers(0, 255, (108, 192, 3)).astype(np.uint8), (1920, 1080))
+    with tempfile.TemporaryDirectory() as folder:
+        file = str(Path(folder) / "live.avi")
+        writer = cv2.VideoWriter(file, cv2.VideoWriter.fourcc(*"MJPG"), 30, (1920, 1080))
+        for _ in range(30):
+            writer.write(cv2.add(scene, rng.integers(0, 8, scene.shape).astype(np.uint8)))
+        writer.release()
+        with Camera.open(file) as camera:
+            frames = [camera.read() for _ in range(8)]
+            begun, cpu = time.perf_counter(), time.process_time()
+            for _ in range(count):
+                figures(camera.read())
+            whole, whole_cpu = time.perf_counter() - begun, time.process_time() - cpu
+    cpu = time.process_time()
+    for i in range(count):
+        figures(frames[i % 8])
+    own = (time.process_time() - cpu) / count
+    cpu = time.process_time()
+    np.mean(np.stack(frames), axis=0)
+    plain = (time.process_time() - cpu) / 8
+    cpu = time.process_time()
+    average(frames)
+    mean = (time.process_time() - cpu) / 8
+    print(
+        f"read, decoded and measured: {count / whole:.0f} pictures a second, {1e3 * whole_cpu / count:.1f} ms of the processor each"
+    )
+    print(
+        f"figures alone: {1e3 * own:.2f} ms of the processor a frame, {own / plain:.2f} × numpy's mean of frames"
+    )
+    print(
+        f"average in linear light: {1e3 * mean:.1f} ms of the processor a frame, {mean / plain:.2f} × numpy's mean"
+    )
+
+
+if __name__ == "__main__":
+    main()
