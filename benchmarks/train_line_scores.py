@@ -22,10 +22,11 @@ from line_scenes import FissureScene, fissure_scenes, shares, walk
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from sklearn.ensemble import HistGradientBoostingClassifier
+from sklearn.linear_model import LogisticRegression  # type: ignore[import-untyped]
 
 from setstone.measure.judge_lines import describe_lines, neighbours
 from setstone.measure.line_features import ABSENT, NAMES
-from setstone.measure.line_scores import SECOND_NAMES, both_looks, second_features
+from setstone.measure.line_scores import SECOND_NAMES, both_looks, calibrated, odds, second_features
 from setstone.measure.lines import Line
 from setstone.measure.outline import Outline
 from setstone.measure.scene import Scene
@@ -251,8 +252,8 @@ def second_view(record: Record) -> Values:
     return second_features(record.features, record.first, around)
 
 
-def hold_out(rows: Sequence[Record], seed: int = 1) -> None:
-    """Score every stone by trees that have not seen it."""
+def hold_out(rows: Sequence[Record], seed: int = 1) -> tuple[float, float]:
+    """Score every stone by trees that have not seen it; slope and offset that calibrate the scores."""
     stones = sorted({r.stone for r in rows})
     np.random.default_rng(seed).shuffle(stones)
     folds = [set(stones[k::FOLDS]) for k in range(FOLDS)]
@@ -270,6 +271,22 @@ def hold_out(rows: Sequence[Record], seed: int = 1) -> None:
             if record.stone in fold and record.original:
                 second = _probability(model, second_view(record)) if len(record.first) else record.first
                 record.second = both_looks(record.first, second)
+    originals = [r for r in rows if r.original]
+    of_all = calibration(originals)
+    honest = [calibration([r for r in originals if r.stone not in fold]) for fold in folds]
+    for fold, (slope, offset) in zip(folds, honest, strict=True):
+        for record in originals:
+            if record.stone in fold:
+                record.second = calibrated(record.second, slope, offset)
+    return of_all
+
+
+def calibration(rows: Sequence[Record]) -> tuple[float, float]:
+    """Slope and offset that turn held-out scores into the share that is real (Platt 1999)."""
+    score = np.concatenate([r.second[r.counts] for r in rows])
+    real = np.concatenate([r.real[r.counts] for r in rows])
+    model = LogisticRegression(C=1e6).fit(odds(score)[:, None], real)
+    return float(model.coef_[0, 0]), float(model.intercept_[0])
 
 
 def report(rows: Sequence[Record], look: str, threshold: float) -> str:
@@ -291,7 +308,7 @@ def report(rows: Sequence[Record], look: str, threshold: float) -> str:
     )
 
 
-def calibration(rows: Sequence[Record], look: str) -> str:
+def reliability(rows: Sequence[Record], look: str) -> str:
     """Share of real ones by score."""
     originals = [r for r in rows if r.original]
     score = np.concatenate([getattr(r, look)[r.counts] for r in originals])
@@ -327,12 +344,15 @@ def complete(model: HistGradientBoostingClassifier, names: Sequence[str]) -> lis
     return rows
 
 
-def write_table(first: HistGradientBoostingClassifier, second: HistGradientBoostingClassifier) -> None:
+def write_table(
+    first: HistGradientBoostingClassifier, second: HistGradientBoostingClassifier, slope: float, offset: float
+) -> None:
     """Write the trees of both looks as a Python table."""
     text = [
         '"""Decision trees of the line scores, written by benchmarks/train_line_scores.py: do not edit.', "",
         "Each look has a base value and trees: seven questions (feature, limit) and eight answers, see",
         "`setstone.measure.line_scores.Trees`.", '"""', "", "# fmt: off", "",
+        f"SLOPE, OFFSET = {slope:.4g}, {offset:.4g}", "",
     ]  # fmt: skip
     for name, model, columns in (("FIRST", first, NAMES), ("SECOND", second, SECOND_NAMES)):
         base = float(model._baseline_prediction.ravel()[0])
@@ -353,13 +373,13 @@ def main() -> None:
     arguments = parser.parse_args()
     rows = list(records(arguments.stones, arguments.cache, arguments.variants))
     rows += records(arguments.renders, arguments.cache, [1], rendered=True)
-    hold_out(rows)
+    slope, offset = hold_out(rows)
     for look in ("first", "second"):
         for threshold in (0.25, 0.3, 0.35, 0.4, 0.5):
             print(report(rows, look, threshold))
-        print(calibration(rows, look))
+        print(reliability(rows, look))
     if arguments.write:
-        write_table(fit(rows, "first", FIRST_TREES), fit(rows, "second", SECOND_TREES))
+        write_table(fit(rows, "first", FIRST_TREES), fit(rows, "second", SECOND_TREES), slope, offset)
 
 
 def _probability(model: HistGradientBoostingClassifier, features: Values) -> Values:

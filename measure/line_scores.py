@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setstone.measure.line_features import NAMES
-from setstone.measure.line_trees import FIRST, FIRST_BASE, SECOND, SECOND_BASE
+from setstone.measure.line_trees import FIRST, FIRST_BASE, OFFSET, SECOND, SECOND_BASE, SLOPE
 
 Values = NDArray[np.float64]
 
@@ -86,19 +86,26 @@ def second_scores(features: Values, first: Values, around: Values) -> Values:
     (N,) float64 array
         In 0..1: the share of lines so scored that were fissures in training.
     """
-    return both_looks(first, evaluate(SECOND_TREES, second_features(features, first, around)))
+    pooled = both_looks(first, evaluate(SECOND_TREES, second_features(features, first, around)))
+    return calibrated(pooled, SLOPE, OFFSET)
 
 
 def both_looks(first: Values, second: Values) -> Values:
     """Mean of two probabilities on the scale of log odds (logarithmic pool; Genest & Zidek 1986, Stat. Sci. 1:114)."""
-    return np.asarray(1 / (1 + np.exp(-(_odds(first) + _odds(second)) / 2)), np.float64)
+    return np.asarray(1 / (1 + np.exp(-(odds(first) + odds(second)) / 2)), np.float64)
 
 
 def second_features(features: Values, first: Values, around: Values) -> Values:
     """Columns of the second look, in the order of `SECOND_NAMES`."""
-    return np.column_stack([features, _odds(first), around])
+    return np.column_stack([features, odds(first), around])
 
 
-def _odds(score: Values) -> Values:
+def calibrated(score: Values, slope: float, offset: float) -> Values:
+    """Turn scores into the share that was real among held-out lines (Platt 1999, Adv. Large Margin Class.:61)."""
+    return np.asarray(1 / (1 + np.exp(-(slope * odds(score) + offset))), np.float64)
+
+
+def odds(score: Values) -> Values:
+    """Logarithm of the odds, kept within 1e-4 and 1 - 1e-4."""
     sure = np.clip(score, 1e-4, 1 - 1e-4)
     return np.asarray(np.log(sure / (1 - sure)), np.float64)

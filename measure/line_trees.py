@@ -6,6 +6,8 @@ Each look has a base value and trees: seven questions (feature, limit) and eight
 
 # fmt: off
 
+SLOPE, OFFSET = 1.0, 0.0
+
 FIRST_BASE = -2.819
 FIRST = (
     ((("length", -2.621), ("wander", 0.3205), ("white_step", 1.111), ("cut_bright_1", 2.204), ("cut_dark_0", 1.672), ("ring", 0.06447), ("sharp_spread", 0.2284)), (0.0289, 0.118, -0.0696, 0.0224, 0.667, 0.306, 0.258, 0.118)),

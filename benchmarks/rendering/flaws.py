@@ -61,7 +61,7 @@ def make_fissure(stone: Stone, width_mm: float, rng: Random) -> Fissure | None:
     """One fissure somewhere in the stone, or None when no place was found."""
     kind = str(rng.choice(["line", "hair", "feather"], p=[0.72, 0.18, 0.1]))
     level = str(rng.choice(list(LEVELS), p=[0.42, 0.4, 0.18]))
-    lean = np.radians(rng.uniform(35, 55) if kind == "feather" else rng.uniform(3, 16))
+    lean = np.radians(rng.uniform(35, 55) if kind == "feather" else rng.uniform(2, 12))
     height = {"line": rng.uniform(25, 90), "hair": rng.uniform(8, 30), "feather": rng.uniform(80, 200)}[
         kind
     ] / 1000

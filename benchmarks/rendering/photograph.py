@@ -61,12 +61,12 @@ def render(name: str, seed: int) -> Rendered:
     )
     if "glass" in material and rng.random() < 0.5:
         bodies += [b for b in (make_body(stone, width, rng, bubble=True) for _ in range(4)) if b]
-    back = int(rng.choice([0, 1, 2, 3], p=[0.2, 0.6, 0.07, 0.13]))
+    back = int(rng.choice([0, 1, 2, 3], p=[0.15, 0.71, 0.05, 0.09]))
     s = t.solid(
         stone, fissures, bodies, index=index, absorption=absorb,
         scatter=float(rng.uniform(*HAZE[haze])) * 3 / width, back=back,
         wear=float(rng.choice([0, 0.002, 0.005, 0.009])) * width / 3,
-        tint=np.array([1, 1, 1]) if rng.random() < 0.8 else np.array(METALS["gold"]),
+        white=float(rng.uniform(0.2, 0.75)), tint=np.array([1, 1, 1]) if rng.random() < 0.8 else np.array(METALS["gold"]),
     )  # fmt: skip
     metal = str(rng.choice(list(METALS)))
     sky = _sky(rng, np.array(METALS[metal]))
@@ -106,7 +106,7 @@ def render(name: str, seed: int) -> Rendered:
     seen = _setting(light, outline, sky, metal, bool(sky[17]), rng)
     if rng.random() < 0.3:
         _glue(light, outline, seen, rng)
-    white = _exposed(light[..., :3], seen, rng, np.ones(3), (0.5, 1.1), 97)
+    white = _exposed(light[..., :3], seen, rng, np.ones(3), (0.35, 0.85), 97)
     leak = np.array([rng.uniform(0.03, 0.14), rng.uniform(0.1, 0.4), 1])
     blue = _exposed(np.repeat(light[..., 3:4], 3, 2), seen, rng, leak, (0.25, 1.6), rng.uniform(90, 97))
     labels = _labels(light, seen)
@@ -133,11 +133,11 @@ def _sky(rng: Random, metal: Values) -> Values:
     v = np.zeros(24)
     v[0] = np.radians(rng.uniform(6, 16))
     dome = rng.random() < 0.4
-    v[1] = rng.uniform(0.6, 1) if dome else rng.uniform(0.15, 0.4)
-    v[2] = 0 if dome else rng.uniform(1, 3)
+    v[1] = rng.uniform(0.6, 1) if dome else rng.uniform(0.3, 0.7)
+    v[2] = 0 if dome else rng.uniform(0.5, 1.6)
     v[3], v[4] = np.radians(rng.uniform(28, 62)), np.radians(rng.uniform(5, 14))
     v[5] = 0 if rng.random() < 0.5 else rng.integers(6, 16)
-    v[6], v[7] = float(np.exp(rng.uniform(np.log(0.003), np.log(0.04)))), rng.uniform(1.5, 4)
+    v[6], v[7] = float(np.exp(rng.uniform(np.log(0.001), np.log(0.014)))), rng.uniform(1.5, 4)
     v[8], v[9] = np.radians(rng.uniform(48, 80)), np.radians(rng.uniform(4, 10))
     v[10] = rng.choice([0, 2, 3, 4, 6, 8])
     v[11] = rng.uniform(0, 2 * np.pi)
@@ -231,7 +231,7 @@ def _exposed(
     """Blur, expose, add the noise of a camera, encode as sRGB (IEC 61966-2-1) and compress."""
     level = float(np.percentile(light[seen].max(axis=1), percentile))
     light = light * channels * (rng.uniform(*brightest) / max(level, 1e-4))
-    light = cv2.GaussianBlur(light, (0, 0), rng.uniform(0.5, 1.1))
+    light = cv2.GaussianBlur(light, (0, 0), rng.uniform(0.45, 0.95))
     electrons = rng.uniform(1500, 12000)
     light = np.clip(light, 0, 1.5)
     light = light + rng.normal(0, 1, light.shape) * np.sqrt(

@@ -40,6 +40,7 @@ class Solid(NamedTuple):
     along: Values
     rises: Values
     opacity: Values
+    white: float  # share of the white light falling on a fissure that it sends on; the rest goes through
     owner: NDArray[np.int64]
     glow: Values  # (S, 4)
     bounds: Values  # (F, 4): sphere around each fissure
@@ -52,7 +53,7 @@ class Solid(NamedTuple):
 
 def solid(
     stone: Stone, fissures: list[Fissure], bodies: list[Body], *, index: float, absorption: Values, scatter: float,
-    wear: float, back: int, tint: Values,
+    wear: float, back: int, tint: Values, white: float,
 ) -> Solid:  # fmt: skip
     """Lay out a stone with its flaws for `trace`."""
     parts = [f.sheets() for f in fissures]
@@ -71,7 +72,7 @@ def solid(
         sides=np.ascontiguousarray(np.column_stack([normals, offsets]).T.astype(np.float32)), index=index, absorption=absorption,
         scatter=scatter, haze=0.9, wear=wear, back=back, tint=tint, mean_light=np.zeros(4),
         corners=corners, along=along, rises=rises,
-        opacity=np.repeat([f.opacity for f in fissures], counts) if fissures else np.zeros(0),
+        white=white, opacity=np.repeat([f.opacity for f in fissures], counts) if fissures else np.zeros(0),
         owner=np.repeat(np.arange(len(fissures)), counts) if fissures else np.zeros(0, np.int64),
         glow=np.zeros((len(corners), 4)), bounds=np.array(bounds).reshape(-1, 4),
         firsts=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
@@ -276,7 +277,7 @@ def inside_path(
                 light[c] = s.haze * s.mean_light[c]
             break
         if kind == 2:
-            patch = 0.35 + 0.9 * grainy(x, y, z, 0.018)
+            patch = 0.2 + 1.2 * grainy(x, y, z, 0.018)
             if np.random.random() < s.opacity[which] * patch:
                 if not seen:
                     out[FISSURE if bounces == 0 else FISSURE_GHOST] += 1
@@ -295,8 +296,9 @@ def inside_path(
                     if bounces > BOUNCES:
                         break
                     continue
-                for c in range(4):
-                    light[c] = 0.85 * s.glow[which, c]
+                for c in range(3):
+                    light[c] = 0.85 * s.white * s.glow[which, c]
+                light[3] = 0.95 * s.glow[which, 3]
                 break
             o[0], o[1], o[2] = x + 1e-6 * d[0], y + 1e-6 * d[1], z + 1e-6 * d[2]
             continue
