@@ -1,12 +1,13 @@
 """Train the weights by which spots are judged, and say how well they do on stones not trained on.
 
-    python benchmarks/train_spot_scores.py [--stones ../shared/stones] [--cache FOLDER] [--write]
+    python benchmarks/train_spot_scores.py STONES --renders FOLDER --cache FOLDER [--write]
 
 Needs scikit-learn, for training only. The weights go to measure/spot_weights.py as plain numbers.
 Stones are few, so each is also seen turned, larger or smaller, noisier and of other exposure, and
 with opaque bodies of random size, outline, place and softness put into it. Folds are by stone: both
-photographs of a pair, and all variants of a stone, are in the same fold. Only the photographs as
-they are count in what is reported.
+photographs of a pair, and all variants of a stone, are in the same fold. Stones rendered by
+benchmarks/render_stones.py take part in the training, not in the figures. Only the photographs of the
+test stones as they are count in what is reported.
 """
 
 import argparse
@@ -30,6 +31,8 @@ from setstone.measure.spot_features import NAMES, describe_spots, flattened, gro
 
 VARIANTS = 2
 PUT_IN_WEIGHT, SEEN_WEIGHT = 0.15, 0.5
+#: What a spot of a rendered stone counts against one of a test stone.
+RENDERED = 0.3
 SOFTNESS = 0.3  # of the penalty on large weights (C of scikit-learn)
 Vector = NDArray[np.float64]
 FOLDS = 8
@@ -42,6 +45,7 @@ class Sample:
     stone: str
     photograph: str
     original: bool
+    rendered: bool
     vectors: NDArray[np.float64]
     labels: NDArray[np.int64]
     needed: int
@@ -64,7 +68,9 @@ def labelled(case: StoneScene, original: bool) -> Sample:
                 labels[k] = 1
                 break
     vectors = np.array([f.vector() for f in features]).reshape(-1, len(NAMES))
-    return Sample(case.stone, case.photograph, original, vectors, labels, sum(s[3] for s in case.sightings))
+    return Sample(
+        case.stone, case.photograph, original, False, vectors, labels, sum(s[3] for s in case.sightings)
+    )
 
 
 def varied(case: StoneScene, rng: np.random.Generator) -> StoneScene:
@@ -196,20 +202,20 @@ def _cover(
     return np.asarray(cv2.GaussianBlur(sharp, (0, 0), softness), np.float32), true
 
 
-def samples(stones: Path, cache: Path | None) -> Iterator[Sample]:
-    """Yield all scenes and their variants, described once and kept in the cache."""
+def samples(stones: Path, cache: Path, *, rendered: bool = False) -> Iterator[Sample]:
+    """Yield all scenes and their variants, described once and kept in the cache; rendered ones as they are."""
     for case in stone_scenes(stones):
-        for variant in range(VARIANTS + 1):
-            kept = cache / f"{case.photograph.replace('/', '-')}-{variant}.npz" if cache else None
-            if kept is not None and kept.exists():
-                data = np.load(kept)
-                yield Sample(case.stone, case.photograph, variant == 0, data["v"], data["l"], int(data["n"]))
-                continue
-            rng = np.random.default_rng([variant, *map(ord, case.photograph)])
-            sample = labelled(case if variant == 0 else varied(case, rng), variant == 0)
-            if kept is not None:
+        for variant in range(1 if rendered else VARIANTS + 1):
+            kept = cache / f"{case.photograph.replace('/', '-')}-{variant}.npz"
+            original = variant == 0 and not rendered
+            if not kept.exists():
+                rng = np.random.default_rng([variant, *map(ord, case.photograph)])
+                sample = labelled(case if variant == 0 else varied(case, rng), original)
                 np.savez(kept, v=sample.vectors, l=sample.labels, n=sample.needed)
-            yield sample
+            data = np.load(kept)
+            yield Sample(
+                case.stone, case.photograph, original, rendered, data["v"], data["l"], int(data["n"])
+            )
 
 
 @dataclass
@@ -237,7 +243,9 @@ def fit(rows: list[Sample]) -> Weights:
     # facets of variants, which have been seen before.
     w = np.concatenate(
         [
-            np.ones(len(s.labels)) if s.original else np.where(s.labels == 1, PUT_IN_WEIGHT, SEEN_WEIGHT)
+            np.full(len(s.labels), RENDERED if s.rendered else 1.0)
+            if s.original or s.rendered
+            else np.where(s.labels == 1, PUT_IN_WEIGHT, SEEN_WEIGHT)
             for s in rows
         ]
     )
@@ -266,14 +274,14 @@ def main() -> None:
     options = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    root = Path(__file__).resolve().parents[1]
-    options.add_argument("--stones", type=Path, default=root.parent / "shared" / "stones")
-    options.add_argument("--cache", type=Path)
+    options.add_argument("stones", type=Path)
+    options.add_argument("--renders", type=Path, required=True)
+    options.add_argument("--cache", type=Path, required=True)
     options.add_argument("--write", action="store_true", help="replace measure/spot_weights.py")
     chosen = options.parse_args()
-    if chosen.cache:
-        chosen.cache.mkdir(parents=True, exist_ok=True)
+    chosen.cache.mkdir(parents=True, exist_ok=True)
     rows = list(samples(chosen.stones, chosen.cache))
+    rows += samples(chosen.renders, chosen.cache, rendered=True)
     stones = sorted({s.stone for s in rows})
     fold = {stone: k % FOLDS for k, stone in enumerate(np.random.default_rng(1).permutation(stones))}
     scores, labels, needed = [], [], 0
@@ -285,10 +293,10 @@ def main() -> None:
                 labels.append(s.labels)
                 needed += s.needed
     print("held-out folds, photographs as they are")
-    for threshold in (0.3, 0.4, 0.5, 0.6, 0.7):
+    for threshold in (0.2, 0.3, 0.4, 0.5, 0.6, 0.7):
         print(" ", figures(np.concatenate(scores), np.concatenate(labels), needed, threshold))
     if chosen.write:
-        write(root / "measure" / "spot_weights.py", fit(rows))
+        write(Path(__file__).parents[1] / "measure" / "spot_weights.py", fit(rows))
 
 
 def write(path: Path, weights: Weights) -> None:
