@@ -1,6 +1,6 @@
 """Train the scores of lines on computed stones and write measure/line_trees.py.
 
-    python benchmarks/train_line_scores.py STONES --renders FOLDER --cache FOLDER [--variants 0 1] [--write]
+    python benchmarks/train_line_scores.py STONES --renders FOLDER ... --cache FOLDER [--variants 0 1] [--write]
 
 Needs scikit-learn (for training only). Variant 0 is the photographs as they are; the others are altered at
 random (size, turn, flip, exposure, gamma, channel mix, blur, noise; fibres, dust and scratches laid on top), so that
@@ -367,12 +367,13 @@ def main() -> None:
     )
     parser.add_argument("stones", type=Path)
     parser.add_argument("--cache", type=Path, required=True)
-    parser.add_argument("--renders", type=Path, required=True)
+    parser.add_argument("--renders", type=Path, nargs="+", required=True)
     parser.add_argument("--variants", type=int, nargs="+", default=[0, 1])
     parser.add_argument("--write", action="store_true", help="write measure/line_trees.py")
     arguments = parser.parse_args()
     rows = list(records(arguments.stones, arguments.cache, arguments.variants))
-    rows += records(arguments.renders, arguments.cache, [1], rendered=True)
+    for renders in arguments.renders:
+        rows += records(renders, arguments.cache, [1], rendered=True)
     slope, offset = hold_out(rows)
     for look in ("first", "second"):
         for threshold in (0.25, 0.3, 0.35, 0.4, 0.5):

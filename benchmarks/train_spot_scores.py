@@ -1,6 +1,6 @@
 """Train the weights by which spots are judged, and say how well they do on stones not trained on.
 
-    python benchmarks/train_spot_scores.py STONES --renders FOLDER --cache FOLDER [--write]
+    python benchmarks/train_spot_scores.py STONES --renders FOLDER ... --cache FOLDER [--write]
 
 Needs scikit-learn, for training only. The weights go to measure/spot_weights.py as plain numbers.
 Stones are few, so each is also seen turned, larger or smaller, noisier and of other exposure, and
@@ -228,6 +228,17 @@ class Weights:
     above: Vector
     offset: Vector
 
+    def calibrated(self, slope: float, offset: float) -> "Weights":
+        """The same with another slope and offset of the odds."""
+        share = np.abs(self.below) + np.abs(self.above)
+        return Weights(
+            self.middle,
+            self.spread,
+            slope * self.below,
+            slope * self.above,
+            slope * self.offset + offset * share / share.sum(),
+        )
+
     def scores(self, vectors: Vector) -> Vector:
         """Scores of raw features, as setstone.measure.judge_spots.weigh gives them."""
         away = (flattened(vectors) - self.middle) / self.spread
@@ -275,28 +286,41 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     options.add_argument("stones", type=Path)
-    options.add_argument("--renders", type=Path, required=True)
+    options.add_argument("--renders", type=Path, nargs="+", required=True)
     options.add_argument("--cache", type=Path, required=True)
     options.add_argument("--write", action="store_true", help="replace measure/spot_weights.py")
     chosen = options.parse_args()
     chosen.cache.mkdir(parents=True, exist_ok=True)
     rows = list(samples(chosen.stones, chosen.cache))
-    rows += samples(chosen.renders, chosen.cache, rendered=True)
+    for renders in chosen.renders:
+        rows += samples(renders, chosen.cache, rendered=True)
     stones = sorted({s.stone for s in rows})
     fold = {stone: k % FOLDS for k, stone in enumerate(np.random.default_rng(1).permutation(stones))}
-    scores, labels, needed = [], [], 0
-    for k in range(FOLDS):
-        weights = fit([s for s in rows if fold[s.stone] != k])
-        for s in rows:
-            if fold[s.stone] == k and s.original:
-                scores.append(weights.scores(s.vectors))
-                labels.append(s.labels)
-                needed += s.needed
+    held_out = [fit([s for s in rows if fold[s.stone] != k]) for k in range(FOLDS)]
+    originals = [s for s in rows if s.original]
+    scored = {id(s): held_out[fold[s.stone]].scores(s.vectors) for s in originals}
+    honest = [calibration([s for s in originals if fold[s.stone] != k], scored) for k in range(FOLDS)]
+    scores = np.concatenate(
+        [held_out[fold[s.stone]].calibrated(*honest[fold[s.stone]]).scores(s.vectors) for s in originals]
+    )
+    labels = np.concatenate([s.labels for s in originals])
     print("held-out folds, photographs as they are")
-    for threshold in (0.2, 0.3, 0.4, 0.5, 0.6, 0.7):
-        print(" ", figures(np.concatenate(scores), np.concatenate(labels), needed, threshold))
+    for threshold in (0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.7):
+        print(" ", figures(scores, labels, sum(s.needed for s in originals), threshold))
+    for low in (0.0, 0.2, 0.4, 0.6, 0.8):
+        band = (labels >= 0) & (scores >= low) & (scores < low + 0.2)
+        print(f"  scored {low:.1f} to {low + 0.2:.1f}: {labels[band].sum()} of {band.sum()} real")
     if chosen.write:
-        write(Path(__file__).parents[1] / "measure" / "spot_weights.py", fit(rows))
+        weights = fit(rows).calibrated(*calibration(originals, scored))
+        write(Path(__file__).parents[1] / "measure" / "spot_weights.py", weights)
+
+
+def calibration(rows: list[Sample], scored: dict[int, Vector]) -> tuple[float, float]:
+    """Slope and offset that turn held-out scores into the share that is real (Platt 1999)."""
+    score = np.clip(np.concatenate([scored[id(s)][s.labels >= 0] for s in rows]), 1e-4, 1 - 1e-4)
+    real = np.concatenate([s.labels[s.labels >= 0] == 1 for s in rows])
+    model = LogisticRegression(C=1e6).fit(np.log(score / (1 - score))[:, None], real)
+    return float(model.coef_[0, 0]), float(model.intercept_[0])
 
 
 def write(path: Path, weights: Weights) -> None:

@@ -123,7 +123,7 @@ def render(name: str, seed: int) -> Rendered:
         "inclusions": [
             _body_truth(k + 1, b, stone, index, project, pixel, white, seen) for k, b in enumerate(b for b in bodies if not b.bubble)
         ],
-        "bubbles": [p.round(2).tolist() for b in bodies if b.bubble for _, p in _views(stone, index, b.centre[None], project)],
+        "bubbles": [p[0].round(2).tolist() for b in bodies if b.bubble for _, p in _views(stone, index, b.centre[None], project)],
         "labels": "labels.png",
     }  # fmt: skip
     return Rendered(white, blue, labels, truth)
