@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from setstone.measure.candidates import Reason
 from setstone.measure.line_features import ABSENT, NAMES
+from setstone.measure.line_scores import SHORT
 
 #: Not more reasons than a person reads.
 SHOWN = 4
@@ -109,7 +110,11 @@ _AGAINST: tuple[tuple[str, str, Callable[[Feature], bool]], ...] = (
         lambda f: f("crowd") > 2.5,
     ),
     ("faint", "hardly above the grain of the picture", lambda f: f("contrast") < math.log(3.5)),
-    ("short", "very short", lambda f: f("length") < math.log(0.03)),
+    (
+        "short",
+        "very short: it shows next to nothing of a fissure and counts half",
+        lambda f: f("length") < math.log(SHORT),
+    ),
 )
 
 _FOR: tuple[tuple[str, str, Callable[[Feature], bool]], ...] = (

@@ -1,5 +1,6 @@
 """Scores of lines: sums over small decision trees, as trained by benchmarks/train_line_scores.py."""
 
+import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -11,6 +12,8 @@ from setstone.measure.line_trees import FIRST, FIRST_BASE, OFFSET, SECOND, SECON
 
 Values = NDArray[np.float64]
 
+#: Lines of less than this share of the stone's diameter count half.
+SHORT = 0.03
 #: Columns the second look adds to those of `line_features`.
 SECOND_NAMES = (*NAMES, "first", "good_near", "best_near", "good_elsewhere", "better")
 
@@ -87,7 +90,7 @@ def second_scores(features: Values, first: Values, around: Values) -> Values:
         In 0..1: the share of lines so scored that were fissures in training.
     """
     pooled = both_looks(first, evaluate(SECOND_TREES, second_features(features, first, around)))
-    return calibrated(pooled, SLOPE, OFFSET)
+    return less_of_short(calibrated(pooled, SLOPE, OFFSET), features)
 
 
 def both_looks(first: Values, second: Values) -> Values:
@@ -103,6 +106,11 @@ def second_features(features: Values, first: Values, around: Values) -> Values:
 def calibrated(score: Values, slope: float, offset: float) -> Values:
     """Turn scores into the share that was real among held-out lines (Platt 1999, Adv. Large Margin Class.:61)."""
     return np.asarray(1 / (1 + np.exp(-(slope * odds(score) + offset))), np.float64)
+
+
+def less_of_short(score: Values, features: Values) -> Values:
+    """Half the score of lines shorter than `SHORT`: right or wrong, they show next to nothing of a fissure."""
+    return np.asarray(np.where(features[:, NAMES.index("length")] < math.log(SHORT), score / 2, score))
 
 
 def odds(score: Values) -> Values:
