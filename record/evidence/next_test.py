@@ -352,16 +352,18 @@ def _why(
             key=lambda r: -_moved(shares, r) * math.fsum(s * p for s, p in zip(shares, r.comes, strict=True)),
         )
         return f"look for {_few([r.name for r in best[:4]], 'or')}"
-    first = 0
+    leader = only[0]
     apart = [
-        m.name
-        for j, m in enumerate(only)
-        if max(_how_often(results, first, j), _how_often(results, j, first)) >= _USUALLY
+        m for j, m in enumerate(only) if max(_how_often(results, 0, j), _how_often(results, j, 0)) >= _USUALLY
     ]
     if len(only) > _MANY:
         return f"parts the {len(only)} materials that are left"
+    others = [m.group for m in apart if m.group != leader.group]
+    if others:
+        # By the names of their groups: no such test parts natural from laboratory-grown.
+        return f"tells {leader.group} from {_few(others)}"
     if apart:
-        return f"tells {only[first].name} from {_few(apart)}"
+        return f"tells {leader.name} from {_few([m.name for m in apart])}"
     return "makes some of the materials that are left more probable than others"
 
 
@@ -374,5 +376,5 @@ def _few(names: Sequence[str], joint: str = "and") -> str:
     """Name at most four, and say how many more there are."""
     names = list(dict.fromkeys(names))
     if len(names) > 4:
-        return f"{'; '.join(names[:3])}; {joint} {len(names) - 3} more"
+        return f"{'; '.join(names[:3])} {joint} {len(names) - 3} more"
     return f" {joint} ".join(["; ".join(names[:-1]), names[-1]]) if len(names) > 1 else names[0]

@@ -71,6 +71,7 @@ def next_test(
     data = {
         "stone_is_set": found.is_set,
         "tests": [j.next_test(t) for t in found.next_tests],
+        "cannot_tell": list(found.cannot_tell),
         "cautions": list(found.cautions),
     }
     show(as_json, data, lambda: screen.print_next_tests(found))

@@ -222,6 +222,9 @@ def print_next_tests(found: Consistency) -> None:
         say(f"{test.test}{when}: {test.why} (expected gain {test.gain_bits:.2f} bits, stone {state})")
         for text in test.cautions:
             say(f"  caution: {text}")
+    say("The readings cannot tell:")
+    for text in found.cannot_tell:
+        say(f"  {text}")
     for text in found.cautions:
         say(f"Caution: {text}")
 
