@@ -20,12 +20,15 @@ class Settings:
         Who works at this computer; stands beside each decision.
     books_folder : str
         Where new books are made.
+    camera_folder : str
+        Where the camera's program saves its pictures.
     recent : tuple of str
         Folders of the books opened last, the latest first.
     """
 
     operator: str = ""
     books_folder: str = ""
+    camera_folder: str = ""
     recent: tuple[str, ...] = ()
 
     @property
@@ -78,6 +81,7 @@ def read_settings(file: Path | None = None) -> Settings:
         return Settings(
             operator=str(kept.get("operator", "")),
             books_folder=str(kept.get("books_folder", "")),
+            camera_folder=str(kept.get("camera_folder", "")),
             recent=tuple(map(str, kept.get("recent", ()))),
         )
     except (OSError, ValueError, AttributeError, TypeError):

@@ -1,6 +1,7 @@
 """Photographs of the chosen stone: dropped or picked, their light, their occasion, their scale."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -28,11 +29,13 @@ from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.guide import BLUE_LIGHT
 from setstone.annotate.bench.pixels import Pixels
 from setstone.annotate.bench.scaling import BarEnds, bar_ends, scale_typed, scale_words, width_words
+from setstone.annotate.bench.settings import keep_settings, read_settings
 from setstone.annotate.panels.dropping import dropped_files
-from setstone.annotate.panels.looks import caution, line_height, words
+from setstone.annotate.panels.looks import caution, choose_folder, line_height, words
 from setstone.annotate.panels.scale_tool import ScaleTool
 from setstone.annotate.panels.settings import ask_for_pictures
 from setstone.annotate.panels.thumbnails import Thumbnails
+from setstone.annotate.panels.watching import Watching
 from setstone.annotate.panels.working import EXPECTED, Job, Tell, attempt
 from setstone.capture.photograph import Lamp
 from setstone.measure.scale import Scale
@@ -57,11 +60,22 @@ class PhotographsPanel(QWidget):
     pixels : Pixels
     canvas : Canvas, optional
         Where a photograph is shown, and its scale bar dragged.
+    settings_file : Path, optional
+        Another file than that of the platform.
     """
 
-    def __init__(self, bench: Bench, pixels: Pixels, canvas: "Canvas | None" = None) -> None:
+    def __init__(
+        self,
+        bench: Bench,
+        pixels: Pixels,
+        canvas: "Canvas | None" = None,
+        *,
+        settings_file: Path | None = None,
+    ) -> None:
         super().__init__()
         self._bench = bench
+        self._settings_file = settings_file
+        self._waiting: list[tuple[StoneEntry, Path]] = []
         self._canvas = canvas
         self._thumbnails = Thumbnails(bench, pixels)
         self._thumbnails.ready.connect(self._show_thumbnail)
@@ -76,6 +90,17 @@ class PhotographsPanel(QWidget):
         self.drop.setMinimumHeight(2 * line_height(self))
         self.drop.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         self.drop.clicked.connect(self._choose)
+        self.watch = QToolButton()
+        self.watch.setText("Watch")
+        self.watch.setCheckable(True)
+        self.watch.setToolTip(
+            "Watch the folder into which the camera's program saves its pictures: each new one goes to the stone "
+            "chosen at that moment. Once more to stop. The folder is kept in the settings."
+        )
+        self.watch.clicked.connect(self._watch)
+        self.watching = Watching()
+        self.watching.came.connect(lambda path: self.add([path]))
+        self.watching.ended.connect(self._watched)
         self.problems = caution()
         self.hint = words()
         self.blue = caution("Blue light: do not look into the lamp or the eyepieces; use the camera.")
@@ -102,6 +127,7 @@ class PhotographsPanel(QWidget):
         layout.setContentsMargins(4, 4, 4, 4)
         top = QHBoxLayout()
         top.addWidget(self.drop, 1)
+        top.addWidget(self.watch)
         top.addWidget(self.cancel)
         layout.addLayout(top)
         layout.addWidget(self.scale)
@@ -126,15 +152,29 @@ class PhotographsPanel(QWidget):
         self.add(dropped_files(event.mimeData()))
 
     def add(self, files: Sequence[Path]) -> None:
-        """Add files to the chosen stone, in a thread."""
-        bench, stone = self._bench, self._bench.stone
-        if stone is None or self._job is not None or not files:
+        """Add files to the chosen stone, in a thread; those that come meanwhile are added after them."""
+        stone = self._bench.stone
+        if stone is None:
+            names = ", ".join(file.name for file in files)
+            self._bench.said.emit(
+                f"Choose the stone first that these photographs show, then add them again: {names}."
+            )
             return
+        self._problems(())
+        self._waiting += [(stone, file) for file in files]
+        self._add_next()
+
+    def _add_next(self) -> None:
+        """Add what waits for the stone that comes first."""
+        if self._job is not None or not self._waiting:
+            return
+        bench, stone = self._bench, self._waiting[0][0]
+        files = [file for of, file in self._waiting if of.id == stone.id]
+        self._waiting = [(of, file) for of, file in self._waiting if of.id != stone.id]
 
         def work(tell: Tell) -> Arrival:
             return add_files(bench.opened, stone, files, by=bench.by, progress=tell)
 
-        self._problems(())
         job = Job("Adding photographs", work, bench=bench, steps=len(files))
         job.told.connect(lambda name: self.drop.setText(f"Adding {name} …"))
         job.done.connect(partial(self._added, stone))
@@ -144,10 +184,34 @@ class PhotographsPanel(QWidget):
         self._allow()
         job.start()
 
+    def _watch(self) -> None:
+        if self.watching.running:
+            self.watching.stop()
+            return
+        settings = read_settings(self._settings_file)
+        folder = Path(settings.camera_folder) if settings.camera_folder else None
+        if folder is None or not folder.is_dir():
+            folder = choose_folder(
+                self, "Folder into which the camera's program saves", folder or Path.home()
+            )
+            if folder is None:
+                self.watch.setChecked(False)
+                return
+            keep_settings(replace(settings, camera_folder=str(folder)), self._settings_file)
+        self.watch.setText("Watching")
+        self.watching.start(folder)
+
+    def _watched(self, why: str) -> None:
+        self.watch.setChecked(False)
+        self.watch.setText("Watch")
+        if why:
+            self._bench.said.emit(why)
+
     def _choose(self) -> None:
         self.add(ask_for_pictures(self))
 
     def _cancel(self) -> None:
+        self._waiting.clear()
         if self._job is not None:
             self._job.cancel()
 
@@ -160,8 +224,8 @@ class PhotographsPanel(QWidget):
         self._job = None
         self.drop.setText(_DROP)
         self._bench.photographs_added(stone, ())  # after a cancel some may be there
-        self._allow()
         self._show()
+        self._add_next()
 
     def _problems(self, texts: Sequence[str]) -> None:
         self.problems.setText("\n".join(texts))
@@ -170,12 +234,16 @@ class PhotographsPanel(QWidget):
     # What is shown
 
     def _another_stone(self) -> None:
+        if self._bench.book is None:
+            self._waiting.clear()
+            self.watching.stop()
         self._problems(())
         self.scale.put_away()
         self._show()
 
     def _allow(self) -> None:
         self.drop.setEnabled(self._bench.stone is not None and self._job is None)
+        self.watch.setEnabled(self._bench.book is not None)
         self.cancel.setVisible(self._job is not None)
 
     def _show(self) -> None:

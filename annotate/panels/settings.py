@@ -1,5 +1,6 @@
 """Settings, and the dialog for a new book."""
 
+from dataclasses import replace
 from pathlib import Path
 
 from qtpy.QtWidgets import (
@@ -14,7 +15,7 @@ from qtpy.QtWidgets import (
     QWidget,
 )
 
-from setstone.annotate.bench.settings import Settings, keep_settings, read_settings
+from setstone.annotate.bench.settings import keep_settings, read_settings
 from setstone.annotate.files import safe_stem
 from setstone.annotate.panels.looks import choose_folder, line_height, words
 
@@ -65,15 +66,25 @@ class SettingsDialog(QDialog):
         self.books = FolderEdit("Where new books are made.")
         self.books.edit.setText(kept.books_folder)
         self.books.edit.setPlaceholderText(str(kept.new_books))
+        self.camera = FolderEdit(
+            "Where the camera's program saves its pictures; it can be watched for new ones."
+        )
+        self.camera.edit.setText(kept.camera_folder)
         form = QFormLayout()
         form.addRow("&Your name", self.operator)
         form.addRow("Folder for new &books", self.books)
+        form.addRow("Folder of the &camera", self.camera)
         _finish(self, form, "Keep", "They are kept for you on this computer.")
 
     def accept(self) -> None:
         """Keep the settings."""
         kept = read_settings(self._file)
-        settings = Settings(self.operator.text().strip(), self.books.edit.text().strip(), kept.recent)
+        settings = replace(
+            kept,
+            operator=self.operator.text().strip(),
+            books_folder=self.books.edit.text().strip(),
+            camera_folder=self.camera.edit.text().strip(),
+        )
         keep_settings(settings, self._file)
         super().accept()
 

@@ -17,8 +17,10 @@ from qtpy.QtWidgets import QApplication, QWidget  # noqa: TID251
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.pixels import Pixels
+from setstone.annotate.bench.settings import Settings, keep_settings
 from setstone.annotate.panels.photographs import PhotographsPanel
 from setstone.annotate.panels.scale_tool import BAR
+from setstone.annotate.panels.watching import Watching
 from setstone.capture.photograph import Lamp
 from setstone.sample_images import sample_stones
 
@@ -147,3 +149,29 @@ def test_files_dropped_on_the_picture_go_to_the_chosen_stone(
     qtbot.waitUntil(lambda: len(window.bench.photographs) == 1, timeout=30_000)
     with qtbot.waitSignal(window.canvas.shown, timeout=30_000):
         window.bench.choose_by(-1)
+
+
+def test_what_the_camera_saves_goes_to_the_stone_chosen(bench: Bench, qtbot: Any, tmp_path: Path) -> None:
+    folder = tmp_path / "camera"
+    folder.mkdir()
+    (folder / "before.jpg").write_bytes((LID_5 / "before_white.jpg").read_bytes())  # there already: not ours
+    file = tmp_path / "settings.json"
+    keep_settings(Settings(camera_folder=str(folder)), file)
+    panel = PhotographsPanel(bench, Pixels(), settings_file=file)
+    qtbot.addWidget(panel)
+    panel.watch.click()
+    assert panel.watching.running
+    qtbot.wait(500)
+    (folder / "after.jpg").write_bytes((LID_5 / "after_white.jpg").read_bytes())
+    qtbot.waitUntil(lambda: [row.entry.name for row in panel.rows] == ["after.jpg"], timeout=30_000)
+    panel.watch.click()
+    assert not panel.watching.running
+    assert panel.watch.text() == "Watch"
+
+
+def test_a_watched_folder_that_is_not_there_is_told(qtbot: Any, tmp_path: Path) -> None:
+    watching = Watching()
+    with qtbot.waitSignal(watching.ended, timeout=10_000) as blocker:
+        watching.start(tmp_path / "gone")
+    assert "There is no folder" in blocker.args[0]
+    assert not watching.running
