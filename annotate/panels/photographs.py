@@ -48,7 +48,7 @@ if TYPE_CHECKING:
     from setstone.annotate.panels.canvas import Canvas
 
 _LAMPS = {Lamp.WHITE: "white", Lamp.BLUE: "blue", Lamp.OTHER: "other"}
-_DROP = "Drop photographs, or choose …"
+_DROP = "Drop or choose files …"
 
 
 class PhotographsPanel(QWidget):
@@ -82,7 +82,7 @@ class PhotographsPanel(QWidget):
         self._job: Job | None = None
         self.rows: list[PhotographRow] = []
         self.setAcceptDrops(True)
-        self.setMinimumSize(19 * line_height(self), 13 * line_height(self))
+        self.setMinimumSize(21 * line_height(self), 13 * line_height(self))
         self.drop = QPushButton(_DROP)
         self.drop.setToolTip(
             "JPEG, PNG or TIFF, several at once. The files stay as they are; copies go into the book."
@@ -267,7 +267,11 @@ class PhotographsPanel(QWidget):
         stone = self._bench.stone
         self.hint.setVisible(not there)
         if stone is None:
-            self.hint.setText("What to do next: choose a stone in the list, or add one.")
+            self.hint.setText(
+                "Photographs of the chosen stone show here."
+                if self._bench.book is None
+                else "What to do next: choose a stone in the list, or add one."
+            )
         else:
             self.hint.setText(
                 f"What to do next: drop the photographs of {stone.position} here, one in white light and one in blue "

@@ -49,6 +49,7 @@ _FIRST = (
     "5. Enter readings, sign, write the hand-out.\n\n"
     "Everything is kept at once; nothing needs to be saved."
 )
+_DEMO = "Try the demo snuff box …"
 _NO_STONES = "What to do next: type where the first stone sits, for example lid-1, and press Add."
 
 
@@ -88,7 +89,7 @@ class StonesPanel(QStackedWidget):
         )
         self.open = _button("Open a book …", "Choose the folder of a book.", self._open_book)
         self.demo = _button(
-            "Try the demo snuff box …",
+            _DEMO,
             "Makes a book with computed pictures of three stones, to try everything on.",
             self._start_demo,
         )
@@ -414,9 +415,14 @@ class StonesPanel(QStackedWidget):
         job = Job("Making the demo book", make, bench=self._bench, steps=snuff_box.PHOTOGRAPHS)
         job.done.connect(self.open_book)
         job.failed.connect(self._bench.said.emit)
-        job.ended.connect(lambda: self.demo.setEnabled(True))
+        job.told.connect(lambda step: self.demo.setText(f"Adding {step} …"))
+        job.ended.connect(self._demo_made)
         self.demo.setEnabled(False)
         job.start()
+
+    def _demo_made(self) -> None:
+        self.demo.setText(_DEMO)
+        self.demo.setEnabled(True)
 
     def _settings(self) -> None:
         if SettingsDialog(self, self._settings_file).exec():
