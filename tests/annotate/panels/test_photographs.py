@@ -160,13 +160,13 @@ def test_what_the_camera_saves_goes_to_the_stone_chosen(bench: Bench, qtbot: Any
     panel = PhotographsPanel(bench, Pixels(), settings_file=file)
     qtbot.addWidget(panel)
     panel.watch.click()
-    assert panel.watching.running
+    assert panel.watch.text() == "Watching"
     qtbot.wait(500)
     (folder / "after.jpg").write_bytes((LID_5 / "after_white.jpg").read_bytes())
     qtbot.waitUntil(lambda: [row.entry.name for row in panel.rows] == ["after.jpg"], timeout=30_000)
     panel.watch.click()
-    assert not panel.watching.running
     assert panel.watch.text() == "Watch"
+    assert not panel.watching.running
 
 
 def test_a_watched_folder_that_is_not_there_is_told(qtbot: Any, tmp_path: Path) -> None:
