@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Any
 
-from PIL import ImageFile
+from PIL import Image
 
 _ORIENTATION = 274
 _EXIF_FOLDER = 0x8769
@@ -11,12 +11,12 @@ _TAKEN = 36867
 _OFFSET = 36881
 
 
-def exif_of(image: ImageFile.ImageFile) -> tuple[object, datetime | None, tuple[str, ...]]:
+def exif_of(image: Image.Image) -> tuple[object, datetime | None, tuple[str, ...]]:
     """Orientation, time of taking, and a note when the EXIF data is damaged.
 
     Parameters
     ----------
-    image : PIL.ImageFile.ImageFile
+    image : PIL.Image.Image
         With its header read; nothing is decoded.
     """
     try:

@@ -7,6 +7,7 @@ import imagecodecs
 import numpy as np
 from PIL import JpegImagePlugin
 
+from setstone.capture.density import um_per_px_of
 from setstone.capture.errors import RefusalError
 from setstone.capture.exif import exif_of
 from setstone.capture.raster import Raster, check_size, profile_notes, to_rgb, upright
@@ -42,6 +43,7 @@ def decode_jpeg(data: bytes) -> Raster:
         upright(pixels, orientation),
         colour,
         "JPEG",
+        um_per_px=um_per_px_of(image),
         taken=taken,
         notes=notes + profile_notes(image.info.get("icc_profile")),
     )

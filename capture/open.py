@@ -6,7 +6,7 @@ import warnings
 from collections.abc import Callable
 from pathlib import Path
 
-from setstone.capture import jpeg, png, tiff
+from setstone.capture import heic, jpeg, png, raw, tiff
 from setstone.capture.errors import PhotographError, RefusalError
 from setstone.capture.lamp import lamp_from_name
 from setstone.capture.photograph import Photograph
@@ -20,11 +20,13 @@ _SUFFIXES = {
     "PNG": (".png",),
     "TIFF": (".tif", ".tiff"),
     "OME-TIFF": (".tif", ".tiff", ".tf2", ".tf8", ".btf"),
+    "HEIC": (".heic", ".heif", ".hif"),
+    "camera raw": tuple(raw.SUFFIXES),
 }
 
 
 def open_photograph(path: Path) -> Photograph:
-    """Open a JPEG, PNG, TIFF or OME-TIFF of 8 or 16 bits, in grey or colour.
+    """Open a JPEG, PNG, TIFF, OME-TIFF, HEIC or camera raw of 8 or 16 bits, in grey or colour.
 
     The file is read once and recognised by its content. Its size in pixels is checked before any is
     decoded.
@@ -104,6 +106,10 @@ def _read(path: Path, name: str) -> bytes:
 
 
 def _decoder(data: bytes, name: str) -> Callable[[bytes], Raster]:
+    if raw.is_raw(name):
+        return raw.decode_raw
+    if heic.is_heic(data):
+        return heic.decode_heic
     if data.startswith(jpeg.SIGNATURE):
         return jpeg.decode_jpeg
     if data.startswith(png.SIGNATURE):

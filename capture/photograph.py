@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Pixels = NDArray[np.uint8] | NDArray[np.uint16]
-Format = Literal["JPEG", "PNG", "TIFF", "OME-TIFF"]
+Format = Literal["JPEG", "PNG", "TIFF", "OME-TIFF", "HEIC", "camera raw"]
 
 
 class Lamp(StrEnum):
@@ -33,7 +33,7 @@ class Photograph:
         Bits per channel of `pixels`.
     colour : bool
         Whether the file holds colour channels.
-    format : {"JPEG", "PNG", "TIFF", "OME-TIFF"}
+    format : {"JPEG", "PNG", "TIFF", "OME-TIFF", "HEIC", "camera raw"}
         By the content of the file, whatever its name says.
     sha256 : str
         Of the whole file, in hexadecimal.

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import imagecodecs
 from PIL import PngImagePlugin
 
+from setstone.capture.density import um_per_px_of
 from setstone.capture.errors import RefusalError
 from setstone.capture.exif import exif_of
 from setstone.capture.raster import Raster, check_size, profile_notes, to_rgb, upright
@@ -35,6 +36,7 @@ def decode_png(data: bytes) -> Raster:
         upright(pixels, orientation),
         colour,
         "PNG",
+        um_per_px=um_per_px_of(image),
         taken=taken,
         notes=damage + transparency + profile_notes(image.info.get("icc_profile")),
     )

@@ -15,6 +15,7 @@ import numpy as np
 import tifffile
 from tifffile import COMPRESSION, PHOTOMETRIC, TiffPage
 
+from setstone.capture.density import um_per_px
 from setstone.capture.errors import RefusalError
 from setstone.capture.exif import exif_time
 from setstone.capture.lamp import lamp_from_name
@@ -38,8 +39,6 @@ _COMPRESSIONS = (
 )
 _PHOTOMETRICS = (PHOTOMETRIC.MINISWHITE, PHOTOMETRIC.MINISBLACK, PHOTOMETRIC.RGB, PHOTOMETRIC.PALETTE)
 _MICROMETRES = {2: 25_400.0, 3: 10_000.0}  # by ResolutionUnit: inch, centimetre
-#: Printers and scanners reach 2400 dots per inch, that is 10.6 µm.
-_FINEST_PRINT_UM = 10.0
 #: More pages than this in a file of one photograph are not looked at.
 _MAX_PAGES = 64
 
@@ -153,10 +152,7 @@ def _channels(page: TiffPage) -> Pixels:
 def _um_per_px(page: TiffPage) -> float | None:
     unit = _MICROMETRES.get(page.tags.valueof(296, 2))
     across, down = (_ratio(page.tags.valueof(code)) for code in (282, 283))
-    if not unit or not across or not down or not math.isclose(across, down, rel_tol=0.002):
-        return None
-    um = unit / across
-    return um if um < _FINEST_PRINT_UM else None
+    return um_per_px(across, down, unit) if unit and across and down else None
 
 
 def _ratio(value: object) -> float | None:

@@ -9,12 +9,16 @@ from pathlib import Path
 
 from setstone.record.errors import BookError
 
-_SUFFIXES = {"JPEG": ".jpg", "PNG": ".png", "TIFF": ".tif", "OME-TIFF": ".ome.tif"}
+_SUFFIXES = {"JPEG": ".jpg", "PNG": ".png", "TIFF": ".tif", "OME-TIFF": ".ome.tif", "HEIC": ".heic"}
 
 
-def suffix(format: str) -> str:  # noqa: A002
-    """Return how the name of a file of a format ends, for example ``".jpg"`` of ``"JPEG"``."""
-    return _SUFFIXES[format]
+def suffix(format: str, name: str) -> str:  # noqa: A002
+    """Return how a file of a format is to end; raw files go by the ending they have, which tells their kind.
+
+    >>> suffix("JPEG", "lid-3.jpeg"), suffix("camera raw", "lid-3.NEF")
+    ('.jpg', '.nef')
+    """
+    return _SUFFIXES.get(format) or Path(name).suffix.lower()
 
 
 def file_away(source: Traversable, target: Path, sha256: str) -> None:

@@ -85,7 +85,7 @@ def add_photograph(
         return known, False
 
     seen_as, flags = _lamp(photograph, lamp)
-    file = photograph.sha256 + suffix(photograph.format)
+    file = photograph.sha256 + suffix(photograph.format, photograph.name)
     # The file first, then the row: a crash between them leaves a spare file, never a row without one.
     file_away(path, book.photographs_folder / file, photograph.sha256)
     height, width = photograph.pixels.shape[:2]

@@ -233,7 +233,7 @@ def calibrate_setup(
     moment = in_utc(made) if made is not None else min(at, max(map(in_utc, taken), default=at))
     kept = []
     for file, photograph in opened:
-        name = photograph.sha256 + suffix(photograph.format)
+        name = photograph.sha256 + suffix(photograph.format, photograph.name)
         file_away(file, book.photographs_folder / name, photograph.sha256)
         height, width = photograph.pixels.shape[:2]
         kept.append(
