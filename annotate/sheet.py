@@ -111,7 +111,8 @@ def sheet_of(book: Book, stone: StoneEntry, texts: Texts) -> StoneSheet:
     entries = sorted(book.latest_examinations(stone), key=lambda e: _begun(e, photographs))
     found = consistency(book, stone)
     owner = next(o for o in book.objects() if o.id == stone.object_id)
-    versions = [v for v in book.versions(stone) if len(v.signatures) > len(v.taken_back)]
+    # What was signed and taken back again is not shown.
+    versions = book.versions(stone) if book.signature(stone) is not None else ()
     return StoneSheet(
         stone=stone,
         occasions=tuple(

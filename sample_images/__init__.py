@@ -7,6 +7,21 @@ from pathlib import Path
 OBJECT_NAME = "Presentation snuff box"
 OBJECT_DESCRIPTION = "Jewelled snuff box, eight stones set into the lid; invented for the demonstration"
 
+#: What is said of the object, by name of the fact; invented like the object.
+OBJECT_FACTS = {
+    "metal": "yellow metal, by eye only",
+    "hallmark": "crowned G in a shield, second mark worn away",
+    "date": "about 1790, says the owner",
+}
+#: How each stone sits, by name of the fact.
+STONE_FACTS = {"setting": "collet, rim rubbed over", "back": "closed"}
+#: What was done between the first and the last photographs: kind, adhesive, solvent.
+WORK = (
+    ("unset", "", ""),
+    ("glue removed", "", "ethanol on a swab, tested on a hidden spot"),
+    ("set again", "acrylic copolymer in acetone, 40 %", ""),
+)
+
 #: File name stem of a photograph by occasion.
 OCCASIONS = {"as received": "before", "after": "after"}
 

@@ -22,7 +22,7 @@ def demo(
 ) -> None:
     """Do the whole job on the sample images: a book, three stones examined, pictures, a hand-out.
 
-    The stones are computed pictures of an invented snuff box, and their readings are invented too.
+    The stones are computed pictures of an invented snuff box, and their readings, marks and work are invented too.
     """
     from setstone.annotate.handout import write_handout
     from setstone.annotate.pictures import write_pictures
@@ -31,12 +31,23 @@ def demo(
     from setstone.record.book import Book
     from setstone.record.entries import ExaminationEntry, StoneEntry
     from setstone.record.examining import examine_stone
-    from setstone.sample_images import OBJECT_DESCRIPTION, OBJECT_NAME, OCCASIONS, sample_stones
+    from setstone.record.vocabulary import Fact, WorkKind
+    from setstone.sample_images import (
+        OBJECT_DESCRIPTION,
+        OBJECT_FACTS,
+        OBJECT_NAME,
+        OCCASIONS,
+        STONE_FACTS,
+        WORK,
+        sample_stones,
+    )
 
     samples = sample_stones()
     done: list[tuple[StoneEntry, ExaminationEntry]] = []
     with Book.create(folder, workshop=BY) as book, progress(len(samples) * len(OCCASIONS) + 1) as tell:
         box = book.add_object(OBJECT_NAME, description=OBJECT_DESCRIPTION, by=BY)
+        for name, said in OBJECT_FACTS.items():
+            book.state_fact(box, Fact(name), said, by=BY)
         drawn: list[Path] = []
         for sample in samples:
             stone = book.add_stone(box, sample.position, claimed_as=sample.claimed_as, by=BY)
@@ -44,6 +55,10 @@ def demo(
                 book.add_photograph(stone, file, occasion=occasion, by=BY, magnification=60)
             for line in sample.readings:
                 book.add_line(stone, line, by=BY)
+            for name, said in STONE_FACTS.items():
+                book.state_fact(stone, Fact(name), said, by=BY)
+            for kind, adhesive, solvent in WORK:
+                book.add_work(stone, WorkKind(kind), adhesive=adhesive, solvent=solvent, by=BY)
             for occasion in OCCASIONS:
                 tell(f"Examining {stone.position}, {occasion}")
                 entry = examine_stone(
