@@ -126,7 +126,7 @@ def sheet_of(book: Book, stone: StoneEntry, texts: Texts) -> StoneSheet:
         facts=book.facts(stone),
         work=book.work(stone),
         version=versions[-1] if versions else None,
-        changed_since=bool(versions) and bool(book.difference(stone, versions[-1].number)),
+        changed_since=all(p.signature is None for p in book.progress([stone.id])),
     )
 
 
