@@ -51,6 +51,9 @@ REASONS = (
 )
 #: Why a drawing that was taken back no longer counts.
 TAKEN_BACK = "drawn by hand and taken back"
+_SPLIT, _JOINED = "split in two by hand", "joined with another by hand"
+#: What was rejected for one of these is not shown: others stand in its place, or nobody meant it.
+_GONE = (TAKEN_BACK, _SPLIT, _JOINED)
 
 
 class Review:
@@ -108,7 +111,7 @@ class Review:
     def queue(self) -> tuple[CandidateEntry, ...]:
         """What is shown, best first: likely candidates, and all that a person decided on or drew.
 
-        A drawing that was taken back is not shown.
+        A drawing that was taken back is not shown, nor a line that was split or joined with another.
         """
         chosen = [c for c in self.entry.candidates if self._shown(c)]
         return tuple(sorted(chosen, key=lambda c: (-c.candidate.score, c.number)))
@@ -268,8 +271,7 @@ class Review:
         before, after = split_path(current.candidate.path, at)
         halves = [self._piece(current, path) for path in (before, after)]
         kind = self._kind_of(current)
-        reason = "split in two by hand"
-        first, second = self._add(f"split {current.number}", [(h, kind) for h in halves], [(current, reason)])
+        first, second = self._add(f"split {current.number}", [(h, kind) for h in halves], [(current, _SPLIT)])
         return first, second
 
     def join(self, number: int) -> int:
@@ -278,7 +280,7 @@ class Review:
         if current.number == other.number or {current.candidate.kind, other.candidate.kind} != {"line"}:
             raise BookError("Two different lines can be joined; choose one, then the other.")
         joined = self._piece(current, join_paths(current.candidate.path, other.candidate.path))
-        gone = [(c, "joined with another by hand") for c in (current, other)]
+        gone = [(c, _JOINED) for c in (current, other)]
         title = f"join {current.number} and {other.number}"
         return self._add(title, [(joined, self._kind_of(current))], gone)[0]
 
@@ -290,7 +292,7 @@ class Review:
     def _shown(self, entry: CandidateEntry) -> bool:
         if entry.decision is None:
             return entry.candidate.score >= self._threshold
-        return entry.origin == "program" or entry.decision.reason != TAKEN_BACK
+        return entry.decision.reason not in _GONE
 
     def _go_by(self, step: int) -> None:
         queue = self.queue

@@ -108,8 +108,8 @@ def measure(viewer: Viewer) -> None:
 
 
 def look(viewer: Viewer) -> None:
-    """Put all tools down."""
-    _on_window(viewer, lambda window: window.canvas.look())
+    """Put all tools down and go back to the picture."""
+    _on_window(viewer, lambda window: window.to_the_picture())
 
 
 def whole(viewer: Viewer) -> None:
@@ -154,6 +154,36 @@ def undo(viewer: Viewer) -> None:
 def redo(viewer: Viewer) -> None:
     """Do the step again that was taken back."""
     _on_window(viewer, lambda window: window.bench.redo())
+
+
+def show_stones(viewer: Viewer) -> None:
+    """Go to the panel of the stones."""
+    _on_window(viewer, lambda window: window.show("Stones"))
+
+
+def show_photographs(viewer: Viewer) -> None:
+    """Go to the panel of the photographs."""
+    _on_window(viewer, lambda window: window.show("Photographs"))
+
+
+def show_examination(viewer: Viewer) -> None:
+    """Go to the panel of the examination."""
+    _on_window(viewer, lambda window: window.show("Examination"))
+
+
+def show_review(viewer: Viewer) -> None:
+    """Go to the panel of the review."""
+    _on_window(viewer, lambda window: window.show("Review"))
+
+
+def show_test_record(viewer: Viewer) -> None:
+    """Go to the panel of the test record."""
+    _on_window(viewer, lambda window: window.show("Test record"))
+
+
+def show_hand_out(viewer: Viewer) -> None:
+    """Go to the panel of the hand-out."""
+    _on_window(viewer, lambda window: window.show("Hand-out"))
 
 
 def _on_window(viewer: Viewer, act: Callable[[Window], object]) -> None:

@@ -182,7 +182,8 @@ class ExaminationPanel(QWidget):
         for row, entry in enumerate(queue):
             for column, text in enumerate((str(entry.number), _what(entry), _size(entry))):
                 self.sizes.setItem(row, column, QTableWidgetItem(text))
-        self.sizes.resizeColumnsToContents()
+        for column in (0, 1):  # the last one takes what is left
+            self.sizes.resizeColumnToContents(column)
         self._show_current()
 
     def _show_current(self) -> None:

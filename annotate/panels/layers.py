@@ -88,6 +88,7 @@ class Layers:
                     face_color="transparent",
                     border_color="transparent",
                     features={"label": np.array([], str), "colour": np.array([], str)},
+                    feature_defaults={"label": "", "colour": INK},
                     text={
                         "string": "{label}",
                         "anchor": "upper_left",

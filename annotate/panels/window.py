@@ -8,7 +8,7 @@ from weakref import WeakKeyDictionary
 import napari
 from napari.utils.notifications import show_info
 from napari.viewer import Viewer
-from qtpy.QtCore import QEvent, QObject, Qt, QTimer
+from qtpy.QtCore import QEvent, QObject, QRect, Qt, QTimer
 from qtpy.QtGui import QKeySequence, QShortcut
 from qtpy.QtWidgets import QDockWidget, QLabel, QMainWindow, QWidget
 
@@ -41,8 +41,10 @@ class Place(NamedTuple):
     row: int
 
 
+#: Least size of the window at its start, where the screen has room for it, in pixels.
+_SIZE = (1560, 940)
 #: Widths of the sides in pixels: both and a picture fit on a screen of 1366.
-_WIDTHS = {"left": 270, "right": 350}
+_WIDTHS = {"left": 300, "right": 350}
 #: How often to look for what was done in another window, in milliseconds.
 _LOOK_MS = 2000
 _OF_NAPARI = ("layer list", "layer controls")
@@ -83,17 +85,43 @@ class Window(QObject):
         main = self.docks[PANELS[0].title].parent()
         for name in _OF_NAPARI:  # napari's menu Window brings them back
             main.findChild(QDockWidget, name).hide()
-        for side, width in _WIDTHS.items():
-            first = next(self.docks[p.title] for p in PANELS if p.side == side)
-            main.resizeDocks([first], [width], Qt.Orientation.Horizontal)
-        left = [self.docks[p.title] for p in PANELS if p.side == "left"]
-        main.resizeDocks(left, [1] * len(left), Qt.Orientation.Vertical)  # in equal parts
+        room = main.screen().availableGeometry()
+        main.resize(*(min(r, max(n, s)) for r, n, s in zip(_pair(room), _pair(main), _SIZE, strict=True)))
+        shared = QTimer(main)  # once Qt has laid out what is new
+        shared.setSingleShot(True)
+        shared.timeout.connect(self._share_room)
+        shared.start(0)
         self.furnish(main)
 
+    def _share_room(self) -> None:
+        main = next(iter(self.docks.values())).parent()
+        for side, width in _WIDTHS.items():
+            docks = [self.docks[p.title] for p in PANELS if p.side == side]
+            main.resizeDocks(docks[:1], [width], Qt.Orientation.Horizontal)
+            if side == "left":
+                main.resizeDocks(docks, [1] * len(docks), Qt.Orientation.Vertical)  # in equal parts
+
     def show(self, title: str) -> None:
-        """Bring a panel to the front."""
-        self.docks[title].show()
-        self.docks[title].raise_()
+        """Bring a panel to the front and give it the keyboard; it is docked where it is not yet."""
+        if title not in self.docks:
+            self._dock(next(p for p in PANELS if p.title == title))
+        dock = self.docks[title]
+        dock.show()
+        dock.raise_()
+        for control in dock.widget().findChildren(QWidget):
+            if (
+                control.isVisibleTo(dock)
+                and control.isEnabled()
+                and control.focusPolicy() & Qt.FocusPolicy.TabFocus
+            ):
+                control.setFocus(Qt.FocusReason.ShortcutFocusReason)
+                break
+
+    def to_the_picture(self) -> None:
+        """Put all tools down and give the picture the keyboard."""
+        self.canvas.look()
+        if self.docks:
+            next(iter(self.docks.values())).parent().centralWidget().setFocus()
 
     def close(self) -> None:
         """Stop all work and close the book; every step is in it already."""
@@ -160,6 +188,12 @@ PANELS = (
     Place("Test record", lambda w: TestRecordPanel(w.bench), "right", 0),
     Place("Hand-out", lambda w: HandOutPanel(w.bench), "right", 0),
 )
+
+
+def _pair(of: QRect | QWidget) -> tuple[int, int]:
+    return of.width(), of.height()
+
+
 _windows: "WeakKeyDictionary[Viewer, Window]" = WeakKeyDictionary()
 
 

@@ -64,3 +64,15 @@ def test_every_command_of_the_manifest_is_there() -> None:
     manifest.validate_imports()
     keys = [key for key, _, _ in bindings()]
     assert len(keys) == len(set(keys))
+
+
+def test_the_keyboard_reaches_each_panel(book: Path, open_window: Callable[..., Any], qtbot: Any) -> None:
+    window = open_window(book, show=True)
+    main = window.docks["Stones"].parent()
+    main.activateWindow()
+    qtbot.waitUntil(main.isActiveWindow)
+    for title, dock in window.docks.items():
+        window.show(title)
+        qtbot.waitUntil(lambda dock=dock: dock.isAncestorOf(main.focusWidget()))
+    window.to_the_picture()
+    assert not any(dock.isAncestorOf(main.focusWidget()) for dock in window.docks.values())
