@@ -73,6 +73,7 @@ def contradictions(
     """
     found = [
         *_claim(claim, ranked),
+        *_colour_of_claim(claim, evidence),
         *_single_and_double(evidence),
         *_one_property(evidence),
     ]
@@ -142,6 +143,21 @@ def _claim(claim: str, ranked: Sequence[Ranked]) -> Iterator[Contradiction]:
             "Read that again; if it stays, correct the claim before the stone is described to anyone.",
             tuple(i for v in against for i in v.reading_ids),
         )
+
+
+def _colour_of_claim(claim: str, evidence: Sequence[Evidence]) -> Iterator[Contradiction]:
+    """A colour excludes no material, but a claim names one of a colour: a blue stone is no ruby."""
+    meant = claimed(claim)
+    for e in evidence:
+        value = e.understood.value
+        if e.understood.kind is not ReadingKind.COLOUR or not isinstance(value, Word) or not meant:
+            continue
+        if not any(value.word in m.colours for m in meant):
+            yield Contradiction(
+                f"Claimed as {claim}, and {e.understood.says} is not among its colours.",
+                "Look at the colour again in daylight; if it stays, correct the claim.",
+                _ids(e),
+            )
 
 
 def _single_and_double(evidence: Sequence[Evidence]) -> Iterator[Contradiction]:

@@ -5,12 +5,18 @@ published limits. Where a row says so, a value is from memory or common practice
 """
 
 import csv
+import re
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
 from importlib.resources import files
 
 from setstone.record.text import key
+
+#: In a claim: the stone is said not to be what it looks like.
+_IMITATION = {"imitation", "imitating", "simulated", "simulant", "faux", "fake", "false"}
+#: Names of what is made to look like something else: 'sapphire blue glass' is no claim of sapphire.
+_MADE = {"glass", "paste", "strass", "plastic", "resin", "doublet", "triplet"}
 
 
 class Kind(StrEnum):
@@ -168,18 +174,33 @@ def claimed(text: str) -> tuple[Material, ...]:
     Returns
     -------
     tuple of Material
-        Those whose longest name occurs in the claim; empty when none does.
+        Those whose longest name occurs in the claim, or in each part of it joined by 'or'; empty when none does.
 
     Examples
     --------
-    >>> sorted(m.id for m in claimed("rock crystal"))
-    ['quartz']
+    >>> [m.id for m in claimed("Spinels, or Cape rubies")]
+    ['spinel', 'pyrope']
     """
-    words = f" {key(text.replace(',', ' '))} "
-    names = {m.id: [a for a in m.aliases if f" {a} " in words] for m in materials()}
-    longest = max((len(a) for found in names.values() for a in found), default=0)
-    # 'Synthetic ruby' is no claim of ruby: only the most telling name counts.
-    return tuple(m for m in materials() if any(len(a) == longest for a in names[m.id]))
+    found: dict[str, Material] = {}
+    for part in re.split(r"\bor\b|/", text, flags=re.IGNORECASE):
+        found |= {m.id: m for m in _named(part)}
+    return tuple(m for m in materials() if m.id in found)
+
+
+def _named(claim: str) -> list[Material]:
+    words = key(re.sub(r"[^\w'-]+", " ", claim))
+    words = re.sub(r"\b(?:lab|laboratory)[ -](?:grown|created)\b", "laboratory-grown", words)
+    if _IMITATION & set(words.split()):
+        return []  # whatever it looks like, it is claimed to be something else
+    single = re.sub(r"(?<=[^su\s])s\b", "", re.sub(r"ies\b", "y", words))
+    spellings = f" {words} | {single} "
+    # 'Synthetic ruby' is no claim of ruby: only the most telling name counts, and what tells of an imitation first.
+    telling = {
+        m.id: max((len(a) + 100 * (a in _MADE) for a in m.aliases if f" {a} " in spellings), default=0)
+        for m in materials()
+    }
+    most = max(telling.values())
+    return [m for m in materials() if telling[m.id] == most > 0]
 
 
 def _rows(name: str) -> list[dict[str, str]]:

@@ -47,6 +47,13 @@ def test_a_claim_the_readings_exclude() -> None:
     assert "Claimed as ruby, but not consistent with it: one shadow edge, 1.718" in text
 
 
+def test_a_claim_whose_colour_is_another() -> None:
+    (text,) = found(typed("colour", "blue"), claim="ruby")
+    assert "Claimed as ruby, and body colour: blue is not among its colours" in text
+    assert found(typed("colour", "red"), claim="ruby") == []
+    assert found(typed("colour", "blue")) == []
+
+
 def test_a_claim_the_table_does_not_hold_is_no_contradiction() -> None:
     assert found(typed("refractometer", "1.718"), claim="family heirloom") == []
 
