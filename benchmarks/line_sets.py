@@ -4,7 +4,7 @@
 
 REALDATA holds the folders lines-retina-chase, lines-retina-hrf, lines-pavement-sut, lines-masonry and
 lines-steel-grains; each README names source, licence and metric. No learning, one set of defaults:
-`even_contrast`, then `line_response` over `SCALES` scales from the narrowest width named per set.
+`line_map`, dark lines, from the narrowest width named per set; all sets by green, which is luminance where a picture is grey.
 """
 
 import argparse
@@ -18,12 +18,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from setstone.measure.lines import FWHM_PER_SIGMA
-from setstone.measure.ridges import even_contrast, line_response
-
-SCALES, RATIO = 4, 1.6
-#: The neighbourhood for even contrast, in widest sigmas.
-REACH = 5.0
+from setstone.measure.line_map import line_map
 
 Plane = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -56,12 +51,12 @@ SETS = {
         "sato F1 0.620, AUC 0.915, F1 at 2 px 0.784; B-COSFIRE Se 0.7585 at Sp 0.9587",
     ),
     "hrf": LineSet(
-        "lines-retina-hrf", 7.0, True,
+        "lines-retina-hrf", 5.6, True,
         "sato accuracy 0.951, AUC 0.948, Se 0.741 at Sp 0.967; multi-scale Hessian accuracy 0.9581",
     ),
-    "pavement": LineSet("lines-pavement-sut", 5.0, False, "sato F1 at 2 px 0.499, meijering 0.552"),
-    "masonry": LineSet("lines-masonry", 7.0, False, "sato F1 at 2 px 0.565, local darkness 0.653"),
-    "steel": LineSet("lines-steel-grains", 1.5, False, "sato F1 at 2 px 0.889, frangi 0.948"),
+    "pavement": LineSet("lines-pavement-sut", 6.0, False, "sato F1 at 2 px 0.499, meijering 0.552"),
+    "masonry": LineSet("lines-masonry", 8.75, False, "sato F1 at 2 px 0.565, local darkness 0.653"),
+    "steel": LineSet("lines-steel-grains", 1.2, False, "sato F1 at 2 px 0.889, frangi 0.948"),
 }  # fmt: skip
 
 
@@ -84,9 +79,7 @@ def pictures(folder: Path, green: bool, limit: int | None) -> Iterator[tuple[Pla
 
 def response(plane: Plane, inside: Mask, narrowest_px: float) -> Plane:
     """Map of dark lines."""
-    sigmas = [narrowest_px / FWHM_PER_SIGMA * RATIO**k for k in range(SCALES)]
-    even = even_contrast(plane, REACH * sigmas[-1], None if inside.all() else inside)
-    return line_response(even, sigmas, bright=False)
+    return line_map(plane, narrowest_px=narrowest_px, bright=False, mask=None if inside.all() else inside)
 
 
 def area_under_curve(lines: Plane, others: Plane) -> float:

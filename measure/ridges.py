@@ -1,12 +1,11 @@
 """How line-like each pixel is: ridge response, its direction and its width.
 
-Three answers. `ridge_response` is the classical one from the Hessian (Sato et al. 1998; Lindeberg 1998),
+Two answers. `ridge_response` is the classical one from the Hessian (Sato et al. 1998; Lindeberg 1998),
 fast and equal to ``skimage.filters.sato``. `oriented_response` averages along each of sixteen directions
 before it looks across, and asks that *both* flanks be darker: a step from facet to facet gives nothing
 (two-sided test, Koller, Gerig & Székely 1995), and a faint or dotted line gains the whole length of the
-average (oriented line detectors: Ricci & Perfetti 2007). `line_response` drops the two sides for their
-mean and adds up scales: no sub-pixel lines come of it, but a map of where lines are, wide ones over their
-whole width (matched filters: Chaudhuri et al. 1989).
+average (oriented line detectors: Ricci & Perfetti 2007).
+(A map of where lines are, wide ones over their whole width, is `line_map.line_map`.)
 
 Both work in bands of rows, so that beside picture and result almost no memory is needed.
 """
@@ -26,8 +25,6 @@ from setstone.measure.light import Plane
 DIRECTIONS = 16
 #: Half length of the directional average in standard deviations of the line's own Gaussian profile.
 ELONGATION = 4.0
-#: The same for `line_response`, which looks for lines that go on.
-LONG_ELONGATION = 8.0
 #: The weaker half of the average must carry at least the inverse of this of the whole, so that a bright
 #: point does not grow rays.
 HALF_GAIN = 4.0
@@ -139,123 +136,18 @@ def oriented_response(plane: Plane, sigmas: Sequence[float], *, bright: bool = T
     return out
 
 
-def line_response(plane: Plane, sigmas: Sequence[float], *, bright: bool = True) -> Plane:
-    """Map of lines of many widths: matched filters of elongated Gaussian profile, added up over scales.
-
-    At each pixel the average along the line (+-`LONG_ELONGATION` sigma) less the mean of the same averages
-    2.5 sigma to either side, in the best of `DIRECTIONS` directions, negative values set to 0. The pixel's
-    own brightness above 0, the local mean, counts as one more scale (Nguyen et al. 2013).
-
-    Parameters
-    ----------
-    plane : (H, W) float32 array
-        Of even contrast around 0, see `even_contrast`.
-    sigmas : sequence of float
-        Scales in pixels, ascending. Where 6 px and more, the picture is reduced first.
-    bright : bool
-        Bright lines on dark ground; False for dark lines.
-
-    Returns
-    -------
-    (H, W) float32 array
-    """
-    sign = np.float32(1 if bright else -1)
-    own = cv2.GaussianBlur(plane, (0, 0), 0.7 * sigmas[0], borderType=cv2.BORDER_REFLECT)
-    total = np.maximum(sign * own, np.float32(0))
-    for sigma in sigmas:
-        factor = max(1, int(sigma // 3))
-        small = plane
-        if factor > 1:
-            size = (math.ceil(plane.shape[1] / factor), math.ceil(plane.shape[0] / factor))
-            small = cv2.resize(plane, size, interpolation=cv2.INTER_AREA)
-        # The mean over factor x factor pixels has blurred already.
-        left = math.sqrt(sigma**2 - (factor**2 - 1) / 12) / factor
-        blurred = cv2.GaussianBlur(small, (0, 0), left, borderType=cv2.BORDER_REFLECT)
-        along, weights, _ = _stencil(left, LONG_ELONGATION)
-        weights[len(weights) // 2] *= 2
-        weights /= weights.sum()
-        across = np.rint(_normals() * 2.5 * left).astype(np.int64)
-        reach = int(np.abs(along).max() + np.abs(across).max())
-        padded = cv2.copyMakeBorder(blurred, reach, reach, reach, reach, cv2.BORDER_REFLECT)
-        found = np.zeros(small.shape, np.float32)
-        for top in range(0, small.shape[0], BAND):
-            bottom = min(top + BAND, small.shape[0])
-            rows = np.ascontiguousarray(padded[top : bottom + 2 * reach])
-            mean = np.empty_like(rows)
-            _matched_maximum(rows, mean, reach, along, weights, across, sign, found[top:bottom])
-        total += (
-            found if factor == 1 else cv2.resize(found, plane.shape[::-1], interpolation=cv2.INTER_LINEAR)
-        )
-    return np.asarray(total, np.float32)
-
-
-def even_contrast(plane: Plane, reach: float, mask: NDArray[np.bool_] | None = None) -> Plane:
-    """Take off the local mean and divide by the local spread, so that one threshold serves everywhere.
-
-    The variance divided by is half the local one, half the usual (median) one: where there is nothing,
-    the grain does not become a picture.
-
-    Parameters
-    ----------
-    plane : (H, W) float32 array
-    reach : float
-        Standard deviation in pixels of the neighbourhood for the mean; 1.5 times this for the spread.
-    mask : (H, W) bool array, optional
-        Where there is a picture; the rest is filled from its rim, so that the rim is no line.
-
-    Returns
-    -------
-    (H, W) float32 array
-    """
-    picture = np.asarray(plane, np.float32) if mask is None else _filled(plane, mask)
-    rest = picture - _wide_blur(picture, reach)
-    spread = _wide_blur(rest * rest, 1.5 * reach)
-    usual = float(np.median(spread if mask is None or not mask.any() else spread[mask]))
-    return np.asarray(rest / np.sqrt(spread + usual + 1e-12), np.float32)
-
-
-def _wide_blur(plane: Plane, sigma: float) -> Plane:
-    """Gaussian blur through a reduced picture: nothing finer than sigma is left anyway."""
-    factor = max(1, int(sigma // 3))
-    size = (math.ceil(plane.shape[1] / factor), math.ceil(plane.shape[0] / factor))
-    small = cv2.GaussianBlur(
-        cv2.resize(plane, size, interpolation=cv2.INTER_AREA),
-        (0, 0),
-        sigma / factor,
-        borderType=cv2.BORDER_REFLECT,
-    )
-    return np.asarray(cv2.resize(small, plane.shape[::-1], interpolation=cv2.INTER_LINEAR), np.float32)
-
-
-def _filled(plane: Plane, mask: NDArray[np.bool_]) -> Plane:
-    """Grow the picture outwards from its mask by ever wider averages of what is known."""
-    known = cv2.erode(mask.astype(np.uint8), np.ones((5, 5), np.uint8), borderValue=0) > 0
-    if not known.any():
-        return np.asarray(plane, np.float32)
-    picture = np.where(known, plane, 0).astype(np.float32)
-    for sigma in (3.0, 6.0, 12.0, 25.0, 50.0, 100.0):
-        weight = _wide_blur(known.astype(np.float32), sigma)
-        new = ~known & (weight > 0.05)
-        picture[new] = _wide_blur(picture, sigma)[new] / weight[new]
-        known |= new
-    picture[~known] = picture[known].mean()
-    return picture
-
-
 def _normals() -> NDArray[np.float64]:
     theta = np.arange(DIRECTIONS) * math.pi / DIRECTIONS
     return np.stack([np.cos(theta), -np.sin(theta)], axis=-1)
 
 
-def _stencil(
-    sigma: float, elongation: float = ELONGATION
-) -> tuple[NDArray[np.int64], NDArray[np.float32], NDArray[np.int64]]:
+def _stencil(sigma: float) -> tuple[NDArray[np.int64], NDArray[np.float32], NDArray[np.int64]]:
     """Whole-pixel offsets (dy, dx) along each direction, their weights, and the offset to a flank."""
     theta = np.arange(DIRECTIONS) * math.pi / DIRECTIONS
     unit = np.stack([np.sin(theta), np.cos(theta)], axis=-1)
-    count = math.ceil(elongation * sigma / _step(sigma))
+    count = math.ceil(ELONGATION * sigma / _step(sigma))
     distance = np.arange(-count, count + 1) * _step(sigma)
-    weights = np.exp(-0.5 * (distance / (elongation * sigma / 2)) ** 2)
+    weights = np.exp(-0.5 * (distance / (ELONGATION * sigma / 2)) ** 2)
     weights[count] /= 2  # the pixel itself counts half in either half
     along = np.rint(unit[:, None, :] * distance[None, :, None]).astype(np.int64)
     across = np.rint(_normals() * (2 * sigma + 1)).astype(np.int64)
@@ -389,31 +281,3 @@ def _oriented_maximum(rows, halves, reach, along, weights, across, sigma, respon
                     best[x] = value
                     best_angle[x] = theta
                     best_scale[x] = sigma
-
-
-@njit(cache=True, nogil=True)
-def _matched_maximum(rows, mean, reach, along, weights, across, sign, response):  # type: ignore[no-untyped-def] # pragma: no cover
-    """Update the running maximum over directions; `rows` has `reach` pixels more on every side."""
-    height, width = response.shape
-    for t in range(along.shape[0]):
-        dy, dx = across[t, 0], across[t, 1]
-        qy, qx = abs(dy), abs(dx)
-        left, right = reach - qx, reach + width + qx
-        for y in range(reach - qy, reach + height + qy):
-            target = mean[y, left:right]
-            target[:] = np.float32(0)
-            for k in range(along.shape[1]):
-                shift = along[t, k, 1]
-                source = rows[y + along[t, k, 0], left + shift : right + shift]
-                weight = weights[k]
-                for x in range(right - left):
-                    target[x] += weight * source[x]
-        for y in range(height):
-            here = mean[y + reach, reach : reach + width]
-            one = mean[y + reach + dy, reach + dx : reach + dx + width]
-            other = mean[y + reach - dy, reach - dx : reach - dx + width]
-            best = response[y]
-            for x in range(width):
-                value = sign * (here[x] - np.float32(0.5) * (one[x] + other[x]))
-                if value > best[x]:
-                    best[x] = value
