@@ -48,7 +48,7 @@ moves = st.builds(
 def drawn(curve: Curve, sigma: float = 1.3, noise: float = 1.5, seed: int = 0) -> NDArray[np.float32]:
     yy, xx = np.mgrid[:SIZE, :SIZE]
     distance = cKDTree(curve).query(np.stack([xx.ravel(), yy.ravel()], axis=1), distance_upper_bound=12)[0]
-    profile = np.exp(-0.5 * (np.minimum(distance, 12) / sigma) ** 2).reshape(SIZE, SIZE)
+    profile = np.reshape(np.exp(-0.5 * (np.minimum(distance, 12) / sigma) ** 2), (SIZE, SIZE))
     grain = np.random.default_rng(seed).normal(0, noise, (SIZE, SIZE))
     return np.asarray(60 + 40 * profile + grain, np.float32)
 
@@ -87,7 +87,9 @@ def test_centre_lines_lie_on_the_moved_curve(kind: str, move: Move) -> None:
         assert math.sqrt(np.mean(off**2)) <= 0.3
     for part in parts:
         inner = part[150:-150]
-        assert cKDTree(np.concatenate([line.path for line in found])).query(inner)[0].max() < 3 * move.factor
+        assert (
+            np.max(cKDTree(np.concatenate([line.path for line in found])).query(inner)[0]) < 3 * move.factor
+        )
 
 
 @settings(max_examples=4, deadline=None)
@@ -136,7 +138,8 @@ def test_the_map_of_lines_is_highest_on_the_line(move: Move) -> None:
     found = line_map(drawn(curve, 1.3 * move.factor), narrowest_px=3.0)
     xs, ys = np.rint(curve[300:-300]).astype(int).T
     yy, xx = np.mgrid[:SIZE, :SIZE]
-    away = cKDTree(curve).query(np.stack([xx.ravel(), yy.ravel()], axis=1))[0].reshape(SIZE, SIZE) > 12
+    distance = cKDTree(curve).query(np.stack([xx.ravel(), yy.ravel()], axis=1))[0]
+    away = np.reshape(distance, (SIZE, SIZE)) > 12
     assert np.quantile(found[ys, xs], 0.05) > np.quantile(found[away], 0.999)
 
 
