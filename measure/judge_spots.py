@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
+from scipy.special import expit
 
 from setstone.measure.candidates import Candidate, LampName, Reason
 from setstone.measure.light import srgb_to_linear
@@ -34,6 +35,11 @@ LEAST_SCORE = 0.01
 #: Groups: score from which a spot counts, distance in diameters, members of a cloud, and what is left
 #: of the score of an inclusion's second image.
 LIKELY, CLOSE, CLOUD, SEEN_AGAIN = 0.3, 5.0, 4, 0.6
+
+
+_ALONE = Reason(
+    "one-light", "judged under blue light alone: dark inclusions show best under white light", False
+)
 
 
 def judge_spots(scene: Scene) -> tuple[Candidate, ...]:
@@ -58,18 +64,23 @@ def judge_spots(scene: Scene) -> tuple[Candidate, ...]:
     extra = _grouped(spots, scores)
     order = sorted(range(len(spots)), key=lambda i: (-scores[i], spots[i].centre))
     order = [i for i in order if scores[i] >= LEAST_SCORE][:SHOWN]
-    return tuple(
-        Candidate(
-            kind="spot",
-            path=spots[i].outline,
-            lamp=lamp,
-            score=float(scores[i]),
-            reasons=extra.get(i, ()) + _reasons(summands[i]),
-            contrast=-features[i].grey,
-            sizes=_sizes(spots[i], ground, scene.um_per_px),
+    candidates = []
+    for i in order:
+        diameter, u_px = _diameter(spots[i], ground)
+        candidates.append(
+            Candidate(
+                kind="spot",
+                path=_drawn_at(spots[i].outline, diameter),
+                lamp=lamp,
+                score=float(scores[i]),
+                reasons=extra.get(i, ())
+                + _reasons(summands[i])
+                + (() if scene.white is not None else (_ALONE,)),
+                contrast=-features[i].grey,
+                sizes=_sizes(spots[i].elongation, diameter, u_px, scene.um_per_px),
+            )
         )
-        for i in order
-    )
+    return tuple(candidates)
 
 
 def weigh(vectors: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -90,7 +101,7 @@ def weigh(vectors: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np
     """
     away = (flattened(vectors) - MIDDLE) / SPREAD
     summands = OFFSET + np.where(away < 0, BELOW, ABOVE) * away
-    return 1 / (1 + np.exp(-summands.sum(axis=1))), summands
+    return np.asarray(expit(summands.sum(axis=1)), np.float64), summands
 
 
 def _grouped(spots: tuple[Spot, ...], scores: NDArray[np.float64]) -> dict[int, tuple[Reason, ...]]:
@@ -124,9 +135,16 @@ def _grouped(spots: tuple[Spot, ...], scores: NDArray[np.float64]) -> dict[int, 
     return reasons
 
 
-def _sizes(spot: Spot, ground: Ground, um_per_px: float | None) -> dict[str, Quantity]:
-    diameter, u_px = _diameter(spot, ground)
-    sizes = {"elongation": Quantity(spot.elongation, spot.elongation * math.sqrt(2) * u_px / diameter, "")}
+def _drawn_at(outline: NDArray[np.float64], diameter: float) -> NDArray[np.float64]:
+    """The outline as large as the body was measured: half way up an encoded, blurred edge lies within it."""
+    middle = outline.mean(axis=0)
+    x, y = (outline - middle).T
+    area = abs(float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())) / 2
+    return np.asarray(middle + (outline - middle) * diameter / (2 * math.sqrt(max(area, 1e-9) / math.pi)))
+
+
+def _sizes(elongation: float, diameter: float, u_px: float, um_per_px: float | None) -> dict[str, Quantity]:
+    sizes = {"elongation": Quantity(elongation, elongation * math.sqrt(2) * u_px / diameter, "")}
     if um_per_px is not None:
         sizes["diameter"] = Quantity(diameter * um_per_px, u_px * um_per_px, "µm")
     return sizes

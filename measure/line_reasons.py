@@ -39,12 +39,14 @@ def reasons_for(features: NDArray[np.float64], score: float) -> tuple[Reason, ..
 
     against = [Reason(code, text, False) for code, text, holds in _AGAINST if holds(f)]
     speaks = [Reason(code, text, True) for code, text, holds in _FOR if holds(f)]
+    alone = (_ALONE,) if columns["white_step"] == ABSENT else ()
     if score >= 0.5:
-        return (*(speaks or [_PLAIN]), *against)[:SHOWN]
-    return (*(against or [_UNLIKE]), *speaks)[:SHOWN]
+        return (*(*(speaks or [_PLAIN]), *against)[:SHOWN], *alone)
+    return (*(*(against or [_UNLIKE]), *speaks)[:SHOWN], *alone)
 
 
 _PLAIN = Reason("line", "a thin bright line inside the stone", True)
+_ALONE = Reason("one-light", "judged in one light alone: the other tells facet edges from fissures", False)
 _UNLIKE = Reason("unlike", "taken together it is unlike the fissures the program knows", False)
 
 

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import expit, logit
 
 from setstone.measure.line_features import NAMES
 from setstone.measure.line_trees import FIRST, FIRST_BASE, OFFSET, SECOND, SECOND_BASE, SLOPE
@@ -51,7 +52,7 @@ def evaluate(trees: Trees, features: Values) -> Values:
     for _ in range(3):
         node = 2 * node + 1 + (features[rows, trees.feature[tree, node]] > trees.threshold[tree, node])
     total = trees.base + trees.answer[tree, node - 7].sum(axis=1)
-    return np.asarray(1 / (1 + np.exp(-np.clip(total, -30, 30))), np.float64)
+    return np.asarray(expit(total), np.float64)
 
 
 def _trees(base: float, rows: Sequence[tuple[tuple[tuple[str, float], ...], tuple[float, ...]]]) -> Trees:
@@ -95,7 +96,7 @@ def second_scores(features: Values, first: Values, around: Values) -> Values:
 
 def both_looks(first: Values, second: Values) -> Values:
     """Mean of two probabilities on the scale of log odds (logarithmic pool; Genest & Zidek 1986, Stat. Sci. 1:114)."""
-    return np.asarray(1 / (1 + np.exp(-(odds(first) + odds(second)) / 2)), np.float64)
+    return np.asarray(expit((odds(first) + odds(second)) / 2), np.float64)
 
 
 def second_features(features: Values, first: Values, around: Values) -> Values:
@@ -105,7 +106,7 @@ def second_features(features: Values, first: Values, around: Values) -> Values:
 
 def calibrated(score: Values, slope: float, offset: float) -> Values:
     """Turn scores into the share that was real among held-out lines (Platt 1999, Adv. Large Margin Class.:61)."""
-    return np.asarray(1 / (1 + np.exp(-(slope * odds(score) + offset))), np.float64)
+    return np.asarray(expit(slope * odds(score) + offset), np.float64)
 
 
 def less_of_short(score: Values, features: Values) -> Values:
@@ -116,4 +117,4 @@ def less_of_short(score: Values, features: Values) -> Values:
 def odds(score: Values) -> Values:
     """Logarithm of the odds, kept within 1e-4 and 1 - 1e-4."""
     sure = np.clip(score, 1e-4, 1 - 1e-4)
-    return np.asarray(np.log(sure / (1 - sure)), np.float64)
+    return np.asarray(logit(sure), np.float64)

@@ -1,12 +1,13 @@
-"""Scores of lines: how two looks are pooled, and that small trees are read as they were written."""
+"""Scores of lines: how looks are pooled, that trees are read as they were written, what is said of a line."""
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from setstone.measure.line_features import NAMES
-from setstone.measure.line_scores import Trees, both_looks, evaluate, first_scores
+from setstone.measure.line_features import ABSENT, NAMES
+from setstone.measure.line_reasons import reasons_for
+from setstone.measure.line_scores import SHORT, Trees, both_looks, evaluate, first_scores, less_of_short
 
 share = st.floats(0.001, 0.999)
 
@@ -37,3 +38,16 @@ def test_scores_are_probabilities_whatever_the_features() -> None:
     rng = np.random.default_rng(0)
     scores = first_scores(rng.normal(0, 5, (200, len(NAMES))))
     assert ((scores >= 0) & (scores <= 1)).all()
+
+
+def test_a_line_judged_in_one_light_alone_says_so() -> None:
+    features = np.zeros(len(NAMES))
+    assert "one-light" not in {r.code for r in reasons_for(features, 0.7)}
+    features[[name.startswith("white") for name in NAMES]] = ABSENT
+    assert "one-light" in {r.code for r in reasons_for(features, 0.7)}
+
+
+def test_a_very_short_line_counts_half() -> None:
+    features = np.zeros((2, len(NAMES)))
+    features[:, NAMES.index("length")] = np.log([SHORT * 0.9, SHORT * 1.1])
+    np.testing.assert_array_equal(less_of_short(np.array([0.6, 0.6]), features), [0.3, 0.6])

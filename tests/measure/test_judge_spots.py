@@ -140,6 +140,12 @@ def test_every_candidate_says_what_its_score_rests_on() -> None:
             assert any(not r.speaks_for for r in candidate.reasons)
 
 
+def test_what_is_judged_in_one_light_alone_says_so() -> None:
+    found = judge_spots(replace(stone(BODIES), white=None))
+    assert found
+    assert all("one-light" in {r.code for r in c.reasons} for c in found)
+
+
 @settings(max_examples=20, deadline=None)
 @given(st.lists(st.floats(-1e6, 1e6), min_size=len(NAMES), max_size=len(NAMES)))
 def test_scores_are_shares_whatever_the_features(values: list[float]) -> None:
