@@ -3,6 +3,7 @@
 read the scale → align blue on white → find the outline → lines → spots → colour
 """
 
+import math
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -20,7 +21,7 @@ from setstone.measure.girdle import find_girdle, visible_stone
 from setstone.measure.judge_lines import judge_lines
 from setstone.measure.judge_spots import judge_spots
 from setstone.measure.light import Pixels
-from setstone.measure.outline import Outline, diameters
+from setstone.measure.outline import Outline, diameters, tilt_if_round
 from setstone.measure.quantity import Quantity, combine
 from setstone.measure.scale import Scale
 from setstone.measure.scalebar import ScaleBar, find_scale_bar, scale_from_bar
@@ -245,6 +246,15 @@ def _outline_flags(outline: Outline, shape: tuple[int, ...]) -> list[Flag]:
             Flag(
                 "girdle-hidden",
                 f"{hidden:.0%} of the girdle cannot be seen; the diameter rests on the part that can be.",
+            )
+        )
+    tilt = tilt_if_round(outline)
+    if tilt is not None:
+        flags.append(
+            Flag(
+                "perhaps-tilted",
+                f"The girdle is {1 / math.cos(math.radians(tilt.value)) - 1:.0%} longer than wide: if the stone is round, it leans by "
+                f"{tilt.value:.0f}° ± {2 * tilt.u:.0f}° (k = 2) and the least diameter is too small; look straight down on the girdle.",
             )
         )
     return flags

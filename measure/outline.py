@@ -16,6 +16,9 @@ Shape = Literal["ellipse", "polygon", "free"]
 
 #: Greatest tilt of a girdle out of the focal plane, in radians: 3 degrees. Common practice, no source.
 TILT = math.radians(3)
+#: Least tilt worth a word, in radians, and the least ratio of axes of a stone that may be round: round stones cut by hand
+#: are out of round by a per cent or two, ovals are longer than wide by a fifth at least. Common practice, no source.
+LEANING, ROUNDEST = math.radians(10), 0.88
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,16 +85,8 @@ def diameters(outline: Outline, scale: Scale) -> Diameters:
     Diameters
         In millimetres.
     """
-    hull = outline.points[ConvexHull(outline.points).vertices]
-    sides = np.roll(hull, -1, axis=0) - hull
-    lengths = np.hypot(*sides.T)
-    normals = np.column_stack([-sides[:, 1], sides[:, 0]]) / lengths[:, None]
-    across = hull @ normals.T
-    mean = float(lengths.sum()) / math.pi
-    least = float((across.max(axis=0) - across.min(axis=0)).min())
-    greatest = float(pdist(hull).max())
-
-    edge = 2 * combine(outline.u_px, _sag(hull) / math.sqrt(3) if outline.shape != "polygon" else 0.0)
+    hull, (mean, least, greatest) = _widths(outline)
+    edge = _u_width(outline, hull)
     shortening = TILT**2 / 2 / math.sqrt(5)  # root mean square of 1 - cos for tilts evenly up to TILT
     mm_per_px = scale.um_per_px / 1000
 
@@ -105,6 +100,49 @@ def diameters(outline: Outline, scale: Scale) -> Diameters:
         least=quantity(least, shortening),
         greatest=quantity(greatest, shortening),
     )
+
+
+def tilt_if_round(outline: Outline) -> Quantity | None:
+    """How far the girdle plane leans away from the camera, should the stone be round.
+
+    A circle seen aslant is an ellipse whose axes are as the cosine of the tilt. Hand-cut round stones are
+    themselves out of round by a few per cent (common practice, no source), so it is a question to a person.
+
+    Parameters
+    ----------
+    outline : Outline
+
+    Returns
+    -------
+    Quantity or None
+        Tilt in degrees; None for other shapes, for stones longer than `ROUNDEST` allows, and where the axes
+        differ by less than a tilt of `LEANING` and their uncertainty (k = 2) explain.
+    """
+    if outline.shape != "ellipse":
+        return None
+    hull, (_, least, greatest) = _widths(outline)
+    ratio = least / greatest
+    u = math.sqrt(2) * _u_width(outline, hull) / greatest
+    if not ROUNDEST <= ratio < math.cos(LEANING) - 2 * u:
+        return None
+    tilt = math.acos(ratio)
+    return Quantity(math.degrees(tilt), math.degrees(u / math.sin(tilt)), "°")
+
+
+def _widths(outline: Outline) -> tuple[NDArray[np.float64], tuple[float, float, float]]:
+    """Convex hull, and mean, least and greatest calliper width in pixels."""
+    hull = outline.points[ConvexHull(outline.points).vertices]
+    sides = np.roll(hull, -1, axis=0) - hull
+    lengths = np.hypot(*sides.T)
+    normals = np.column_stack([-sides[:, 1], sides[:, 0]]) / lengths[:, None]
+    across = hull @ normals.T
+    least = float((across.max(axis=0) - across.min(axis=0)).min())
+    return hull, (float(lengths.sum()) / math.pi, least, float(pdist(hull).max()))
+
+
+def _u_width(outline: Outline, hull: NDArray[np.float64]) -> float:
+    """Standard uncertainty of one width in pixels: an edge at both ends, and the sag between vertices."""
+    return 2 * combine(outline.u_px, _sag(hull) / math.sqrt(3) if outline.shape != "polygon" else 0.0)
 
 
 def _sag(hull: NDArray[np.float64]) -> float:

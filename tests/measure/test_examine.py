@@ -1,5 +1,6 @@
 """The chain on the sample images, whole and maimed."""
 
+import math
 from functools import cache
 from typing import Any
 
@@ -86,6 +87,16 @@ def test_more_pixels_of_the_same_stone_change_little() -> None:
     for candidate in [c for c in small.candidates if c.score > 0.6]:
         there = 3 * (np.array(candidate.position) + 0.5) - 0.5
         assert np.hypot(*(places - there).T).min() < 20
+
+
+def test_a_round_stone_seen_aslant_is_asked_about() -> None:
+    """Squeezed by the cosine of 20 degrees, as a girdle tilted so far is seen."""
+    aslant = [
+        cv2.resize(p, None, fx=1, fy=math.cos(math.radians(20)), interpolation=cv2.INTER_AREA)
+        for p in pictures()
+    ]
+    flags = {f.code: f.text for f in examine(aslant[0], aslant[1]).flags}
+    assert "leans by 20°" in flags["perhaps-tilted"] or "leans by 19°" in flags["perhaps-tilted"]
 
 
 def test_a_blue_photograph_of_half_the_size_agrees() -> None:

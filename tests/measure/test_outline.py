@@ -8,7 +8,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from setstone.measure.outline import Outline, diameters
+from setstone.measure.outline import Outline, diameters, tilt_if_round
 from setstone.measure.scale import Scale
 
 SCALE = Scale(4.0, 0.004, "given")
@@ -33,6 +33,21 @@ def test_diameters_of_an_ellipse_are_its_axes(a: float, ratio: float, angle: flo
     assert found.greatest.value == pytest.approx(mm, rel=1e-4)
     assert found.least.value == pytest.approx(ratio * mm, rel=1e-4)
     assert found.least.value <= found.mean.value + 1e-9 <= found.greatest.value + 2e-9
+
+
+@given(st.floats(100, 900), st.floats(12, 27), st.floats(0, 3.1))
+def test_a_circle_seen_aslant_tells_its_tilt(radius: float, degrees: float, angle: float) -> None:
+    """A circle projects to an ellipse whose axes are as the cosine of the tilt (orthographic projection)."""
+    seen = outline(ellipse(radius, radius * math.cos(math.radians(degrees)), angle), u_px=0.1)
+    tilt = tilt_if_round(seen)
+    assert tilt is not None
+    assert tilt.value == pytest.approx(degrees, abs=0.1)
+    assert abs(tilt.value - degrees) < 2 * tilt.u
+
+
+@pytest.mark.parametrize("ratio", [1.0, 0.99, 0.8])
+def test_round_and_oval_stones_are_not_called_tilted(ratio: float) -> None:
+    assert tilt_if_round(outline(ellipse(400, 400 * ratio))) is None
 
 
 def test_mean_width_of_a_convex_outline_is_its_perimeter_by_pi() -> None:
