@@ -4,6 +4,7 @@ import math
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
+from typing import Literal
 
 from sqlalchemy import RowMapping, insert, or_, select, update
 
@@ -205,7 +206,7 @@ def correct_photograph(
     lamp: Lamp | None = None,
     occasion: str | None = None,
     magnification: float | None = None,
-    scale: Scale | None = None,
+    scale: Scale | Literal["none"] | None = None,
     setup: SetupEntry | None = None,
     by: str,
 ) -> PhotographEntry:
@@ -221,8 +222,8 @@ def correct_photograph(
     lamp : Lamp, optional
     occasion : str, optional
     magnification : float, optional
-    scale : Scale, optional
-        As a person measured it on the picture.
+    scale : Scale or "none", optional
+        As a person measured it on the picture; ``"none"`` takes the one measured back.
     setup : SetupEntry, optional
         The optical setup it was taken with.
     by : str
@@ -259,7 +260,7 @@ def correct_photograph(
         if magnification is not None:
             changes["magnification"] = _possible(magnification)
         if scale is not None:
-            changes["scale"] = to_json(scale)
+            changes["scale"] = None if scale == "none" else to_json(scale)
         if setup is not None:
             changes["setup_id"] = setup.id
         if lamp is not None:

@@ -52,6 +52,9 @@ class _Gathered:
     #: SHA-256 of the newest photograph under each lamp, by occasion.
     newest: dict[str, dict[str, str]] = field(default_factory=lambda: defaultdict(dict))
     examined: dict[str, set[str | None]] = field(default_factory=dict)
+    #: Scale a person measured on the photograph the scale is taken from, and that of the examination, by occasion.
+    measured: dict[str, dict[str, Any]] = field(default_factory=dict)
+    scaled: dict[str, dict[str, Any] | None] = field(default_factory=dict)
     left: int = 0
     findings: int = 0
     #: Numbers of the newest line of the journal that changed it, and of the newest about a signature.
@@ -65,12 +68,19 @@ class _Gathered:
 
     @property
     def to_examine(self) -> list[str]:
-        """Occasions whose newest white or blue photograph was not examined."""
+        """Occasions whose newest white or blue photograph was not examined, or not with the scale measured on it."""
         return [
             occasion
             for occasion, by_lamp in self.newest.items()
             if not set(by_lamp.values()) <= self.examined.get(occasion, set())
+            or self._scale_changed(occasion)
         ]
+
+    def _scale_changed(self, occasion: str) -> bool:
+        """Whether a scale was measured since; one stated at the examination itself counts more than it."""
+        measured, used = self.measured.get(occasion), self.scaled.get(occasion)
+        stated = used is not None and used.get("source") == "given" and not used.get("detail")
+        return measured is not None and not stated and measured != used
 
     @property
     def stage(self) -> Stage:
@@ -166,16 +176,29 @@ def _gather(connection: Connection, ids: Sequence[int]) -> dict[int, _Gathered]:
 
 
 def _photographs(connection: Connection, ids: Sequence[int], found: dict[int, _Gathered]) -> None:
-    taken = select(_p.stone_id, _p.occasion, _p.lamp, _p.sha256, _p.name).where(_p.stone_id.in_(ids))
+    taken = select(_p.stone_id, _p.occasion, _p.lamp, _p.sha256, _p.name, _p.scale).where(
+        _p.stone_id.in_(ids)
+    )
+    scales: dict[str, dict[str, Any] | None] = {}
     for row in connection.execute(taken.order_by(_p.id)):
         stone = found[row.stone_id]
         stone.photographs += 1
         stone.words += row.name, row.occasion
         if row.lamp != Lamp.OTHER:
             stone.newest[row.occasion][row.lamp] = row.sha256
-    made = select(_e.stone_id, _e.occasion, _e.white, _e.blue).where(_e.stone_id.in_(ids)).order_by(_e.id)
-    for stone_id, occasion, white, blue in connection.execute(made):
+            scales[row.sha256] = row.scale
+    for stone in found.values():
+        for occasion, by_lamp in stone.newest.items():
+            scale = scales[by_lamp.get(Lamp.WHITE) or by_lamp[Lamp.BLUE]]
+            if scale is not None:
+                stone.measured[occasion] = scale
+    used = _e.result["scale"].as_json().label("used")
+    made = select(_e.stone_id, _e.occasion, _e.white, _e.blue, used)
+    for stone_id, occasion, white, blue, scale in connection.execute(
+        made.where(_e.stone_id.in_(ids)).order_by(_e.id)
+    ):
         found[stone_id].examined[occasion] = {white, blue}
+        found[stone_id].scaled[occasion] = scale
 
 
 def _judged(connection: Connection, ids: Sequence[int], found: dict[int, _Gathered]) -> None:

@@ -364,7 +364,7 @@ class Bench:
         self.steps.take(Step(f"move {entry.name}", put(to), put(back)))
 
     def scale_of(self, entry: PhotographEntry) -> Scale | None:
-        """Scale of a photograph: as a person set it, as it was examined with, or as the file states it."""
+        """Scale of a photograph: as a person set it, as it was examined with, of its setup, or as the file states."""
         if entry.scale is not None:
             return entry.scale
         examined = None
@@ -374,8 +374,9 @@ class Bench:
             examined = self.book.latest_examination(self.stone, entry.occasion)
         if examined is not None and entry.sha256 in (examined.white, examined.blue):
             return examined.result.scale
-        if entry.um_per_px is None:
-            return None
+        calibrated = None if self.book is None else self.book.calibrated_scale(entry)[0]
+        if calibrated is not None or entry.um_per_px is None:
+            return calibrated
         from setstone.record.examining import given_scale  # loads the whole examination
 
         return given_scale(entry.um_per_px)
@@ -410,9 +411,7 @@ class Bench:
         if occasion is not None and occasion != entry.occasion:
             old["occasion"], new["occasion"] = entry.occasion, occasion
         if scale is not None:
-            new["scale"] = scale
-            if entry.scale is not None:
-                old["scale"] = entry.scale
+            old["scale"], new["scale"] = entry.scale or "none", scale
         if new:
             self.steps.take(Step(f"correct {entry.name}", put(**new), put(**old)))
 

@@ -98,6 +98,8 @@ def test_the_scale_is_corrected_by_the_ends_of_the_bar_and_its_length(bench: Ben
     kept = bench.photographs[0]
     assert kept.scale == moved
     assert " mm ± " in scale_words(bench.scale_of(kept), kept)
+    bench.undo()
+    assert bench.photographs[0].scale is None
 
 
 def test_a_scale_that_cannot_be_is_refused_in_words() -> None:

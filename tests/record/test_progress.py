@@ -1,8 +1,10 @@
+from dataclasses import replace
 from pathlib import Path
 
 from made_up import examination, line
 
 from setstone.capture.photograph import Lamp
+from setstone.measure.scale import Scale
 from setstone.record.book import Book
 from setstone.record.entries import PhotographEntry, StoneEntry
 from setstone.record.progress import Progress, Stage
@@ -58,3 +60,20 @@ def test_a_new_photograph_asks_for_a_new_examination(
     examined(book, stone, white)
     book.add_photograph(stone, blue_picture, lamp=Lamp.BLUE)
     assert one(book).stage is Stage.TO_EXAMINE
+
+
+def test_a_scale_measured_since_asks_for_a_new_examination(
+    book: Book, stone: StoneEntry, picture: Path
+) -> None:
+    white, _ = book.add_photograph(stone, picture, lamp=Lamp.WHITE)
+    examined(book, stone, white)
+    scale = Scale(5.0, 0.01, "given", "500 µm between two ends set by hand")
+    measured = book.correct_photograph(white, scale=scale, by="Ada")
+    assert one(book).to_examine == ("as received",)
+    book.correct_photograph(measured, scale="none", by="Ada")
+    assert book.photographs(stone)[0].scale is None
+    assert one(book).to_examine == ()
+    book.correct_photograph(white, scale=scale, by="Ada")
+    result = replace(examination(line(250)), scale=scale)
+    book.save_examination(stone, result, occasion="as received", white=white.sha256, blue=None, by="Ada")
+    assert one(book).to_examine == ()
