@@ -85,9 +85,8 @@ def opened(book: Path, theme: str, size: tuple[int, int]) -> Window:
     viewer = Viewer(show_welcome_screen=False)
     viewer.theme = theme
     window = furnish(viewer, book, "A. Sample")
-    viewer.window.set_geometry(0, 0, *size)
     wait(lambda: False, 0.5)
-    window.lay_out()
+    viewer.window.set_geometry(0, 0, *size)
     there = [p.stone for p in window.bench.progress if p.left] or [p.stone for p in window.bench.progress]
     window.bench.choose(there[0])
     wait(lambda: False, 4)
