@@ -19,7 +19,7 @@ from setstone.annotate.wording import contrast_words, figure, kind_words, score_
 from setstone.measure.candidates import LIKELY
 from setstone.measure.colour import StoneColour
 from setstone.measure.scale import Scale
-from setstone.record.consistency import Consistency, Line, ReadAs
+from setstone.record.consistency import TOO_MANY, Consistency, Line, ReadAs
 from setstone.record.entries import CandidateEntry, ExaminationEntry, FactEntry, WorkEntry
 
 View = dict[str, Any]
@@ -229,9 +229,14 @@ def _worth_telling(found: Consistency) -> bool:
 
 def _consistency(found: Consistency, texts: Texts) -> View:
     listed = [line for line in found.lines if line.relative >= _LISTED_FROM]
+    undecided = len(listed) > TOO_MANY
     return {
-        "lines": [_material(line, texts) for line in listed],
-        "none": texts("consistency.none") if not found.lines else "",
+        "lines": [] if undecided else [_material(line, texts) for line in listed],
+        "none": texts("consistency.undecided", count=len(listed))
+        if undecided
+        else texts("consistency.none")
+        if not found.lines
+        else "",
         "others": texts(
             "consistency.others", less=len(found.lines) - len(listed), excluded=len(found.excluded)
         ),

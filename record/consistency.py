@@ -21,6 +21,8 @@ from setstone.record.store import Store
 from setstone.record.vocabulary import WorkKind
 from setstone.record.work import work
 
+#: With more materials possible than this, a list of them helps nobody.
+TOO_MANY = 12
 #: What harms a material, in the words of a caution.
 _HARMS = {
     "ultrasonic": "ultrasonics",
@@ -238,6 +240,8 @@ def _summary(order: tuple[Ranked, ...], against: tuple[Contradiction, ...]) -> s
         return "Nothing was read yet that tells materials apart."
     if not first:
         said = "The readings together are not consistent with any material of the table."
+    elif len(first) > TOO_MANY:
+        said = f"Too little was read yet: {len(first)} materials of the table are equally consistent with it."
     else:
         groups = dict.fromkeys(m.group for m in first)
         named = "; ".join(_named(g, [m.name for m in first if m.group == g], order) for g in groups)
@@ -289,7 +293,7 @@ def _cautions(leading: list[Ranked], treated: tuple[Treatment, ...], claim: str)
     else:
         told = []
     possible = [r.material for r in leading] or list(claimed(claim))
-    if len(possible) <= _TOO_MANY:
+    if len(possible) <= TOO_MANY:
         harms: dict[str, list[str]] = {}
         for m in possible:
             for harm in _HARMS:
@@ -305,10 +309,6 @@ def _cautions(leading: list[Ranked], treated: tuple[Treatment, ...], claim: str)
             "What it is stays open: no heat, steam, ultrasonics, acid or solvents until it is known better."
         )
     return tuple(told)
-
-
-#: With more materials possible than this, a list of them helps nobody.
-_TOO_MANY = 12
 
 
 def _listed(words: list[str]) -> str:

@@ -176,9 +176,14 @@ def print_work(entries: Sequence[WorkEntry]) -> None:
     )
 
 
+#: Without being asked, no more materials are listed than this, and none less probable than this against the first.
+_LISTED, _LISTED_FROM = 12, 0.01
+
+
 def print_consistency(found: Consistency, *, everything: bool) -> None:
     """Print what the readings are consistent with, and all that goes with it."""
     say(found.summary)
+    listed = found.lines if everything else [r for r in found.lines if r.relative >= _LISTED_FROM][:_LISTED]
     for c in found.contradictions:
         say(f"  ! {c.text} {c.do}")
     for sign in found.composite:
@@ -187,10 +192,12 @@ def print_consistency(found: Consistency, *, everything: bool) -> None:
         ("rank", "consistent with", "relative", "speaks most for it", "speaks most against it"),
         [
             (str(r.rank), _named(r), _relative(r.relative), r.speaks_for or "–", r.speaks_against or "–")
-            for r in found.lines
+            for r in listed
         ],
         "",
     )
+    if len(listed) < len(found.lines):
+        say(f"{len(found.lines) - len(listed)} more are consistent but less probable; '--all' lists them.")
     if everything:
         table(
             ("not consistent with", "because of"),

@@ -243,6 +243,11 @@ def test_readings_entered_before_they_were_checked_are_kept(book: Book, stone: S
     assert consistency(book, stone).read[0].entry == mended
 
 
+def test_little_read_is_said_to_be_little(book: Book, stone: StoneEntry) -> None:
+    examined(book, stone, FindingKind.FISSURE)
+    assert consistency(book, stone).summary.startswith("Too little was read yet: ")
+
+
 def test_an_empty_record_says_so(book: Book, stone: StoneEntry) -> None:
     found = consistency(book, stone)
     assert found.lines == ()
