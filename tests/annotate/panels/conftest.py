@@ -4,6 +4,7 @@ import os
 import shutil
 import sys
 from collections.abc import Callable, Iterator
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,25 @@ from made_up import examination, line
 from setstone.annotate.bench import settings
 from setstone.record.book import Book
 from setstone.sample_images import sample_stones
+
+_SCREEN = sys.platform in ("win32", "darwin") or any(map(os.environ.get, ("DISPLAY", "WAYLAND_DISPLAY")))
+if not _SCREEN:
+    # Panels alone need no screen then; without this Qt would end the whole program.
+    os.environ["QT_QPA_PLATFORM"] = "offscreen"
+
+if find_spec("pytestqt") is None:
+
+    @pytest.fixture
+    def qtbot() -> None:
+        """Stand in for the fixture that is missing."""
+        pytest.skip("pytest-qt is not installed (pip install setstone[dev-gui])")
+
+
+@pytest.fixture(autouse=True)
+def screen(request: pytest.FixtureRequest) -> None:
+    """Skip what needs napari's picture where there is no screen to draw it on."""
+    if "make_napari_viewer" in request.fixturenames and not _SCREEN:
+        pytest.skip("no screen to open a window on (run under xvfb-run)")
 
 
 @pytest.fixture(scope="session")
@@ -49,10 +69,6 @@ def book(filled: Path, tmp_path: Path) -> Path:
 @pytest.fixture
 def open_window(make_napari_viewer: Callable[..., Any], qtbot: Any) -> Iterator[Callable[..., Any]]:
     """Open a window, on a book or on none, and wait until its photographs are shown."""
-    if sys.platform not in ("win32", "darwin") and not (
-        os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
-    ):
-        pytest.skip("no screen to open a window on (run under xvfb-run)")
     from setstone.annotate.panels.window import furnish
 
     windows = []

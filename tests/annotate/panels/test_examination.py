@@ -10,7 +10,7 @@ import pytest
 from made_up import examination, line
 
 pytest.importorskip(
-    "napari.qt", reason="the window is not installed (pip install setstone[gui])", exc_type=ImportError
+    "napari.qt", reason="the window is not installed (pip install setstone[dev-gui])", exc_type=ImportError
 )
 
 from setstone.annotate.panels import examining

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 pytest.importorskip(
-    "napari.qt", reason="the window is not installed (pip install setstone[gui])", exc_type=ImportError
+    "napari.qt", reason="the window is not installed (pip install setstone[dev-gui])", exc_type=ImportError
 )
 
 from qtpy.QtCore import QPoint, Qt  # noqa: TID251

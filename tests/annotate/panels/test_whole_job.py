@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 pytest.importorskip(
-    "napari.qt", reason="the window is not installed (pip install setstone[gui])", exc_type=ImportError
+    "napari.qt", reason="the window is not installed (pip install setstone[dev-gui])", exc_type=ImportError
 )
 
 from qtpy.QtCore import QEvent, QMimeData, QPoint, QPointF, Qt, QUrl  # noqa: TID251
