@@ -143,7 +143,10 @@ class Canvas(QObject):
         """Show the whole photograph."""
         name = next((n for n in _LAMPS if n in self._there), None)
         if name is not None:
-            low, high = np.asarray(self.layers[name].extent.world)
+            # Not its extent: napari keeps that of the pixels before as long as a layer is not visible.
+            layer = self.layers[name]
+            corners = np.zeros(2), np.asarray(layer.data.shape[:2]) - 1.0
+            low, high = (np.asarray(layer.data_to_world(corner))[-2:] for corner in corners)
             self._fly(np.asarray((low + high) / 2), self._zoom(np.asarray(high - low)))
 
     def fly_to(self, entry: CandidateEntry) -> None:

@@ -22,6 +22,7 @@ from setstone.annotate.panels.photographs import PhotographsPanel
 from setstone.annotate.panels.scale_tool import BAR
 from setstone.annotate.panels.watching import Watching
 from setstone.capture.photograph import Lamp
+from setstone.record.book import Book
 from setstone.sample_images import sample_stones
 
 LID_5 = sample_stones()[1].folder
@@ -175,3 +176,17 @@ def test_a_watched_folder_that_is_not_there_is_told(qtbot: Any, tmp_path: Path) 
         watching.start(tmp_path / "gone")
     assert "There is no folder" in blocker.args[0]
     assert not watching.running
+
+
+def test_the_first_photographs_of_a_window_are_shown_whole(
+    tmp_path: Path, open_window: Callable[[Path | None], Any], qtbot: Any
+) -> None:
+    folder = tmp_path / "new"
+    with Book.create(folder) as book:
+        stone = book.add_stone(book.add_object("Presentation snuff box"), "lid-5")
+        for lamp in ("white", "blue"):
+            book.add_photograph(stone, LID_5 / f"before_{lamp}.jpg")
+    window = open_window(folder)
+    width = window.viewer.layers["white light"].data.shape[1]
+    box = np.asarray(window.viewer.canvas.viewbox_size(window.viewer.layers), float)
+    assert window.viewer.scene.camera.zoom * width < box.max()
