@@ -288,6 +288,8 @@ class Canvas(QObject):
         return None
 
     def _place(self) -> None:
+        # Without a scale it would tell pixels.
+        self.viewer.canvas.overlays.scale_bar.visible = self.um_per_px is not None
         review = self._bench.review
         self.layers.place(self.um_per_px, None if review is None else review.entry.result.blue_to_white)
 
