@@ -16,7 +16,7 @@ _BRANDS = (b"heic", b"heix", b"heim", b"heis", b"mif1", b"msf1")
 def is_heic(data: bytes) -> bool:
     r"""Whether a file begins as HEIC does.
 
-    >>> is_heic(b"\0\0\\0\\x18ftypheic" + bytes(12)), is_heic(b"\0\0\\0\\x18ftypisom" + bytes(12))
+    >>> is_heic(b"\0\0\0\x18ftypheic" + bytes(12)), is_heic(b"\0\0\0\x18ftypisom" + bytes(12))
     (True, False)
     """
     return data[4:8] == b"ftyp" and data[8:12] in _BRANDS
