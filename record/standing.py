@@ -184,7 +184,7 @@ def _photographs(connection: Connection, ids: Sequence[int], found: dict[int, _G
         stone = found[row.stone_id]
         stone.photographs += 1
         stone.words += row.name, row.occasion
-        if row.lamp != Lamp.OTHER:
+        if row.lamp in (Lamp.WHITE, Lamp.BLUE):
             stone.newest[row.occasion][row.lamp] = row.sha256
             scales[row.sha256] = row.scale
     for stone in found.values():
