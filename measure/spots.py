@@ -139,8 +139,10 @@ def _pyramid(base: Plane, least: float, most: float) -> list[Plane]:
     levels = [base]
     widest = 2 * max(SMALLEST_PX, least)
     while widest < most and min(levels[-1].shape) >= 12:
-        height, width = levels[-1].shape
-        half = cv2.resize(levels[-1], (width // 2, height // 2), interpolation=cv2.INTER_AREA)
+        # An odd last row or column goes: it would stretch the rest by a part of a pixel.
+        height, width = (n // 2 for n in levels[-1].shape)
+        even = levels[-1][: 2 * height, : 2 * width]
+        half = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
         levels.append(np.asarray(half, np.float32))
         widest = SMALLEST_PX * 2 ** len(levels)
     return levels

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
@@ -93,6 +93,7 @@ def test_centre_lines_lie_on_the_moved_curve(kind: str, move: Move) -> None:
 
 
 @settings(max_examples=4, deadline=None)
+@example(move=Move(0.0, 1.5, 0.0, 0.0), x=60.0, y=60.0, radius=8.0)
 @given(move=moves, x=st.floats(60, 110), y=st.floats(60, 110), radius=st.floats(4, 12))
 def test_spots_move_with_the_picture(move: Move, x: float, y: float, radius: float) -> None:
     middle = move(np.array([[x, y]]))[0]
