@@ -73,12 +73,11 @@ def diameter_figures(cases: Path, examinations: Sequence[Examined]) -> dict[str,
     return shown | {"diam_covered": f"{sum(covered)}/{len(covered)} ({np.mean(covered):.0%})"}
 
 
-def calibration_error(candidates: Judged) -> float:
-    """Expected calibration error in ten bins of equal width (Naeini, Cooper & Hauskrecht 2015, AAAI)."""
-    if not candidates:
+def calibration_error(judged_ones: Sequence[tuple[float, bool]]) -> float:
+    """Expected calibration error of scores in ten bins of equal width (Naeini, Cooper & Hauskrecht 2015, AAAI)."""
+    if not judged_ones:
         return float("nan")
-    scores = np.array([score for _, score, _ in candidates])
-    real = np.array([r for *_, r in candidates], float)
+    scores, real = np.array(judged_ones, float).T
     bins = np.minimum((scores * 10).astype(int), 9)
     gaps = [
         abs(scores[bins == b].mean() - real[bins == b].mean()) * (bins == b).mean() for b in np.unique(bins)
@@ -90,8 +89,8 @@ def calibration_figures(candidates: Judged) -> dict[str, str]:
     """Expected calibration errors of lines and of spots."""
     figures = {}
     for kind in ("line", "spot"):
-        every = [c for c in candidates if c[0] == kind]
-        worth = [c for c in every if c[1] >= 0.1]
+        every = [(score, real) for its_kind, score, real in candidates if its_kind == kind]
+        worth = [one for one in every if one[0] >= 0.1]
         figures[f"ece_{kind}"] = f"{calibration_error(every):.3f} / {calibration_error(worth):.3f}"
     return figures
 

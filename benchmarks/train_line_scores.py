@@ -19,19 +19,22 @@ from typing import Any
 
 import cv2
 import numpy as np
+from accuracy import calibration_error
 from line_scenes import FissureScene, fissure_scenes, shares, walk
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from sklearn.ensemble import HistGradientBoostingClassifier
 from sklearn.linear_model import LogisticRegression  # type: ignore[import-untyped]
 
+from setstone.measure.candidates import LIKELY
 from setstone.measure.judge_lines import describe_lines, neighbours
 from setstone.measure.line_features import ABSENT, NAMES
 from setstone.measure.line_scores import (
+    MANY,
     SECOND_NAMES,
     both_looks,
     calibrated,
-    less_of_short,
+    counts_half,
     odds,
     second_features,
 )
@@ -260,10 +263,10 @@ def second_view(record: Record) -> Values:
     return second_features(record.features, record.first, around)
 
 
-def hold_out(rows: Sequence[Record], seed: int = 1) -> tuple[float, float]:
+def hold_out(rows: Sequence[Record], deal: int) -> tuple[float, float]:
     """Score every stone by trees that have not seen it; slope and offset that calibrate the scores."""
     stones = sorted({r.stone for r in rows})
-    np.random.default_rng(seed).shuffle(stones)
+    np.random.default_rng(deal).shuffle(stones)
     folds = [set(stones[k::FOLDS]) for k in range(FOLDS)]
     for record in rows:
         record.first = np.zeros(0)
@@ -285,14 +288,16 @@ def hold_out(rows: Sequence[Record], seed: int = 1) -> tuple[float, float]:
     for fold, (slope, offset) in zip(folds, honest, strict=True):
         for record in originals:
             if record.stone in fold:
-                record.second = less_of_short(calibrated(record.second, slope, offset), record.features)
+                score = calibrated(record.second, slope, offset)
+                record.second = np.where(counts_half(score, record.features), score / 2, score)
     return of_all
 
 
 def calibration(rows: Sequence[Record]) -> tuple[float, float]:
-    """Slope and offset that turn held-out scores into the share that is real (Platt 1999)."""
-    score = np.concatenate([r.second[r.counts] for r in rows])
-    real = np.concatenate([r.real[r.counts] for r in rows])
+    """Slope and offset that turn held-out scores of lines taken whole into the share that is real (Platt 1999)."""
+    whole = [r.counts & ~counts_half(r.second, r.features) for r in rows]
+    score = np.concatenate([r.second[w] for r, w in zip(rows, whole, strict=True)])
+    real = np.concatenate([r.real[w] for r, w in zip(rows, whole, strict=True)])
     model = LogisticRegression(C=1e6).fit(odds(score)[:, None], real)
     return float(model.coef_[0, 0]), float(model.intercept_[0])
 
@@ -322,9 +327,24 @@ def reliability(rows: Sequence[Record], look: str) -> str:
     score = np.concatenate([getattr(r, look)[r.counts] for r in originals])
     real = np.concatenate([r.real[r.counts] for r in originals])
     bands = [(low, (score >= low) & (score < low + 0.2)) for low in (0.0, 0.2, 0.4, 0.6, 0.8)]
-    return "; ".join(
+    shares = "; ".join(
         f"{low:.1f}-{low + 0.2:.1f}: {real[b].mean():.2f} of {b.sum()}" for low, b in bands if b.any()
     )
+    worth = list(zip(score[score >= 0.1].tolist(), real[score >= 0.1].tolist(), strict=True))
+    return f"real of those scored {shares}; calibration error from 0.1 {calibration_error(worth):.3f}"
+
+
+def after_many(rows: Sequence[Record], threshold: float) -> str:
+    """How many of the lines would be shown, and are real, had those after the best of their stone counted whole."""
+    shown = real = 0
+    for record in (r for r in rows if r.original):
+        rest = (
+            record.counts
+            & counts_half(record.second, np.zeros_like(record.features))
+            & (2 * record.second >= threshold)
+        )
+        shown, real = shown + int(rest.sum()), real + int(record.real[rest].sum())
+    return f"after {MANY} better lines of the stone: {real} of {shown} real"
 
 
 def complete(model: HistGradientBoostingClassifier, names: Sequence[str]) -> list[str]:
@@ -377,16 +397,20 @@ def main() -> None:
     parser.add_argument("--cache", type=Path, required=True)
     parser.add_argument("--renders", type=Path, nargs="+", required=True)
     parser.add_argument("--variants", type=int, nargs="+", default=[0, 1])
+    parser.add_argument(
+        "--deal", type=int, default=1, help="another number deals the stones to the folds anew"
+    )
     parser.add_argument("--write", action="store_true", help="write measure/line_trees.py")
     arguments = parser.parse_args()
     rows = list(records(arguments.stones, arguments.cache, arguments.variants))
     for renders in arguments.renders:
         rows += records(renders, arguments.cache, [1], rendered=True)
-    slope, offset = hold_out(rows)
+    slope, offset = hold_out(rows, arguments.deal)
     for look in ("first", "second"):
-        for threshold in (0.2, 0.22, 0.25, 0.3, 0.4, 0.5):
+        for threshold in (0.0, 0.2, 0.22, 0.25, 0.3, 0.4, 0.5):
             print(report(rows, look, threshold))
         print(reliability(rows, look))
+    print(after_many(rows, LIKELY))
     if arguments.write:
         write_table(fit(rows, "first", FIRST_TREES), fit(rows, "second", SECOND_TREES), slope, offset)
 

@@ -16,12 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from setstone.measure.candidates import Candidate, LampName
+from setstone.measure.candidates import Candidate, LampName, Reason
 from setstone.measure.errors import MeasurementError
 from setstone.measure.light import Pixels, Plane, linear
 from setstone.measure.line_features import Surroundings, line_features
 from setstone.measure.line_reasons import reasons_for
-from setstone.measure.line_scores import first_scores, second_scores
+from setstone.measure.line_scores import MANY, first_scores, second_scores
 from setstone.measure.lines import FWHM_PER_SIGMA, NARROWEST_UM, Line, filter_scales, find_lines
 from setstone.measure.quantity import Quantity, combine
 from setstone.measure.scene import Scene
@@ -36,6 +36,8 @@ LEAST_GOOD = 0.05
 SHOWN = 150
 #: Standard uncertainties in pixels: of where a line ends, of one width, of the camera's blur.
 U_END, U_WIDTH, U_BLUR = 2.0, 0.25, 0.2
+
+_MANY = Reason("many", f"after {MANY} better lines in this stone: likely a reflection; it counts half", False)
 
 
 class Described(NamedTuple):
@@ -79,11 +81,12 @@ def judge_lines(scene: Scene) -> tuple[Candidate, ...]:
             path=described.lines[i].path,
             lamp=described.lamp,
             score=float(scores[i]),
-            reasons=reasons_for(described.features[i], float(scores[i])),
+            reasons=reasons_for(described.features[i], float(scores[i]))
+            + ((_MANY,) if place >= MANY else ()),
             contrast=float(np.median(described.lines[i].contrast)),
             sizes=_sizes(described.lines[i], blur, scene.um_per_px),
         )
-        for i in order
+        for place, i in enumerate(order)
     )
 
 

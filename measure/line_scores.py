@@ -13,8 +13,8 @@ from setstone.measure.line_trees import FIRST, FIRST_BASE, OFFSET, SECOND, SECON
 
 Values = NDArray[np.float64]
 
-#: Lines of less than this share of the stone's diameter count half.
-SHORT = 0.03
+#: Lines of less than this share of the stone's diameter count half, and those after so many better ones.
+SHORT, MANY = 0.03, 12
 #: Columns the second look adds to those of `line_features`.
 SECOND_NAMES = (*NAMES, "first", "good_near", "best_near", "good_elsewhere", "better")
 
@@ -88,10 +88,12 @@ def second_scores(features: Values, first: Values, around: Values) -> Values:
     Returns
     -------
     (N,) float64 array
-        In 0..1: the share of lines so scored that were fissures in training.
+        In 0..1: the share of lines so scored that were fissures on held-out stones, half of it for those of
+        `counts_half`.
     """
     pooled = both_looks(first, evaluate(SECOND_TREES, second_features(features, first, around)))
-    return less_of_short(calibrated(pooled, SLOPE, OFFSET), features)
+    score = calibrated(pooled, SLOPE, OFFSET)
+    return np.where(counts_half(score, features), score / 2, score)
 
 
 def both_looks(first: Values, second: Values) -> Values:
@@ -109,9 +111,15 @@ def calibrated(score: Values, slope: float, offset: float) -> Values:
     return np.asarray(expit(slope * odds(score) + offset), np.float64)
 
 
-def less_of_short(score: Values, features: Values) -> Values:
-    """Half the score of lines shorter than `SHORT`: right or wrong, they show next to nothing of a fissure."""
-    return np.asarray(np.where(features[:, NAMES.index("length")] < math.log(SHORT), score / 2, score))
+def counts_half(score: Values, features: Values) -> NDArray[np.bool_]:
+    """Which lines of a stone are taken at half their score.
+
+    Very short ones, right or wrong, show next to nothing of a fissure. Where many lines look like fissures, most
+    are reflections of a few (docs/accuracy.md has the share that is real).
+    """
+    rank = np.empty(len(score), np.int64)
+    rank[np.argsort(-score, kind="stable")] = np.arange(len(score))
+    return np.asarray((features[:, NAMES.index("length")] < math.log(SHORT)) | (rank >= MANY))
 
 
 def odds(score: Values) -> Values:

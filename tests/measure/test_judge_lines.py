@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from setstone.measure.line_features import ABSENT, NAMES
 from setstone.measure.line_reasons import reasons_for
-from setstone.measure.line_scores import SHORT, Trees, both_looks, evaluate, first_scores, less_of_short
+from setstone.measure.line_scores import MANY, SHORT, Trees, both_looks, counts_half, evaluate, first_scores
 
 share = st.floats(0.001, 0.999)
 
@@ -47,7 +47,8 @@ def test_a_line_judged_in_one_light_alone_says_so() -> None:
     assert "one-light" in {r.code for r in reasons_for(features, 0.7)}
 
 
-def test_a_very_short_line_counts_half() -> None:
-    features = np.zeros((2, len(NAMES)))
-    features[:, NAMES.index("length")] = np.log([SHORT * 0.9, SHORT * 1.1])
-    np.testing.assert_array_equal(less_of_short(np.array([0.6, 0.6]), features), [0.3, 0.6])
+def test_short_lines_and_those_after_many_better_ones_count_half() -> None:
+    features = np.zeros((MANY + 2, len(NAMES)))
+    features[0, NAMES.index("length")] = np.log(SHORT * 0.9)
+    half = counts_half(np.linspace(0.9, 0.3, MANY + 2), features)
+    assert half.tolist() == [True] + [False] * (MANY - 1) + [True, True]
