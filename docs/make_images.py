@@ -1,6 +1,6 @@
 """Make the pictures of README from a demo book: python docs/make_images.py DEMO_BOOK."""
 
-import sys
+import argparse
 from pathlib import Path
 
 from PIL import Image
@@ -11,7 +11,9 @@ PICTURES = ("lid-3-after-blue", "lid-5-as-received-white")
 
 def main() -> None:
     """Reduce the annotated pictures to the width of a page, as JPEG."""
-    source, target = Path(sys.argv[1]) / "pictures", Path(__file__).parent / "images"
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("book", type=Path, help="folder that 'setstone demo' made")
+    source, target = parser.parse_args().book / "pictures", Path(__file__).parent / "images"
     target.mkdir(exist_ok=True)
     for name in PICTURES:
         picture = Image.open(source / f"{name}.png").convert("RGB")
