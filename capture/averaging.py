@@ -103,6 +103,7 @@ def _noise(one: Pixels, other: Pixels) -> float:
     usable = (np.minimum(a, b) > 4) & (np.maximum(a, b) < 251)
     difference = (a - b)[usable] if usable.any() else (a - b).ravel()
     # Steps of whole grey levels make the median coarse; the mean square without outliers is not.
-    spread = 1.4826 * float(np.median(np.abs(difference - np.median(difference)))) + 1.0
+    difference = difference - np.median(difference)  # where the light changed, all of it is off
+    spread = 1.4826 * float(np.median(np.abs(difference))) + 1.0
     kept = difference[np.abs(difference) < 5 * spread]
     return float(kept.std())

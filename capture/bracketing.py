@@ -62,7 +62,7 @@ def merge_exposures(frames: Sequence[Pixels], seconds: Sequence[float] | None = 
         raise PhotographError("A bracket needs at least two exposures; take a longer and a shorter one.")
     if len({f.shape for f in frames}) > 1:
         raise PhotographError("The exposures differ in size; take them with one setting.")
-    if seconds is not None and (len(seconds) != len(frames) or min(seconds) <= 0):
+    if seconds is not None and (len(seconds) != len(frames) or not all(0 < s < np.inf for s in seconds)):
         raise PhotographError("Give one exposure time above zero for each picture.")
     relative = _relative(frames) if seconds is None else np.asarray(seconds, np.float64)
     relative = relative / relative.max()

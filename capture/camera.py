@@ -94,6 +94,19 @@ def source_of(text: str) -> Source:
     return Source(text, None)
 
 
+def control(name: str) -> int:
+    """OpenCV's number of a control.
+
+    Raises
+    ------
+    CameraError
+        When there is no control of that name.
+    """
+    if name not in CONTROLS:
+        raise CameraError(f"There is no control '{name}'; there are: {', '.join(CONTROLS)}.")
+    return CONTROLS[name]
+
+
 class Camera:
     """An open camera.
 
@@ -200,11 +213,10 @@ class Camera:
         CameraError
             When there is no control of that name.
         """
-        if name not in CONTROLS:
-            raise CameraError(f"There is no control '{name}'; there are: {', '.join(CONTROLS)}.")
-        return self._capture.set(CONTROLS[name], value) and abs(
-            self._capture.get(CONTROLS[name]) - value
-        ) <= 0.01 * max(1.0, abs(value))
+        prop = control(name)
+        return self._capture.set(prop, value) and abs(self._capture.get(prop) - value) <= 0.01 * max(
+            1.0, abs(value)
+        )
 
     def frames(self, count: int) -> Iterator[Pixels]:
         """Read so many fresh frames."""

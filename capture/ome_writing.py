@@ -1,6 +1,7 @@
 """Write a photograph as OME-TIFF (OME model 2016-06): with its scale, lamp, exposure, time, software and setup."""
 
 import os
+import re
 import tempfile
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
@@ -16,6 +17,8 @@ from setstone.capture.ome import NAMESPACE
 from setstone.capture.photograph import Lamp, Pixels
 
 _SCHEMA = "http://www.openmicroscopy.org/Schemas/OME/2016-06"
+#: What names of files may hold and XML may not (XML 1.0, production 2).
+_NO_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
 @dataclass(frozen=True)
@@ -83,7 +86,7 @@ def write_ome(path: Path, pixels: Pixels, facts: Circumstances, *, software: str
     Parameters
     ----------
     path : Path
-        By custom it ends in ``.ome.tif``.
+        Ending in ``.ome.tif``.
     pixels : (H, W, 3) uint8 or uint16 array
         RGB, sRGB-encoded.
     facts : Circumstances
@@ -98,9 +101,11 @@ def write_ome(path: Path, pixels: Pixels, facts: Circumstances, *, software: str
     Raises
     ------
     PhotographError
-        When there is a file of that name, or it cannot be written.
+        When it ends otherwise, there is a file of that name, or it cannot be written.
     """
     path = Path(path)
+    if not path.name.lower().endswith((".ome.tif", ".ome.tiff")):
+        raise PhotographError(f"'{path}' is to be an OME-TIFF; choose a name that ends in '.ome.tif'.")
     resolution = None if facts.um_per_px is None else (1e4 / facts.um_per_px, 1e4 / facts.um_per_px)
     taken = datetime.now(UTC) if facts.taken is None else facts.taken
     xml = ome_xml(pixels, facts, name=path.name, software=software)
@@ -191,7 +196,8 @@ def ome_xml(pixels: Pixels, facts: Circumstances, *, name: str, software: str) -
         notes = _add(root, "StructuredAnnotations")
         note = _add(notes, "CommentAnnotation", ID="Annotation:0", Namespace=NAMESPACE)
         _add(note, "Value").text = facts.derivation
-    return '<?xml version="1.0" encoding="UTF-8"?>\n' + ElementTree.tostring(root, encoding="unicode")
+    text = _NO_XML.sub("?", ElementTree.tostring(root, encoding="unicode"))
+    return '<?xml version="1.0" encoding="UTF-8"?>\n' + text
 
 
 def _instrument(root: ElementTree.Element, facts: Circumstances) -> None:

@@ -15,7 +15,8 @@ from setstone.capture.raster import Raster
 #: Larger than any uncompressed 16-bit picture of the largest size opened.
 MAX_BYTES = 2_000_000_000
 
-_SUFFIXES = {
+#: Endings of names by format.
+SUFFIXES = {
     "JPEG": (".jpg", ".jpeg", ".jpe", ".jfif"),
     "PNG": (".png",),
     "TIFF": (".tif", ".tiff"),
@@ -122,6 +123,6 @@ def _decoder(data: bytes, name: str) -> Callable[[bytes], Raster]:
 
 
 def _name_notes(path: Path, raster: Raster) -> tuple[str, ...]:
-    if path.suffix.lower() in _SUFFIXES[raster.format]:
+    if path.suffix.lower() in SUFFIXES[raster.format]:
         return ()
     return (f"By its content the file is a {raster.format}, whatever its name says.",)

@@ -76,7 +76,7 @@ def stack(frames: Iterable[Pixels], *, method: Method = "pyramid", aligned: bool
     Raises
     ------
     PhotographError
-        When there are fewer than two frames or they differ in size.
+        When there are fewer than two frames, they differ in size, or are a single row of pixels.
     """
     merge: _Pyramid | _Sharpest | None = None
     motion = np.eye(2, 3)
@@ -88,6 +88,10 @@ def stack(frames: Iterable[Pixels], *, method: Method = "pyramid", aligned: bool
     for number, frame in enumerate(frames):
         if shape is None:
             shape, dtype = frame.shape, frame.dtype
+            if min(shape[:2]) < REDUCED:
+                raise PhotographError(
+                    "A single row of pixels is no photograph to be stacked; take larger ones."
+                )
             merge = _Pyramid() if method == "pyramid" else _Sharpest()
         elif frame.shape != shape or frame.dtype != dtype:
             raise PhotographError("The frames of the series differ in size; take them with one setting.")

@@ -12,12 +12,10 @@ from threading import Event
 from watchfiles import Change, watch
 
 from setstone.capture.errors import PhotographError
+from setstone.capture.open import SUFFIXES
 
 #: Names that photographs have; everything else a program may keep in the folder is not ours.
-SUFFIXES = {
-    ".jpg", ".jpeg", ".jpe", ".jfif", ".png", ".tif", ".tiff", ".tf2", ".tf8", ".btf",
-    ".heic", ".heif", ".dng", ".nef", ".cr2", ".cr3", ".arw", ".orf", ".rw2", ".raf", ".pef",
-}  # fmt: skip
+_NAMED = {suffix for suffixes in SUFFIXES.values() for suffix in suffixes}
 #: A file is whole when neither size nor time of change moved for so long, s; network drives tell late.
 SETTLED_S = 1.0
 #: Milliseconds between two looks.
@@ -93,13 +91,18 @@ def new_photographs(
                         yield path
             if not folder.is_dir():
                 raise PhotographError(f"The folder '{folder}' is gone; put it back and watch it again.")
-    except (FileNotFoundError, OSError) as error:
+    except RuntimeError as error:  # of watchfiles: a name that is not UTF-8
+        raise PhotographError(
+            f"The folder '{folder}' cannot be watched, for a file in it has a name that is no text ({error}); "
+            "rename that file and watch again."
+        ) from error
+    except OSError as error:
         raise PhotographError(f"The folder '{folder}' cannot be watched ({error}); check it.") from error
 
 
 def _state(path: Path) -> tuple[int, int] | None:
     """Size and time of change of a file that may be a photograph; None of anything else."""
-    if path.name.startswith(".") or path.suffix.lower() not in SUFFIXES:
+    if path.name.startswith(".") or path.suffix.lower() not in _NAMED:
         return None
     try:
         found = path.lstat()

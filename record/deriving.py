@@ -54,13 +54,15 @@ def combine(
     Raises
     ------
     BookError
-        When they are not of one lamp, occasion and setup.
+        When they are not of one lamp, occasion and setup, or one is named twice.
     PhotographError
         When they cannot be combined.
     """
     by = operator(by, required=True)
     if len(entries) < 2:
         raise BookError("One photograph alone cannot be combined; name at least two.")
+    if len({e.sha256 for e in entries}) < len(entries):
+        raise BookError("A photograph was named twice, and it is no repeat of itself; name each once.")
     if len({(e.lamp, e.occasion, e.setup_id) for e in entries}) > 1:
         raise BookError("The photographs differ in light, occasion or setup; combine only those taken alike.")
     frames = (stored_pixels(e) for e in entries)

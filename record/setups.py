@@ -197,7 +197,7 @@ def calibrate_setup(
     PhotographError
         When a file cannot be opened.
     BookError
-        When no micrometer is seen, or sizes differ.
+        When no micrometer is seen, sizes differ, or the date lies in the future.
     MeasurementError
         When the photographs contradict each other.
     """
@@ -206,6 +206,10 @@ def calibrate_setup(
     from setstone.measure.micrometer import FEWEST_LINES, find_micrometer
 
     by = operator(by, required=True)
+    if made is not None and in_utc(made) > now():
+        raise BookError(
+            f"The micrometer cannot have been photographed on {made:%Y-%m-%d}, in the future; check the date."
+        )
     said = clean(certificate, "The certificate", longest=200, required=False)
     known = certificate_of(said) if said else None
     opened: list[tuple[Path, Photograph]] = []

@@ -1,5 +1,6 @@
 """Commands that take photographs: with a camera, or from a folder another program saves into."""
 
+import math
 import sys
 import time
 from pathlib import Path
@@ -11,6 +12,7 @@ from setstone.commands.common import HERE, LOGIN, BookOption, ByOption, JsonOpti
 from setstone.commands.photographs import BLUE_CAUTION, SetupOption
 
 if TYPE_CHECKING:
+    from setstone.capture.averaging import Average
     from setstone.record.book import Book
     from setstone.record.entries import StoneEntry
 
@@ -138,22 +140,22 @@ def take(
 
     if (stone is None) == (to is None):
         raise PhotographError("Say which stone it shows with '--stone', or where to write it with '--to'.")
+    if to is not None and setup is not None:
+        raise PhotographError("A setup is kept in the book; take with '--stone', or leave '--setup' out.")
     if light == "blue":
         typer.echo(BLUE_CAUTION, err=True)
-    with Camera.open(source, size=_size(size), controls=_settings(settings)) as camera:
-        taken = camera.photograph(frames)
-    facts = {
-        "frames": taken.frames,
-        "noise_before_of_255": None if taken.frames == 1 else taken.noise_before,
-        "noise_after_of_255": None if taken.frames == 1 else taken.noise_after,
-        "drift": taken.drift,
-    }
+
+    def photograph() -> "Average":
+        with Camera.open(source, size=_size(size), controls=_settings(settings)) as camera:
+            return camera.photograph(frames)
+
     exposure_s = None if exposure_ms is None else exposure_ms / 1000
     if to is not None:
         from setstone.capture.ome_writing import Circumstances, write_ome
         from setstone.record.clock import now
         from setstone.record.taking import SOFTWARE, average_facts
 
+        taken = photograph()
         made_by, parameters = average_facts(taken)
         described = Circumstances(
             lamp=Lamp(light),
@@ -169,9 +171,10 @@ def take(
     else:
         from setstone.record.taking import average_facts, circumstances, keep_pixels
 
-        made_by, parameters = average_facts(taken)
         with open_book(book) as opened:
             of, with_setup = opened.stone(str(stone)), None if setup is None else opened.setup(setup)
+            taken = photograph()
+            made_by, parameters = average_facts(taken)
             entry = keep_pixels(
                 opened,
                 of,
@@ -191,6 +194,12 @@ def take(
             )
         kept = {"sha256": entry.sha256, "name": entry.name}
         where = f"Took {entry.name} of {of.position}"
+    facts = {
+        "frames": taken.frames,
+        "noise_before_of_255": None if taken.frames == 1 else taken.noise_before,
+        "noise_after_of_255": None if taken.frames == 1 else taken.noise_after,
+        "drift": taken.drift,
+    }
 
     def human() -> None:
         noise = (
@@ -317,13 +326,17 @@ def _size(text: str) -> tuple[int, int] | None:
 
 
 def _settings(texts: list[str] | None) -> dict[str, float]:
-    from setstone.capture.camera import CameraError
+    from setstone.capture.camera import CameraError, control
 
     values = {}
     for text in texts or []:
         name, _, value = text.partition("=")
         try:
-            values[name.strip()] = float(value)
+            number = float(value)
         except ValueError:
-            raise CameraError(f"'{text}' sets nothing; write it as 'exposure=-6'.") from None
+            number = math.nan
+        if not math.isfinite(number):
+            raise CameraError(f"'{text}' sets nothing; write it as 'exposure=-6'.")
+        control(name.strip())
+        values[name.strip()] = number
     return values

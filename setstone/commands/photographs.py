@@ -1,5 +1,6 @@
 """Commands that take photographs into the book."""
 
+import math
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -211,8 +212,11 @@ def combine(
     """
     from setstone.commands import as_json as j
     from setstone.record.deriving import combine as combine_photographs
+    from setstone.record.errors import BookError
     from setstone.record.taking import sources_of
 
+    if depth_map is not None and way not in ("pyramid", "sharpest"):
+        raise BookError("Only a focus stack has a depth map; leave '--depth-map' out.")
     with open_book(book) as opened:
         of = opened.stone(stone)
         entry, depth = combine_photographs(
@@ -260,7 +264,9 @@ def light(
     try:
         left, top, right, bottom = (float(v) / 100 for v in card_at.split(","))
     except ValueError:
-        raise BookError(f"'{card_at}' is no place of a card; write it as '40,40,60,60'.") from None
+        left = top = right = bottom = math.nan
+    if not (0 <= left < right <= 1 and 0 <= top < bottom <= 1):
+        raise BookError(f"'{card_at}' is no place of a card; write it as '40,40,60,60'.")
     with open_book(book) as opened:
         of = opened.stone(stone)
         entry = correct_light(

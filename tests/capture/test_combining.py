@@ -48,6 +48,7 @@ def test_an_average_is_of_light_and_notices_drift(rng: np.random.Generator) -> N
     half = (linear_light(dark) + linear_light(bright)) / 2
     assert np.abs(linear_light(found.pixels) - half).max() < 1e-4
     assert found.drifted
+    assert (found.noise_before, found.noise_after) == (0, pytest.approx(0, abs=0.01))
     assert np.isnan(average([dark]).noise_after)
     with pytest.raises(PhotographError, match="no frame"):
         average([])
@@ -166,6 +167,8 @@ def test_a_deep_stack_and_one_that_lies_aligned(rng: np.random.Generator) -> Non
         stack([left])
     with pytest.raises(PhotographError, match="differ in size"):
         stack([left, right[:100]])
+    with pytest.raises(PhotographError, match="single row"):
+        stack([left[:1], right[:1]])
 
 
 def test_bracket_against_true_light(rng: np.random.Generator) -> None:
@@ -194,5 +197,6 @@ def test_a_bracket_that_cannot_be_merged() -> None:
         merge_exposures([dark, bright])
     with pytest.raises(PhotographError, match="at least two"):
         merge_exposures([dark])
-    with pytest.raises(PhotographError, match="one exposure time"):
-        merge_exposures([dark, bright], [1.0])
+    for seconds in ([1.0], [1.0, 0.0], [1.0, np.nan], [1.0, np.inf]):
+        with pytest.raises(PhotographError, match="one exposure time"):
+            merge_exposures([dark, bright], seconds)

@@ -89,3 +89,13 @@ def test_nothing_is_written_over(tmp_path: Path) -> None:
     assert [p.name for p in tmp_path.iterdir()] == ["a.ome.tif"]
     with pytest.raises(PhotographError, match="cannot be written"):
         write_ome(tmp_path / "no" / "a.ome.tif", pixels, Circumstances(), software="setstone")
+
+
+@pytest.mark.parametrize("name", ["\udcff.ome.tif", "a\x01b.ome.tif"])
+def test_names_that_xml_may_not_hold(name: str, tmp_path: Path) -> None:
+    pixels = np.zeros((10, 10, 3), np.uint8)
+    path = write_ome(tmp_path / name, pixels, Circumstances(um_per_px=0.8), software="setstone")
+    found = open_photograph(path)
+    assert (found.format, found.um_per_px) == ("OME-TIFF", 0.8)
+    with pytest.raises(PhotographError, match=r"ends in '\.ome\.tif'"):
+        write_ome(tmp_path / "a.jpg", pixels, Circumstances(), software="setstone")

@@ -5,7 +5,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 from queue import Empty, Queue
-from threading import Event, Thread
+from threading import Event, Thread, Timer
 
 import pytest
 
@@ -89,6 +89,14 @@ def test_those_that_are_there_already(folder: Path) -> None:
     watching = Watcher(folder, existing=True)
     assert watching.next() == folder / "old.jpg"
     watching.stop.set()
+
+
+def test_a_name_that_is_no_text(folder: Path) -> None:
+    photographs = new_photographs(folder)
+    later = Timer(1.0, lambda: Path(os.fsdecode(os.fsencode(folder) + b"/\xff.jpg")).write_bytes(b"z"))
+    later.start()
+    with pytest.raises(PhotographError, match="rename that file"):
+        next(photographs)
 
 
 def test_no_folder(tmp_path: Path) -> None:

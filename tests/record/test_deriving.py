@@ -50,6 +50,8 @@ def test_combined(book: Book, stone: StoneEntry, frames: list[PhotographEntry], 
 def test_only_what_was_taken_alike(book: Book, stone: StoneEntry, frames: list[PhotographEntry]) -> None:
     with pytest.raises(BookError, match="at least two"):
         combine(book, stone, frames[:1], "average", by="Ada")
+    with pytest.raises(BookError, match="named twice"):
+        combine(book, stone, [frames[0], frames[0]], "average", by="Ada")
     other = book.correct_photograph(frames[1], lamp=Lamp.OTHER, by="Ada")
     with pytest.raises(BookError, match="differ in light"):
         combine(book, stone, [frames[0], other], "average", by="Ada")

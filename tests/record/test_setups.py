@@ -50,6 +50,8 @@ def test_a_calibration_is_kept_with_its_photograph(book: Book, setup: SetupEntry
     assert entry.result.um_per_px == pytest.approx(10 / PERIOD, rel=1e-4)
     assert entry.result.relative_u == pytest.approx(1e-3 / 3**0.5, rel=0.05)
     assert (entry.made, entry.by, entry.certificate) == (JANUARY, "Ada", "1 µm in 1 mm")
+    with pytest.raises(BookError, match="in the future"):
+        book.calibrate_setup(setup, [micrometer], division_um=10, made=JANUARY.replace(year=2999), by="Ada")
     (photograph,) = entry.photographs
     assert photograph.path.read_bytes() == micrometer.read_bytes()
     assert book.calibrations(book.setup("60X")) == (entry,)

@@ -77,7 +77,13 @@ def test_looking(recording: str) -> None:
         (["camera", "take", "0"], "--stone"),
         (["camera", "controls", "77"], "camera 77"),
         (["camera", "take", "77", "--to", "x.ome.tif", "--set", "exposure"], "sets nothing"),
+        (["camera", "look", "77", "--set", "exposure=nan"], "sets nothing"),
+        (["camera", "look", "77", "--set", "zoom=2"], "no control 'zoom'"),
         (["camera", "look", "77", "--size", "big"], "is no size"),
+        (["camera", "take", "77", "--stone", "lid-9"], "no stone 'lid-9'"),
+        (["camera", "take", "77", "--to", "x.ome.tif", "--setup", "60x"], "leave '--setup' out"),
+        (["photo", "combine", "lid-1", "a", "b", "--as", "average", "--depth-map", "d.png"], "depth map"),
+        (["photo", "light", "lid-1", "a", "--card", "c.png", "--card-at", "nan,0,1,1"], "no place of a card"),
         (["watch", "no-such-folder"], "no folder"),
     ],
 )
