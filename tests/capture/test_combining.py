@@ -48,7 +48,7 @@ def test_an_average_is_of_light_and_notices_drift(rng: np.random.Generator) -> N
     half = (linear_light(dark) + linear_light(bright)) / 2
     assert np.abs(linear_light(found.pixels) - half).max() < 1e-4
     assert found.drifted
-    assert (found.noise_before, found.noise_after) == (0, pytest.approx(0, abs=0.01))
+    assert (found.noise_before, found.noise_after) == pytest.approx((0, 0), abs=0.01)
     assert np.isnan(average([dark]).noise_after)
     with pytest.raises(PhotographError, match="no frame"):
         average([])
