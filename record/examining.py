@@ -6,11 +6,13 @@ Many stones are measured by several processes side by side; the book is read and
 import multiprocessing
 import os
 import signal
+import threading
 from collections import deque
 from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
+from multiprocessing.synchronize import Event
 
 import cv2
 
@@ -35,6 +37,9 @@ _U_WITHOUT = 0.005
 
 #: A further process takes as long to start as two examinations last, and half a gigabyte of memory.
 _STONES_PER_WORKER, _MOST_WORKERS = 4, 8
+
+# Spawned: a copy of a process that runs threads, as a window does, may hang.
+_SPAWN = multiprocessing.get_context("spawn")
 
 Tell = Callable[[str], None]
 
@@ -272,7 +277,8 @@ def _one_by_one(orders: Iterator[_Order | str], progress: Tell) -> _Results:
 
 def _side_by_side(orders: Iterator[_Order | str], workers: int) -> _Results:
     """Measure in several processes; results come in the order of the stones."""
-    pool = _pool(workers)
+    ended = _SPAWN.Event()
+    pool = _pool(workers, ended)
     running: deque[tuple[_Order | str, Future[Examination | str]]] = deque()
     try:
         while True:
@@ -286,12 +292,12 @@ def _side_by_side(orders: Iterator[_Order | str], workers: int) -> _Results:
             except BrokenProcessPool:
                 # A worker was ended from outside, and all that ran with it. Whose fault it was shows alone.
                 pool.shutdown()
-                pool = _pool(workers)
+                pool = _pool(workers, ended)
                 try:
                     result = _started(pool, order).result()
                 except BrokenProcessPool:
                     pool.shutdown()
-                    pool = _pool(workers)
+                    pool = _pool(workers, ended)
                     result = (
                         "Its examination was ended by the system, most likely because memory ran out; "
                         "close other programs and examine it again."
@@ -299,18 +305,41 @@ def _side_by_side(orders: Iterator[_Order | str], workers: int) -> _Results:
                 running = deque((other, _started(pool, other)) for other, _ in running)
             yield order, result
     finally:
+        ended.set()
         pool.shutdown(cancel_futures=True)
 
 
-def _pool(workers: int) -> ProcessPoolExecutor:
-    # Spawned: a copy of a process that runs threads, as a window does, may hang.
-    spawn = multiprocessing.get_context("spawn")
-    return ProcessPoolExecutor(workers, mp_context=spawn, initializer=_begin_worker)
+def _pool(workers: int, ended: Event) -> ProcessPoolExecutor:
+    return ProcessPoolExecutor(workers, mp_context=_SPAWN, initializer=_begin_worker, initargs=(ended,))
 
 
-def _begin_worker() -> None:
+class _EndedError(Exception):
+    """Nobody waits for the result any more."""
+
+
+#: In a worker: tells it that the work was ended.
+_ended: Event | None = None
+
+
+def _begin_worker(ended: Event) -> None:
+    global _ended
+    _ended = ended
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C ends the work where the book is
     cv2.setNumThreads(1)  # the other processors have work of their own
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    """End this worker when the process it works for is gone, however that ended: it would wait for ever."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
+
+
+def _unless_ended(_step: str) -> None:
+    if _ended is not None and _ended.is_set():
+        raise _EndedError
 
 
 def _started(pool: ProcessPoolExecutor, order: _Order | str) -> Future[Examination | str]:
@@ -326,7 +355,7 @@ def _measured_or_why_not(order: _Order | str) -> Examination | str:
     if isinstance(order, str):
         return order
     try:
-        return _measured(order, threads=1)
+        return _measured(order, progress=_unless_ended, threads=1)
     except (BookError, MeasurementError) as error:
         return str(error)
 

@@ -1,10 +1,10 @@
 """Take in a whole book that `exporting` wrote: all of it or nothing."""
 
-import io
 import json
 import math
 import re
 import zipfile
+import zlib
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from datetime import datetime
@@ -95,7 +95,7 @@ def import_book(source: Path, where: Path | str, *, by: str) -> Book:
 
 @contextmanager
 def _opened(source: Path) -> Iterator[Traversable]:
-    """Open the folder or the zip of an export."""
+    """Open the folder or the zip of an export; damage found while it is read is said too."""
     with ExitStack() as open_until_the_end:
         try:
             if source.is_dir():
@@ -106,11 +106,12 @@ def _opened(source: Path) -> Iterator[Traversable]:
                 root = zipfile.Path(open_until_the_end.enter_context(zipfile.ZipFile(source)))
             if not (root / LINES).is_file():
                 raise BookError(f"'{source}' is no export of a book: it holds no '{LINES}'; choose another.")
-        except (zipfile.BadZipFile, OSError) as error:
+            yield root
+        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as error:
             raise BookError(
-                f"'{source}' cannot be read as an export; choose its folder or its .zip."
+                f"'{source}' cannot be read as an export; choose its folder or its .zip, or export the book again "
+                "where it is damaged."
             ) from error
-        yield root
 
 
 class _Lines:
@@ -152,9 +153,9 @@ class _Lines:
         )
 
     def _objects(self) -> Iterator[dict[str, Any]]:
-        with (self._root / LINES).open("rb") as raw:
+        with (self._root / LINES).open(encoding="utf-8") as file:
             try:
-                for line in io.TextIOWrapper(raw, encoding="utf-8"):
+                for line in file:
                     self.number += 1
                     found = json.loads(line, parse_constant=_no_constant)
                     if not isinstance(found, dict):
@@ -162,8 +163,6 @@ class _Lines:
                     yield found
             except (ValueError, RecursionError) as error:
                 raise self.wrong("it is no JSON in UTF-8") from error
-            except (OSError, EOFError, zipfile.BadZipFile) as error:
-                raise self.wrong("the file is damaged") from error
 
 
 def _no_constant(name: str) -> float:

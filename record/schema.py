@@ -121,8 +121,7 @@ calibrations = Table(
     Column("setup_id", ForeignKey("setups.id"), nullable=False, index=True),
     # When the micrometer was photographed.
     Column("made", UTCDateTime, nullable=False),
-    Column("by", String(100), nullable=False),
-    Column("at", UTCDateTime, nullable=False),
+    *_by_at(),
     # What the person said of the micrometer's certificate.
     Column("certificate", String(200), nullable=False),
     Column("result", _json, nullable=False),

@@ -5,6 +5,7 @@ from sqlalchemy import Connection, func, insert, or_, select
 from setstone.record import schema
 from setstone.record.clock import now
 from setstone.record.entries import Signature, StoneEntry
+from setstone.record.errors import BookError
 from setstone.record.journal import note
 from setstone.record.standing import SIGNING
 from setstone.record.store import Store
@@ -43,8 +44,16 @@ def take_signature_back(book: Store, stone: StoneEntry, *, by: str) -> None:
     stone : StoneEntry
     by : str
         Who takes it back.
+
+    Raises
+    ------
+    BookError
+        When nobody is named, or no signature is in force.
     """
-    _write(book, stone, by, in_force=False)
+    with book.atomic():
+        if signature(book, stone) is None:
+            raise BookError(f"{stone.full_name} is not signed, so there is no signature to take back.")
+        _write(book, stone, by, in_force=False)
 
 
 def signature(book: Store, stone: StoneEntry) -> Signature | None:

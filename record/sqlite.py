@@ -74,6 +74,11 @@ def is_book(connection: Connection) -> bool:
 
 def no_book(place: Place) -> str:
     """Say that a database is not that of a book."""
+    if place.database.stat().st_size == 0:
+        return (
+            f"The book in '{place.folder}' was never finished: its '{place.database.name}' is empty, as after a start or an "
+            "import that was interrupted; start or import it again in another folder."
+        )
     return (
         f"The folder '{place.folder}' holds no setstone book: its '{place.database.name}' belongs to something else; "
         "choose another folder."

@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Protocol, Self
 
-from sqlalchemy import Connection, CursorResult, Engine
+from sqlalchemy import Connection, CursorResult, Engine, ExceptionContext, event
 from sqlalchemy.exc import DBAPIError
 
 from setstone.record import postgresql, sqlite
@@ -40,6 +40,7 @@ class Store:
         self.why_read_only = why_read_only
         self.database: Database = sqlite if self.place.server is None else postgresql
         self._engine = self.database.engine_of(self.place, read_only=bool(why_read_only))
+        event.listen(self._engine, "handle_error", _say_what_cannot_be_asked)
         self._open = True
         self._of_thread = threading.local()
 
@@ -152,6 +153,14 @@ class Store:
             yield
         except DBAPIError as error:
             raise BookError(self.database.sentence(error, self.place)) from error
+
+
+def _say_what_cannot_be_asked(context: ExceptionContext) -> None:
+    # Drivers refuse these before the database sees them, with errors that are none of a database's.
+    if isinstance(context.original_exception, OverflowError):
+        raise BookError("No number in a book is as large as the one given; check it.")
+    if isinstance(context.original_exception, UnicodeEncodeError):
+        raise BookError("A text given holds half a character, which no book can hold; type it again.")
 
 
 def new_id(made: CursorResult[Any]) -> int:

@@ -158,7 +158,7 @@ def show_stone(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOptio
         examinations = opened.latest_examinations(entry)
         readings, remarks = opened.readings(entry), opened.remarks(entry)
         facts, work = opened.facts(entry), opened.work(entry)
-        signature = opened.signature(entry)
+        signature, unchanged = opened.signature(entry), opened.progress([entry.id])[0].signature is not None
 
     def human() -> None:
         say(f"{entry.object_name}, {entry.position}: claimed as {entry.claimed_as or '(nothing)'}")
@@ -171,7 +171,8 @@ def show_stone(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOptio
         if work:
             screen.print_work(work)
         if signature is not None:
-            say(f"Signed by {signature.by}, {signature.at.astimezone():%Y-%m-%d %H:%M}.")
+            since = "" if unchanged else f"; changed since, 'setstone difference {entry.position}' says what"
+            say(f"Signed by {signature.by}, {signature.at.astimezone():%Y-%m-%d %H:%M}{since}.")
 
     data = {
         **j.stone(entry),
@@ -181,6 +182,6 @@ def show_stone(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOptio
         "remarks": [j.remark(r) for r in remarks],
         "facts": [j.fact(f) for f in facts],
         "work": [j.work(w) for w in work],
-        "signed": j.signature(signature),
+        "signed": j.signature(signature) if unchanged else None,
     }
     show(as_json, data, human)

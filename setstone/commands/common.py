@@ -6,6 +6,7 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
+from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -65,6 +66,16 @@ def open_book(where: str) -> Iterator["Book"]:
                 f"The book '{book.place}' is open for reading only, because {book.why_read_only}.", err=True
             )
         yield book
+
+
+def in_local_time(moment: datetime | None) -> datetime | None:
+    """Read a time typed without a zone as one of this machine."""
+    from setstone.record.errors import BookError
+
+    try:
+        return None if moment is None else moment.astimezone()
+    except (ValueError, OverflowError) as error:  # the first and last day of the calendar
+        raise BookError(f"'{moment}' is no time this machine can place; check the year.") from error
 
 
 def show(as_json: bool, data: Any, human: Callable[[], None]) -> None:

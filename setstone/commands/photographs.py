@@ -14,6 +14,7 @@ from setstone.commands.common import (
     ByOption,
     JsonOption,
     StoneArgument,
+    in_local_time,
     open_book,
     say,
     show,
@@ -77,7 +78,7 @@ def add(
                 lamp=None if light is None else Lamp(light),
                 occasion=occasion,
                 by=by,
-                taken=None if taken is None else taken.astimezone(),
+                taken=in_local_time(taken),
                 magnification=magnification,
                 setup=None if setup is None else opened.setup(setup),
             )

@@ -12,6 +12,7 @@ from setstone.commands.common import (
     BookOption,
     ByOption,
     JsonOption,
+    in_local_time,
     open_book,
     say,
     show,
@@ -133,7 +134,7 @@ def calibrate(
             files,
             division_um=given_length(division),
             certificate=certificate,
-            made=None if taken is None else taken.astimezone(),
+            made=in_local_time(taken),
             by=by,
         )
     show(as_json, _calibration(entry), lambda: _print_calibration(entry))

@@ -12,6 +12,7 @@ from setstone.commands.common import (
     ByOption,
     JsonOption,
     StoneArgument,
+    in_local_time,
     open_book,
     say,
     show,
@@ -153,8 +154,8 @@ def search(
             species=species,
             stages=[_stage(s) for s in stage or ()],
             contradicted=contradicted,
-            since=None if since is None else since.astimezone(),
-            until=None if until is None else until.astimezone(),
+            since=in_local_time(since),
+            until=in_local_time(until),
             owner=opened.object(of) if of else None,
             most=most,
         )

@@ -12,6 +12,7 @@ from setstone.commands.common import (
     ByOption,
     JsonOption,
     StoneArgument,
+    in_local_time,
     open_book,
     say,
     show,
@@ -122,7 +123,7 @@ def add_work(
             adhesive=adhesive,
             solvent=solvent,
             remark=remark,
-            done=None if done is None else done.astimezone(),
+            done=in_local_time(done),
             done_by=done_by,
             by=by,
         )

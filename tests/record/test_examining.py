@@ -1,5 +1,10 @@
 """Which photographs are examined and with which scale; the measuring itself is tested in its own room."""
 
+import os
+import signal
+import subprocess
+import sys
+import threading
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -194,3 +199,46 @@ def test_several_processes_give_the_results_of_one_and_outlive_a_bad_photograph(
             assert here.entry.result.diameters == there.entry.result.diameters
             scores = [[c.candidate.score for c in o.candidates] for o in (here.entry, there.entry)]
             assert scores[0] == scores[1]
+
+
+#: Has one worker that answers, and is killed.
+KILLED = """
+import os, signal
+from setstone.record.examining import _SPAWN, _pool
+
+if __name__ == "__main__":
+    ended = _SPAWN.Event()
+    pool = _pool(1, ended)
+    print(pool.submit(os.getpid).result(), flush=True)
+    os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no such signals")
+def test_no_worker_outlives_the_process_it_works_for(tmp_path: Path) -> None:
+    script = tmp_path / "killed.py"
+    script.write_text(KILLED)
+    # Standard output ends, and with it this call, only when the last process that holds it is gone.
+    killed = subprocess.run(
+        [sys.executable, script], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, check=False, timeout=60
+    )
+    assert killed.returncode == -signal.SIGKILL
+    assert int(killed.stdout) > 0
+
+
+def test_a_worker_stops_at_the_next_step_once_the_work_is_ended(
+    book: Book, stone: StoneEntry, picture: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ended = threading.Event()
+
+    def examine(*_: object, progress: Callable[[str], None], **__: object) -> object:
+        ended.set()
+        progress("looking for lines")
+        pytest.fail("it went on")
+
+    monkeypatch.setattr(examining, "examine", examine)
+    monkeypatch.setattr(examining, "_ended", ended)
+    book.add_photograph(stone, picture)
+    order = examining._order(book, stone, None, None, None)
+    with pytest.raises(examining._EndedError):
+        examining._measured_or_why_not(order)

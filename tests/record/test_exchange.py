@@ -228,6 +228,25 @@ def test_an_export_without_its_photographs_or_with_others_is_refused(export: Pat
     assert not (tmp_path / "again").exists()
 
 
+@pytest.mark.parametrize("of", ["book.jsonl", "photographs/"])
+@pytest.mark.parametrize("at", ["header", "contents"])
+def test_a_damaged_zip_gets_one_sentence_and_leaves_nothing(
+    export: Path, tmp_path: Path, of: str, at: str
+) -> None:
+    archive = Path(shutil.make_archive(str(tmp_path / "export"), "zip", export))
+    with zipfile.ZipFile(archive) as whole:
+        (kept,) = (i for i in whole.infolist() if i.filename.startswith(of) and not i.is_dir())
+    spoiled = bytearray(archive.read_bytes())
+    # Of its local header, the magic number; behind it, the middle of what is compressed.
+    where = kept.header_offset + (0 if at == "header" else 30 + len(kept.filename) + kept.compress_size // 2)
+    spoiled[where] ^= 0xFF
+    archive.write_bytes(spoiled)
+    with pytest.raises(BookError, match=r"cannot be (read|imported)|was altered") as refused:
+        import_book(archive, tmp_path / "again", by="Ada")
+    assert "\n" not in str(refused.value)
+    assert not (tmp_path / "again").exists()
+
+
 def test_what_is_no_export_is_said(tmp_path: Path) -> None:
     (tmp_path / "letter.zip").write_text("Dear Sir")
     (tmp_path / "folder").mkdir()

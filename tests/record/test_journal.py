@@ -50,7 +50,10 @@ CHANGES: dict[str, Change] = {
     "add_line": lambda on: on.book.add_line(on.stone, "1.762-1.770", by="Bea"),
     "add_remark": lambda on: on.book.add_remark(on.stone, "old glue", by="Bea"),
     "sign": lambda on: on.book.sign(on.stone, by="Bea"),
-    "take_signature_back": lambda on: on.book.take_signature_back(on.stone, by="Bea"),
+    "take_signature_back": lambda on: (
+        on.book.sign(on.stone, by="Bea"),
+        on.book.take_signature_back(on.stone, by="Bea"),
+    ),
     "state_fact": lambda on: on.book.state_fact(on.stone, Fact.BACK, "closed", by="Bea"),
     "add_work": lambda on: on.book.add_work(on.stone, WorkKind.UNSET, by="Bea"),
     "add_setup": lambda on: on.book.add_setup("60x", by="Bea"),

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from setstone.record.book import Book
+from setstone.record.entries import StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.place import place_of
 
@@ -102,3 +103,20 @@ def test_an_older_book_opened_for_reading_only_says_what_to_do(
     monkeypatch.setattr(upgrading, "LATEST", "9999")
     with pytest.raises(BookError, match=r"older version .*; open it once where it can be written"):
         Book.open(tmp_path / "book", read_only=True)
+
+
+def test_a_book_that_was_never_finished_is_said(tmp_path: Path) -> None:
+    (tmp_path / "book.db").touch()
+    with pytest.raises(BookError, match=r"was never finished: its 'book\.db' is empty"):
+        Book.open(tmp_path)
+
+
+@pytest.mark.parametrize("number", [2**31, 2**63, 10**30])
+def test_a_number_no_database_can_hold_is_said(book: Book, stone: StoneEntry, number: int) -> None:
+    with pytest.raises(BookError, match=r"no reading|No number in a book is as large|out of range"):
+        book.withdraw_reading(stone, number, reason="wrong stone", by="Ada")
+
+
+def test_half_a_character_is_said(book: Book) -> None:
+    with pytest.raises(BookError, match="half a character"):
+        book.search("lid\udcff")

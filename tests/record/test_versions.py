@@ -76,3 +76,14 @@ def test_a_version_that_is_not_there_is_said(book: Book, stone: StoneEntry) -> N
         book.difference(stone, 7)
     with pytest.raises(BookError, match="has no version before 1"):
         book.difference(stone, newer=1)
+
+
+def test_a_signature_that_is_not_there_cannot_be_taken_back(book: Book, stone: StoneEntry) -> None:
+    newest = book.newest_journal_line()
+    with pytest.raises(BookError, match="is not signed"):
+        book.take_signature_back(stone, by="Ada")
+    assert book.newest_journal_line() == newest
+    book.sign(stone, by="Ada")
+    book.take_signature_back(stone, by="Ada")
+    with pytest.raises(BookError, match="is not signed"):
+        book.take_signature_back(stone, by="Ada")
