@@ -198,6 +198,10 @@ def test_without_a_scale_bar_and_without_blue_the_rest_goes_on(run: Run, book: P
         (("examine", "lid-3", "--bar-length", "one inch or so"), "no length with a unit"),
         (("stone", "add", "lid-3"), "already"),
         (("remark", "lid-3", "  "), "empty"),
+        (("sign", "lid-3", "--take-back"), "not signed"),
+        (("search", "--since", "0001-01-01"), "check the year"),
+        (("search", "--most", "9" * 20), "as large as the one given"),
+        (("work", "add", "lid-3", "unset", "--done", "0001-01-01"), "check the year"),
         (("photo", "add", "lid-3", "nowhere.jpg"), "nowhere.jpg"),
     ],
 )
@@ -287,6 +291,7 @@ def test_a_record_is_signed_and_the_difference_to_later_shown(run: Run, book: Pa
     assert json.loads(run("sign", "lid-3", "--json")[1])["version"] == 1
     run("remark", "lid-3", "old glue at the lower edge")
     assert "Changed since: 1 values" in run("versions", "lid-3")[1]
+    assert "changed since, 'setstone difference lid-3' says what" in run("stone", "show", "lid-3")[1]
     (change,) = json.loads(run("difference", "lid-3", "--json")[1])
     assert (change["before"], change["after"]["text"]) == (None, "old glue at the lower edge")
     assert run("sign", "lid-3")[1] == "Signed version 2 of Presentation snuff box/lid-3.\n"
