@@ -277,7 +277,7 @@ def watch(
                 count += 1
                 if stop_after and count >= stop_after:
                     break
-        except KeyboardInterrupt:
+        except (KeyboardInterrupt, typer.Abort):  # the latter while it asks
             say(f"Took {count} photographs.")
 
 
