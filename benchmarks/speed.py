@@ -351,17 +351,16 @@ def folder(options: argparse.Namespace) -> list[Figure]:
 
     place = folder_of_photographs() / "book"
     sources = [s.folder / f"{when}_{{}}.jpg" for s in sample_stones() for when in ("before", "after")]
-    noise = np.random.default_rng(0)
     with Book.create(place, workshop="Workshop on the Quay") as book:
         box = book.add_object("Tray", by="Ada")
         for n in range(options.stones):
             stone = book.add_stone(box, f"stone-{n + 1}", by="Ada")
             for lamp in ("white", "blue"):
-                # Each its own photograph: a pixel in the corner differs.
-                pixels = open_photograph(Path(str(sources[n % len(sources)]).format(lamp))).pixels
-                pixels[0, :3] = noise.integers(0, 255, (3, 3))
-                path = folder_of_photographs() / f"{lamp}.png"
-                Image.fromarray(pixels).save(path, compress_level=1)
+                # Each its own photograph: a comment (T.81, B.2.4.5) after the start of the image differs.
+                data = Path(str(sources[n % len(sources)]).format(lamp)).read_bytes()
+                comment = f"{n:04d}".encode()
+                path = folder_of_photographs() / f"{lamp}.jpg"
+                path.write_bytes(data[:2] + b"\xff\xfe\x00\x06" + comment + data[2:])
                 book.add_photograph(stone, path, by="Ada")
     script = folder_of_photographs() / "examine_folder.py"
     script.write_text(_FOLDER, encoding="utf-8")
