@@ -243,7 +243,7 @@ class _Pair:
 
 
 def _reduced(pixels: Pixels, factor: float) -> Plane:
-    height, width = (round(n / factor) for n in pixels.shape[:2])
+    height, width = (max(1, round(n / factor)) for n in pixels.shape[:2])
     grey = encoded_plane(_no_larger_than_needed(pixels), (1 / 3, 1 / 3, 1 / 3))
     return np.asarray(cv2.resize(grey, (width, height), interpolation=cv2.INTER_AREA), np.float32)
 
@@ -253,7 +253,7 @@ def _no_larger_than_needed(pixels: Pixels) -> Pixels:
     shrink = 2 * _FINE_SIDE / max(pixels.shape[:2])
     if shrink >= 1:
         return pixels
-    width, height = (round(n * shrink) for n in pixels.shape[1::-1])
+    width, height = (max(1, round(n * shrink)) for n in pixels.shape[1::-1])
     return cv2.resize(pixels, (width, height), interpolation=cv2.INTER_AREA)
 
 

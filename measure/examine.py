@@ -70,22 +70,20 @@ def examine(
     Raises
     ------
     MeasurementError
-        When there is no photograph, or no stone in it.
+        When there is no photograph, one of them is no such array or too small, or no stone is in it.
     """
     tell = progress or (lambda _step: None)
     reference: LampName = "blue" if white is None else "white"
     first = blue if white is None else white
     if first is None:
         raise MeasurementError("There is no photograph to examine; add one under white or blue light first.")
-    if min(first.shape[:2]) < SMALLEST:
-        raise MeasurementError(
-            "The photograph is too small to show a stone; use the original, not a thumbnail."
-        )
-    flags: list[Flag] = []
-
     photographs: dict[str, Pixels] = {
         name: p for name, p in (("white", white), ("blue", blue)) if p is not None
     }
+    for name, pixels in photographs.items():
+        _check(name, pixels)
+    flags: list[Flag] = []
+
     with ThreadPoolExecutor(threads) as pool:
         tell("reading the scale")
         reading = {name: pool.submit(find_scale_bar, p) for name, p in photographs.items()}
@@ -96,7 +94,8 @@ def examine(
         flags += scale_flags
 
         tell("aligning the photographs")
-        blue_to_white, align_flags = _aligned(white, blue, bars)
+        # In the pool too: no more threads than were asked for.
+        blue_to_white, align_flags = pool.submit(_aligned, white, blue, bars).result()
         flags += align_flags
 
         tell("finding the outline")
@@ -135,6 +134,18 @@ def examine(
         colour=colour,
         flags=tuple(flags),
     )
+
+
+def _check(name: str, pixels: Pixels) -> None:
+    if pixels.ndim != 3 or pixels.shape[2] != 3 or pixels.dtype not in (np.uint8, np.uint16):
+        raise MeasurementError(
+            f"The photograph under {name} light must be three channels of 8 or 16 bits, shape (H, W, 3), "
+            f"not {pixels.dtype} of shape {pixels.shape}; open it with setstone.capture.open."
+        )
+    if min(pixels.shape[:2]) < SMALLEST:
+        raise MeasurementError(
+            f"The photograph under {name} light is too small to show a stone; use the original, not a thumbnail."
+        )
 
 
 def _choose_scale(

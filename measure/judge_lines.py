@@ -196,6 +196,7 @@ def _sizes(line: Line, blur: float, um_per_px: float | None) -> dict[str, Quanti
 
 def _width(seen: float, blur: float, um_per_px: float) -> Quantity:
     true = math.sqrt(max(seen**2 - blur**2, 0.0))
-    spread = combine(seen * U_WIDTH, blur * U_BLUR)
+    # A width seen as 0 is one too small to be seen.
+    spread = combine(max(seen, U_WIDTH) * U_WIDTH, blur * U_BLUR)
     # Near zero the square root turns the spread of the square into one of the width.
     return Quantity(true * um_per_px, spread / max(true, math.sqrt(spread)) * um_per_px, "µm")

@@ -27,6 +27,7 @@ from setstone.measure.runs import (
     gradient_each,
     mean_each,
     median_each,
+    nearest,
     percentile_each,
     picked,
     positions,
@@ -205,12 +206,6 @@ def _beyond(path: Values, starts: Starts, length: Values, sigma: float, end: int
     return _Points(np.repeat(tip, counts, axis=0) + (4 * sigma + positions(new))[:, None] * along, along, new)
 
 
-def _at(plane: Plane | NDArray[np.bool_], points: Values) -> Values:
-    x = np.clip(np.rint(points[:, 0]).astype(int), 0, plane.shape[1] - 1)
-    y = np.clip(np.rint(points[:, 1]).astype(int), 0, plane.shape[0] - 1)
-    return np.asarray(plane[y, x], np.float64)
-
-
 def _spread(values: Values, starts: Starts, high: float, low: float) -> Values:
     """Difference of two percentiles of each line."""
     above, below = percentile_each(values, starts, [high, low])
@@ -264,7 +259,7 @@ def _bent(path: Values, starts: Starts) -> tuple[Values, Values]:
 
 def _light(own: _Sampled, lamp: Surroundings, clipped: NDArray[np.bool_]) -> dict[str, Values]:
     u, starts = own.unit, own.starts
-    grain = np.maximum(_at(lamp.grain, own.path), 1e-3)
+    grain = np.maximum(nearest(lamp.grain, own.path), 1e-3)
     relative = own.contrast / grain
     middle = median_each(own.contrast, starts)
     normal = own.normal
@@ -302,7 +297,7 @@ def _light(own: _Sampled, lamp: Surroundings, clipped: NDArray[np.bool_]) -> dic
         "ground_range": np.log(0.1 + _spread(ground, starts, 95, 5) / level),
         "ground_rank": _rank(median_each(ground, starts), lamp),
         "grain_rank": np.log(level / max(lamp.grain_median, 1e-3)),
-        "clipped": mean_each(_at(clipped, own.path), starts),
+        "clipped": mean_each(nearest(clipped, own.path), starts),
         "ahead_least": np.minimum(*ahead) / level,
         "ahead_most": np.maximum(*ahead) / level,
         "ahead_step": np.log(0.1 + np.maximum(*ahead_step) / level),
@@ -323,14 +318,14 @@ def _rank(values: Values, lamp: Surroundings) -> Values:
 def _other_lamp(own: _Sampled, lamp: Surroundings, white: Surroundings) -> dict[str, Values]:
     u, starts = own.unit, own.starts
     profile = across(white.plane, own.path, own.normal, u * np.array([-7, -5, -3, -0.7, 0, 0.7, 3, 5, 7]))
-    level = np.maximum(mean_each(_at(white.grain, own.path), starts), 1e-3)
+    level = np.maximum(mean_each(nearest(white.grain, own.path), starts), 1e-3)
     left, right = profile[:, :3].mean(axis=1), profile[:, 6:].mean(axis=1)
     step = left - right
     near_left, near_right = profile[:, 2], profile[:, 6]
     centre = profile[:, 3:6].mean(axis=1)
     bright = mean_each(centre - np.maximum(near_left, near_right), starts)
     dark = mean_each(np.minimum(near_left, near_right) - centre, starts)
-    own_level = np.maximum(mean_each(_at(lamp.grain, own.path), starts), 1e-3)
+    own_level = np.maximum(mean_each(nearest(lamp.grain, own.path), starts), 1e-3)
     blue = np.maximum(median_each(own.contrast, starts) / own_level, 0.1)
     ground = np.minimum(left, right)
     sides = np.array([1, 1, 1, -1, -1, -1]) / 3

@@ -16,7 +16,8 @@ from numba import njit
 from numpy.typing import NDArray
 
 from setstone.measure.light import Plane
-from setstone.measure.ridges import DIRECTIONS
+from setstone.measure.lines import FWHM_PER_SIGMA
+from setstone.measure.ridges import DIRECTIONS, taps, to_flank
 
 #: Widths looked for: the narrowest and three more, each this much wider than the last.
 SCALES, RATIO = 4, 1.6
@@ -38,9 +39,6 @@ NONE = 0.01
 REDUCE_FROM = 3.0
 #: Rows done at a time.
 BAND = 128
-
-FWHM_PER_SIGMA = 2 * math.sqrt(2 * math.log(2))
-
 
 def line_map(
     plane: Plane, *, narrowest_px: float, bright: bool = True, mask: NDArray[np.bool_] | None = None
@@ -88,10 +86,10 @@ def line_map(
 
 def _at_scale(plane: Plane, sigma: float, weaker: float) -> Plane:
     """Answer of one scale, `weaker` of it from the weaker flank and the rest from the mean of both."""
-    along, weights = _stencil(sigma, ELONGATION)
-    further, further_weights = _stencil(sigma, GOES_ON)
-    theta = np.arange(DIRECTIONS) * math.pi / DIRECTIONS
-    across = np.rint(np.stack([np.cos(theta), -np.sin(theta)], axis=-1) * FLANK * sigma).astype(np.int64)
+    along, weights = taps(sigma, ELONGATION)
+    further, further_weights = taps(sigma, GOES_ON)
+    share, further_share = ((w / w.sum()).astype(np.float32) for w in (weights, further_weights))
+    across = to_flank(FLANK * sigma)
     reach = int(np.abs(along).max() + np.abs(across).max())
     room = int(np.abs(further).max())
     blurred = cv2.GaussianBlur(plane, (0, 0), sigma, borderType=cv2.BORDER_REFLECT)
@@ -102,10 +100,10 @@ def _at_scale(plane: Plane, sigma: float, weaker: float) -> Plane:
         height = min(BAND, plane.shape[0] - top)
         rows = np.ascontiguousarray(padded[top : top + height + 2 * pad])
         answers = np.empty((DIRECTIONS, height + 2 * room, plane.shape[1] + 2 * room), np.float32)
-        _answers(rows, np.empty_like(rows), reach, along, weights, across, np.float32(weaker), answers)
+        _answers(rows, np.empty_like(rows), reach, along, share, across, np.float32(weaker), answers)
         np.log(answers + np.float32(NONE), out=answers)
         widened = np.maximum(answers, np.maximum(np.roll(answers, 1, axis=0), np.roll(answers, -1, axis=0)))
-        _going_on(widened, room, further, further_weights, out[top : top + height])
+        _going_on(widened, room, further, further_share, out[top : top + height])
     return np.asarray(np.maximum(np.exp(out) - np.float32(NONE), 0), np.float32)
 
 
@@ -160,18 +158,6 @@ def _filled(plane: Plane, mask: NDArray[np.bool_]) -> Plane:
         known |= new
     picture[~known] = picture[known].mean()
     return picture
-
-
-def _stencil(sigma: float, elongation: float) -> tuple[NDArray[np.int64], NDArray[np.float32]]:
-    """Whole-pixel offsets (dy, dx) along each direction and their weights, of a Gaussian out to two sigmas of it."""
-    step = max(1.0, 0.8 * sigma)  # the blurred picture holds nothing finer
-    theta = np.arange(DIRECTIONS) * math.pi / DIRECTIONS
-    count = math.ceil(elongation * sigma / step)
-    distance = np.arange(-count, count + 1) * step
-    weights = np.exp(-0.5 * (distance / (elongation * sigma / 2)) ** 2)
-    unit = np.stack([np.sin(theta), np.cos(theta)], axis=-1)
-    along = np.rint(unit[:, None, :] * distance[None, :, None]).astype(np.int64)
-    return along, (weights / weights.sum()).astype(np.float32)
 
 
 @njit(cache=True, nogil=True)

@@ -12,8 +12,7 @@ from numpy.typing import NDArray
 
 from setstone.measure.light import Plane
 from setstone.measure.lines import Line
-
-Values = NDArray[np.float64]
+from setstone.measure.runs import Values, nearest
 
 #: Distances from the centre line at which a cut is read, in multiples of the finest filter's sigma.
 ACROSS = (1.5, 3.0, 4.5, 6.5, 9.0, 12.0)
@@ -70,7 +69,7 @@ def profile_features(
     part = owner * PARTS + (np.arange(len(points)) - starts[owner]) * PARTS // counts[owner]
 
     cuts = _cuts(plane, points, normal, sigma)
-    mean, level, parts = _levels(cuts, _at(grain, points), owner, part, n)
+    mean, level, parts = _levels(cuts, nearest(grain, points), owner, part, n)
     # The brighter side always comes first: a line has no direction.
     flip = mean[:, :CENTRE].mean(axis=1) < mean[:, CENTRE + 1 :].mean(axis=1)
     contrast, whole, step = _contrast(parts), np.maximum(np.abs(_contrast(mean)), 0.3), _step(parts, NEAR)
@@ -93,7 +92,7 @@ def profile_features(
     if white is None or white_grain is None:
         return features
     cuts = _cuts(white, points, normal, sigma)
-    mean, level, parts = _levels(cuts, _at(white_grain, points), owner, part, n)
+    mean, level, parts = _levels(cuts, nearest(white_grain, points), owner, part, n)
     signed = _contrast(parts) / level[:, None]
     columns = [
         *_rises(mean, level, flip).T,
@@ -151,12 +150,6 @@ def _cuts(plane: Plane, points: Values, normal: Values, sigma: float) -> Values:
         for some in np.array_split(at, range(30000, len(at), 30000))
     ]  # fmt: skip
     return np.concatenate(pieces).astype(np.float64)
-
-
-def _at(plane: Plane, points: Values) -> Values:
-    x = np.clip(np.rint(points[:, 0]).astype(int), 0, plane.shape[1] - 1)
-    y = np.clip(np.rint(points[:, 1]).astype(int), 0, plane.shape[0] - 1)
-    return np.asarray(plane[y, x], np.float64)
 
 
 def _means(values: Values, owner: NDArray[np.int64], count: int) -> Values:

@@ -113,7 +113,10 @@ def oriented_response(plane: Plane, sigmas: Sequence[float], *, bright: bool = T
     height, width = plane.shape
     out = Ridges(np.zeros_like(plane), np.zeros_like(plane), np.zeros_like(plane))
     for sigma in sigmas:
-        along, weights, across = _stencil(sigma)
+        along, full = taps(sigma, ELONGATION)
+        full[len(full) // 2] /= 2  # the pixel itself counts half in either half
+        weights = (full / (full.sum() + full[len(full) // 2])).astype(np.float32)
+        across = to_flank(2 * sigma + 1)
         # How far taps reach, plus the blur that is already in the rows beyond.
         reach = int(np.abs(along).max() + np.abs(across).max())
         margin = reach + math.ceil(4 * sigma)
@@ -136,27 +139,36 @@ def oriented_response(plane: Plane, sigmas: Sequence[float], *, bright: bool = T
     return out
 
 
-def _normals() -> NDArray[np.float64]:
-    theta = np.arange(DIRECTIONS) * math.pi / DIRECTIONS
-    return np.stack([np.cos(theta), -np.sin(theta)], axis=-1)
+def taps(sigma: float, elongation: float) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Where an average along each direction reads a picture blurred by sigma: a Gaussian out to two of its sigmas.
 
+    Parameters
+    ----------
+    sigma : float
+        In pixels.
+    elongation : float
+        Half length of the average, in sigmas.
 
-def _stencil(sigma: float) -> tuple[NDArray[np.int64], NDArray[np.float32], NDArray[np.int64]]:
-    """Whole-pixel offsets (dy, dx) along each direction, their weights, and the offset to a flank."""
+    Returns
+    -------
+    along : (DIRECTIONS, K, 2) int64 array
+        Whole-pixel offsets dy, dx.
+    weights : (K,) float64 array
+        1 in the middle.
+    """
+    step = max(1.0, 0.8 * sigma)  # the blurred picture holds nothing finer
     theta = np.arange(DIRECTIONS) * math.pi / DIRECTIONS
     unit = np.stack([np.sin(theta), np.cos(theta)], axis=-1)
-    count = math.ceil(ELONGATION * sigma / _step(sigma))
-    distance = np.arange(-count, count + 1) * _step(sigma)
-    weights = np.exp(-0.5 * (distance / (ELONGATION * sigma / 2)) ** 2)
-    weights[count] /= 2  # the pixel itself counts half in either half
-    along = np.rint(unit[:, None, :] * distance[None, :, None]).astype(np.int64)
-    across = np.rint(_normals() * (2 * sigma + 1)).astype(np.int64)
-    return along, (weights / (weights.sum() + weights[count])).astype(np.float32), across
+    count = math.ceil(elongation * sigma / step)
+    distance = np.arange(-count, count + 1) * step
+    weights = np.exp(-0.5 * (distance / (elongation * sigma / 2)) ** 2)
+    return np.rint(unit[:, None, :] * distance[None, :, None]).astype(np.int64), weights
 
 
-def _step(sigma: float) -> float:
-    """Distance of taps: the blurred picture holds nothing finer than its sigma."""
-    return max(1.0, 0.8 * sigma)
+def to_flank(distance: float) -> NDArray[np.int64]:
+    """Whole-pixel offset dy, dx across each direction, so many pixels away: (DIRECTIONS, 2)."""
+    theta = np.arange(DIRECTIONS) * math.pi / DIRECTIONS
+    return np.rint(np.stack([np.cos(theta), -np.sin(theta)], axis=-1) * distance).astype(np.int64)
 
 
 def _half(plane: Plane) -> Plane:

@@ -110,6 +110,13 @@ def across(plane: Plane, points: Values, normals: Values, offsets: Values) -> Va
     return np.asarray(_across(plane, points, normals, np.asarray(offsets, np.float64)), np.float64)
 
 
+def nearest(plane: Plane | NDArray[np.bool_], points: Values) -> Values:
+    """Value of the pixel nearest to each point x, y, the border repeated: (N, 2) to (N,)."""
+    x = np.clip(np.rint(points[:, 0]).astype(int), 0, plane.shape[1] - 1)
+    y = np.clip(np.rint(points[:, 1]).astype(int), 0, plane.shape[0] - 1)
+    return np.asarray(plane[y, x], np.float64)
+
+
 def _gaussian(sigma: float) -> Values:
     """Weights as `scipy.ndimage.gaussian_filter1d` takes them, cut at four sigma."""
     radius = int(4 * sigma + 0.5)

@@ -131,3 +131,36 @@ def test_where_no_stone_can_be_a_sentence_says_so(size: tuple[int, int]) -> None
 def test_without_photographs_a_sentence_says_so() -> None:
     with pytest.raises(MeasurementError, match="no photograph"):
         examine(None, None)
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        np.zeros((90, 90), np.uint8),
+        np.zeros((90, 90, 1), np.uint8),
+        np.zeros((90, 90, 4), np.uint8),
+        np.zeros((90, 90, 3), np.float32),
+        np.zeros((90, 90, 3), np.int64),
+        np.zeros((0, 0, 3), np.uint8),
+        np.zeros((1, 1, 3), np.uint8),
+    ],
+    ids=lambda a: f"{a.dtype} {a.shape}",
+)
+@pytest.mark.parametrize("lamp", ["white", "blue"])
+def test_of_what_is_no_photograph_a_sentence_says_so_beside_a_good_one_too(
+    wrong: NDArray[Any], lamp: str
+) -> None:
+    white, blue = pictures()
+    with pytest.raises(MeasurementError, match=f"under {lamp} light"):
+        examine(*((wrong, blue) if lamp == "white" else (white, wrong)))
+
+
+@pytest.mark.parametrize("size", [(20000, 64), (64, 4000)])
+def test_a_long_strip_ends_in_a_sentence_or_a_flag(size: tuple[int, int]) -> None:
+    strip = np.random.default_rng(0).integers(0, 255, (*size, 3), dtype=np.uint8)
+    try:
+        flags = {f.code for f in examine(strip, pictures()[1]).flags}
+    except MeasurementError as error:
+        assert "stone" in str(error)
+    else:
+        assert "not-aligned" in flags

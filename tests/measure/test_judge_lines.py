@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from setstone.measure.judge_lines import U_WIDTH, _width
 from setstone.measure.line_features import ABSENT, NAMES
 from setstone.measure.line_reasons import reasons_for
 from setstone.measure.line_scores import MANY, SHORT, Trees, both_looks, counts_half, evaluate, first_scores
@@ -52,3 +53,9 @@ def test_short_lines_and_those_after_many_better_ones_count_half() -> None:
     features[0, NAMES.index("length")] = np.log(SHORT * 0.9)
     half = counts_half(np.linspace(0.9, 0.3, MANY + 2), features)
     assert half.tolist() == [True] + [False] * (MANY - 1) + [True, True]
+
+
+def test_a_width_too_small_to_be_seen_is_as_uncertain_as_any() -> None:
+    width = _width(0.0, 0.0, 4.0)
+    assert width.value == 0
+    assert width.u == pytest.approx(4 * U_WIDTH)
