@@ -40,6 +40,7 @@ REDUCE_FROM = 3.0
 #: Rows done at a time.
 BAND = 128
 
+
 def line_map(
     plane: Plane, *, narrowest_px: float, bright: bool = True, mask: NDArray[np.bool_] | None = None
 ) -> Plane:

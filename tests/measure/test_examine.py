@@ -155,12 +155,7 @@ def test_of_what_is_no_photograph_a_sentence_says_so_beside_a_good_one_too(
         examine(*((wrong, blue) if lamp == "white" else (white, wrong)))
 
 
-@pytest.mark.parametrize("size", [(20000, 64), (64, 4000)])
-def test_a_long_strip_ends_in_a_sentence_or_a_flag(size: tuple[int, int]) -> None:
-    strip = np.random.default_rng(0).integers(0, 255, (*size, 3), dtype=np.uint8)
-    try:
-        flags = {f.code for f in examine(strip, pictures()[1]).flags}
-    except MeasurementError as error:
-        assert "stone" in str(error)
-    else:
-        assert "not-aligned" in flags
+def test_a_long_strip_ends_in_a_sentence() -> None:
+    strip = np.random.default_rng(0).integers(0, 255, (20000, 64, 3), dtype=np.uint8)
+    with pytest.raises(MeasurementError, match="No stone"):
+        examine(strip, pictures()[1])
