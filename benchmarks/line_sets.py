@@ -4,7 +4,7 @@
 
 REALDATA holds the folders lines-retina-chase, lines-retina-hrf, lines-pavement-sut, lines-masonry and
 lines-steel-grains; each README names source, licence and metric. No learning, one set of defaults:
-`line_map`, dark lines, from the narrowest width named per set; all sets by green, which is luminance where a picture is grey.
+`line_map`, dark lines, from the narrowest width named per set and chosen on it (a fit: see docs/accuracy.md); all sets by green, which is luminance where a picture is grey.
 """
 
 import argparse
