@@ -17,6 +17,11 @@ from numpy.typing import NDArray
 
 from setstone.capture.photograph import Lamp, Pixels
 
+#: Said wherever blue light is chosen. Source: IEC 62471:2006, retinal blue-light hazard 300-700 nm.
+BLUE_LIGHT = (
+    "Blue light: do not look into the lamp or through the eyepieces while it is on; use the camera, and follow "
+    "the lamp's own risk group (IEC 62471) and your local rules."
+)
 #: A picture is judged on about this many of its pixels, spread evenly.
 _SAMPLES = 100_000
 #: Grey levels of 255: darker is noise, brighter has lost its colour.

@@ -15,7 +15,8 @@ from setstone.capture.errors import PhotographError
 from setstone.capture.open import SUFFIXES
 
 #: Names that photographs have; everything else a program may keep in the folder is not ours.
-_NAMED = {suffix for suffixes in SUFFIXES.values() for suffix in suffixes}
+#: Endings of names of photographs.
+NAMED = {suffix for suffixes in SUFFIXES.values() for suffix in suffixes}
 #: A file is whole when neither size nor time of change moved for so long, s; network drives tell late.
 SETTLED_S = 1.0
 #: Milliseconds between two looks.
@@ -102,7 +103,7 @@ def new_photographs(
 
 def _state(path: Path) -> tuple[int, int] | None:
     """Size and time of change of a file that may be a photograph; None of anything else."""
-    if path.name.startswith(".") or path.suffix.lower() not in _NAMED:
+    if path.name.startswith(".") or path.suffix.lower() not in NAMED:
         return None
     try:
         found = path.lstat()

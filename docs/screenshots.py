@@ -12,7 +12,7 @@ from pathlib import Path
 
 from napari.viewer import Viewer  # noqa: TID251
 from qtpy.QtGui import QColor, QPainter, QPixmap  # noqa: TID251
-from qtpy.QtWidgets import QApplication, QWidget  # noqa: TID251
+from qtpy.QtWidgets import QApplication  # noqa: TID251
 
 from setstone.annotate.bench import snuff_box
 from setstone.annotate.bench.bench import Bench
@@ -111,14 +111,9 @@ def all_panels(window: Window) -> QPixmap:
         dock.setFloating(True)
         dock.resize(width, height)
         wait(lambda: False, 1)
-        painter.drawPixmap(place * (width + 8), 0, width, height, grabbed(dock))
+        painter.drawPixmap(place * (width + 8), 0, width, height, dock.grab())
     painter.end()
     return picture
-
-
-def grabbed(widget: QWidget) -> QPixmap:
-    """Picture of a widget at the size it has."""
-    return widget.grab()
 
 
 def save(picture: QPixmap, name: str) -> None:

@@ -96,6 +96,7 @@ class Bench:
         self.book.close()
         if self._presence is not None:
             self._presence.leave()
+            self._presence = None
         self.book, self.stone, self.review, self.occasion, self.progress = None, None, None, "", ()
         self.steps.forget()
         self.book_changed.emit()

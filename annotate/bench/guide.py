@@ -3,12 +3,6 @@
 from setstone.annotate.bench.bench import Bench
 from setstone.record.progress import Stage
 
-#: Shown wherever blue light is chosen.
-BLUE_LIGHT = (
-    "Blue light: do not look into the lamp or through the eyepieces while it is on; use the camera. Follow the "
-    "lamp's risk group (IEC 62471) and your local rules."
-)
-
 
 def next_step(bench: Bench) -> str:
     """Say what to do next at a bench.

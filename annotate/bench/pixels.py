@@ -57,10 +57,6 @@ class Pixels:
             self._thumbnails[entry.sha256] = small(image)
         return self._thumbnails[entry.sha256]
 
-    def known_thumbnail(self, entry: PhotographEntry) -> Image | None:
-        """Return the thumbnail where it was made already."""
-        return self._thumbnails.get(entry.sha256)
-
 
 def small(image: Image) -> Image:
     """Make an (H, W, 3) uint8 picture small, its longer side 96 px."""

@@ -2,6 +2,7 @@
 
 import json
 import socket
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -30,17 +31,17 @@ class Presence:
         self.other = ""
         try:
             self._lock.acquire(timeout=0)
+            self._write(by)
         except Timeout:
             self.other = _told(self._who)
         except OSError:
             return  # a folder that cannot be written, or a disk without locks: nothing can be said
-        else:
-            self._write(by)
 
     def leave(self) -> None:
         """The book is no longer open here."""
         if self._lock.is_locked:
-            self._who.unlink(missing_ok=True)
+            with suppress(OSError):  # its folder is gone or cannot be written any more
+                self._who.unlink(missing_ok=True)
             self._lock.release()
 
     def _write(self, by: str) -> None:

@@ -8,10 +8,11 @@ from qtpy.QtWidgets import QCheckBox, QComboBox, QLabel, QSizePolicy, QSlider, Q
 from superqt import QElidingLabel
 
 from setstone.annotate.bench.bench import Bench
-from setstone.annotate.bench.guide import BLUE_LIGHT, next_step
+from setstone.annotate.bench.guide import next_step
 from setstone.annotate.panels.canvas import VIEWS, Canvas
 from setstone.annotate.panels.tools import Tools
 from setstone.annotate.panels.working import attempt
+from setstone.capture.lamp import BLUE_LIGHT
 
 
 class Bar(QToolBar):

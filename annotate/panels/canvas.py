@@ -96,7 +96,6 @@ class Canvas(QObject):
         bench.review_changed.connect(self._new_review)
         bench.book_changed.connect(self._load)
         viewer.scene.camera.events.zoom.connect(self._zoomed)
-        viewer.canvas.overlays.scale_bar.visible = True
         viewer.canvas.overlays.scale_bar.font_size = 12
 
     # What is shown
@@ -108,8 +107,12 @@ class Canvas(QObject):
 
     @view.setter
     def view(self, view: str) -> None:
+        before = self._whole_zoom()
         self._view = view
         self._apply_view()
+        after = self._whole_zoom()
+        if before is not None and after is not None:  # one light has twice the room of two side by side
+            self.viewer.scene.camera.zoom *= after / before
         self.draw_marks()
         self.view_changed.emit(view)
 
@@ -141,13 +144,10 @@ class Canvas(QObject):
 
     def whole(self) -> None:
         """Show the whole photograph."""
-        name = next((n for n in _LAMPS if n in self._there), None)
-        if name is not None:
-            # Not its extent: napari keeps that of the pixels before as long as a layer is not visible.
-            layer = self.layers[name]
-            corners = np.zeros(2), np.asarray(layer.data.shape[:2]) - 1.0
-            low, high = (np.asarray(layer.data_to_world(corner))[-2:] for corner in corners)
-            self._fly(np.asarray((low + high) / 2), self._zoom(np.asarray(high - low)))
+        box = self._whole_box()
+        if box is not None:
+            low, high = box
+            self._fly((low + high) / 2, self._zoom(high - low))
 
     def fly_to(self, entry: CandidateEntry) -> None:
         """Show a candidate large."""
@@ -372,6 +372,20 @@ class Canvas(QObject):
             self.fly_to(review.current)
 
     # The view
+
+    def _whole_box(self) -> tuple[Points, Points] | None:
+        """Two corners of the photograph in the world; None without one."""
+        name = next((n for n in _LAMPS if n in self._there), None)
+        if name is None:
+            return None
+        # Not its extent: napari keeps that of the pixels before as long as a layer is not visible.
+        layer = self.layers[name]
+        low, high = (layer.data_to_world(c) for c in (np.zeros(2), np.asarray(layer.data.shape[:2]) - 1.0))
+        return np.asarray(low, float)[-2:], np.asarray(high, float)[-2:]
+
+    def _whole_zoom(self) -> float | None:
+        box = self._whole_box()
+        return None if box is None else self._zoom(box[1] - box[0])
 
     def _zoom(self, extent: Points) -> float:
         """Canvas pixels per world unit that show an extent (height, width) with some room."""

@@ -8,7 +8,6 @@ from qtpy.QtWidgets import QWidget
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.panels.working import attempt
-from setstone.record.errors import BookError
 from setstone.record.place import DATABASE
 
 _EVENTS = (QEvent.Type.DragEnter, QEvent.Type.DragMove, QEvent.Type.Drop)
@@ -50,8 +49,6 @@ class Dropping(QObject):
         if len(files) == 1 and (files[0] / DATABASE).is_file():
             self._bench.open(files[0])
             return
-        if self._bench.stone is None:
-            raise BookError("Choose the stone first that these photographs show; then drop them again.")
         self._add(files)
 
 

@@ -6,6 +6,7 @@ from qtpy.QtCore import QObject, Qt, Signal
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.panels.working import EXPECTED, Job, Tell
+from setstone.record.book import Book
 from setstone.record.entries import ExaminationEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.examining import examine_stone, given_length
@@ -27,7 +28,7 @@ class Examining(QObject):
     #: What is being done, in words.
     told = Signal(str)
 
-    _kept = Signal(object)
+    _kept = Signal(object, object)
 
     def __init__(self, bench: Bench) -> None:
         super().__init__()
@@ -36,6 +37,7 @@ class Examining(QObject):
         #: Length printed at the scale bar, as typed; empty where it is to be read from the picture.
         self.bar_length = ""
         self._kept.connect(self._on_kept, Qt.ConnectionType.QueuedConnection)  # from the thread
+        bench.book_changed.connect(self.cancel)
 
     @property
     def running(self) -> bool:
@@ -96,7 +98,7 @@ class Examining(QObject):
                 except EXPECTED as error:
                     failed.append(f"{name}: {error}")
                 else:
-                    self._kept.emit(entry)
+                    self._kept.emit(book, entry)
             return failed
 
         self._job = Job("Examining", work, bench=self._bench, steps=_STEPS * len(stones))
@@ -107,8 +109,9 @@ class Examining(QObject):
         self._job.start()
         self.changed.emit()
 
-    def _on_kept(self, entry: ExaminationEntry) -> None:
-        self._bench.examined(entry)
+    def _on_kept(self, book: Book, entry: ExaminationEntry) -> None:
+        if book is self._bench.book:  # another one may hold a stone of the same number
+            self._bench.examined(entry)
 
     def _finished(self, failed: list[str]) -> None:
         for sentence in failed:

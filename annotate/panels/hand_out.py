@@ -1,5 +1,6 @@
 """The hand-out for the buyer: looked at before it is written, written in a thread, opened in the browser."""
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -140,12 +141,12 @@ class HandOutPanel(QWidget):
 
     def show_preview(self) -> None:
         """Show the sheet as it would be written now."""
-        bench, stones = self._bench, self.stones
+        book, stones = self._bench.opened, self.stones
 
         def work(tell: Tell) -> tuple[Preview, list[QImage]]:
             texts = english()
-            sheets = gather(bench.opened, stones, texts, progress=tell)
-            page = render(sheets, texts, made=datetime.now(UTC), workshop=bench.opened.workshop)
+            sheets = gather(book, stones, texts, progress=tell)
+            page = render(sheets, texts, made=datetime.now(UTC), workshop=book.workshop)
             preview = preview_of(page)
             return preview, [_drawn(p) for p in preview.pictures]
 
@@ -153,27 +154,27 @@ class HandOutPanel(QWidget):
 
     def write_to(self, path: Path) -> None:
         """Write the sheet."""
-        bench, stones, with_pictures = self._bench, self.stones, self.pictures.isChecked()
+        book, stones, with_pictures = self._bench.opened, self.stones, self.pictures.isChecked()
 
         def work(tell: Tell) -> Path:
-            written = write_handout(bench.opened, stones, path, progress=tell)
+            written = write_handout(book, stones, path, progress=tell)
             if with_pictures:
                 from setstone.annotate.pictures import write_pictures
 
                 for stone in stones:
                     tell(f"pictures of {stone.position}")
-                    for entry in bench.opened.latest_examinations(stone):
-                        write_pictures(
-                            entry, stone, bench.opened.photographs(stone), path.parent / "pictures"
-                        )
+                    for entry in book.latest_examinations(stone):
+                        write_pictures(entry, stone, book.photographs(stone), path.parent / "pictures")
             return written
 
         self._start("Writing the hand-out", work, len(stones) * (1 + with_pictures), self._written)
 
-    def _start(self, title: str, work: object, steps: int, done: object) -> None:
+    def _start(
+        self, title: str, work: Callable[[Tell], object], steps: int, done: Callable[..., None]
+    ) -> None:
         if self._job is not None:
             return
-        job = Job(title, work, bench=self._bench, steps=steps)  # type: ignore[arg-type]
+        job = Job(title, work, bench=self._bench, steps=steps)
         self.working.setRange(0, steps)
         self.working.setValue(0)
         self.working.setAccessibleName(title)

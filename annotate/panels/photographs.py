@@ -26,7 +26,6 @@ from qtpy.QtWidgets import (
 
 from setstone.annotate.bench.adding import Arrival, add_files
 from setstone.annotate.bench.bench import Bench
-from setstone.annotate.bench.guide import BLUE_LIGHT
 from setstone.annotate.bench.pixels import Pixels
 from setstone.annotate.bench.scaling import BarEnds, bar_ends, scale_typed, scale_words, width_words
 from setstone.annotate.bench.settings import keep_settings, read_settings
@@ -37,8 +36,10 @@ from setstone.annotate.panels.settings import ask_for_pictures
 from setstone.annotate.panels.thumbnails import Thumbnails
 from setstone.annotate.panels.watching import Watching
 from setstone.annotate.panels.working import EXPECTED, Job, Tell, attempt
+from setstone.capture.lamp import BLUE_LIGHT
 from setstone.capture.photograph import Lamp
 from setstone.measure.scale import Scale
+from setstone.record.book import Book
 from setstone.record.entries import PhotographEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.photographs import stored_pixels
@@ -85,7 +86,7 @@ class PhotographsPanel(QWidget):
         self.setMinimumSize(21 * line_height(self), 13 * line_height(self))
         self.drop = QPushButton(_DROP)
         self.drop.setToolTip(
-            "JPEG, PNG or TIFF, several at once. The files stay as they are; copies go into the book."
+            "JPEG, PNG, TIFF, HEIC or camera raw, several at once. The files stay as they are; copies go into the book."
         )
         self.drop.setMinimumHeight(2 * line_height(self))
         self.drop.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
@@ -103,8 +104,7 @@ class PhotographsPanel(QWidget):
         self.watching.ended.connect(self._watched)
         self.problems = caution()
         self.hint = words()
-        self.blue = caution("Blue light: do not look into the lamp or the eyepieces; use the camera.")
-        self.blue.setToolTip(BLUE_LIGHT)
+        self.blue = caution(BLUE_LIGHT)
         self.cancel = QPushButton("Cancel")
         self.cancel.setToolTip("Stop after the file that is being read; those before it stay.")
         self.cancel.clicked.connect(self._cancel)
@@ -168,18 +168,18 @@ class PhotographsPanel(QWidget):
         """Add what waits for the stone that comes first."""
         if self._job is not None or not self._waiting:
             return
-        bench, stone = self._bench, self._waiting[0][0]
+        bench, book, stone = self._bench, self._bench.opened, self._waiting[0][0]
         files = [file for of, file in self._waiting if of.id == stone.id]
         self._waiting = [(of, file) for of, file in self._waiting if of.id != stone.id]
 
         def work(tell: Tell) -> Arrival:
-            return add_files(bench.opened, stone, files, by=bench.by, progress=tell)
+            return add_files(book, stone, files, by=bench.by, progress=tell)
 
         job = Job("Adding photographs", work, bench=bench, steps=len(files))
         job.told.connect(lambda name: self.drop.setText(f"Adding {name} …"))
         job.done.connect(partial(self._added, stone))
         job.failed.connect(bench.said.emit)
-        job.ended.connect(partial(self._ended, stone))
+        job.ended.connect(partial(self._ended, book, stone))
         self._job = job
         self._allow()
         job.start()
@@ -220,10 +220,11 @@ class PhotographsPanel(QWidget):
         known = [f"'{p.name}' is among the photographs already." for p in arrival.known]
         self._problems((*arrival.problems, *known))
 
-    def _ended(self, stone: StoneEntry) -> None:
+    def _ended(self, book: Book, stone: StoneEntry) -> None:
         self._job = None
         self.drop.setText(_DROP)
-        self._bench.photographs_added(stone, ())  # after a cancel some may be there
+        if book is self._bench.book:
+            self._bench.photographs_added(stone, ())  # after a cancel some may be there
         self._show()
         self._add_next()
 
@@ -235,7 +236,7 @@ class PhotographsPanel(QWidget):
 
     def _another_stone(self) -> None:
         if self._bench.book is None:
-            self._waiting.clear()
+            self._cancel()
             self.watching.stop()
         self._problems(())
         self.scale.put_away()
@@ -259,7 +260,7 @@ class PhotographsPanel(QWidget):
             row = PhotographRow(self._bench, entry)
             row.shown.connect(partial(self._show_on_canvas, entry))
             row.scale_wanted.connect(partial(self.correct_scale, entry))
-            thumbnail = self._thumbnails.of(entry.sha256, partial(_itself, entry))
+            thumbnail = self._thumbnails.of(entry.sha256, lambda entry=entry: entry)
             if thumbnail is not None:
                 row.picture.setIcon(QIcon(thumbnail))
             self.rows.append(row)
@@ -553,10 +554,6 @@ class ScalePanel(QFrame):
         except EXPECTED as error:
             self.says.setText(str(error))
             self.take.setEnabled(False)
-
-
-def _itself(entry: PhotographEntry) -> PhotographEntry:
-    return entry
 
 
 def _facts(entry: PhotographEntry) -> str:

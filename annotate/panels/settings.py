@@ -18,6 +18,7 @@ from qtpy.QtWidgets import (
 from setstone.annotate.bench.settings import keep_settings, read_settings
 from setstone.annotate.files import safe_stem
 from setstone.annotate.panels.looks import choose_folder, line_height, words
+from setstone.capture.watching import NAMED
 
 
 class FolderEdit(QWidget):
@@ -107,6 +108,7 @@ class NewBookDialog(QDialog):
         self.by = QLineEdit(by)
         self.by.setToolTip("Stands beside everything you decide, enter or sign.")
         self.name.textChanged.connect(self._offer)
+        self.folder.edit.textChanged.connect(self._allow)
         form = QFormLayout()
         form.addRow("&Object", self.name)
         form.addRow("&Folder", self.folder)
@@ -132,7 +134,10 @@ class NewBookDialog(QDialog):
         if self.folder.edit.text() == self._offered:
             self._offered = str(_free(self._folder, safe_stem(name))) if name.strip() else ""
             self.folder.edit.setText(self._offered)
-        self._start.setEnabled(bool(name.strip()))
+        self._allow()
+
+    def _allow(self) -> None:
+        self._start.setEnabled(bool(self.name.text().strip() and self.folder.edit.text().strip()))
 
 
 def ask_for_pictures(parent: QWidget) -> list[Path]:
@@ -141,7 +146,7 @@ def ask_for_pictures(parent: QWidget) -> list[Path]:
         parent,
         "Photographs of the stone",
         "",
-        "Photographs (*.jpg *.jpeg *.png *.tif *.tiff);;All files (*)",
+        f"Photographs ({' '.join(f'*{suffix}' for suffix in sorted(NAMED))});;All files (*)",
     )
     return [Path(name) for name in names]
 

@@ -177,14 +177,14 @@ class TestRecordPanel(QScrollArea):
 
     def _weigh(self) -> None:
         """Weigh the readings in a thread and show what they say, unless another stone is shown by then."""
-        bench, stone = self._bench, self._bench.stone
-        if stone is None:
+        bench, book, stone = self._bench, self._bench.book, self._bench.stone
+        if book is None or stone is None:
             return
         self._stale = False
         asked = self._asked
 
         def work(_tell: Tell) -> Consistency:
-            return consistency(bench.opened, stone)
+            return consistency(book, stone)
 
         def show(found: Consistency) -> None:
             if asked == self._asked:

@@ -155,11 +155,11 @@ class Tools(QObject):
         return outline_redrawn(outline, ellipse_points(points) if ellipse else points, ellipse=ellipse)
 
     def _candidate_drawn(self, event: Any) -> None:
-        review = self._review()
         if str(event.action) == "removed":
             text = "Candidates are not deleted; reject one to put it aside."
             self._later(CANDIDATES, partial(self._not_deleted, text))
-        elif str(event.action) == "changed":
+        review = self._bench.review
+        if str(event.action) == "changed" and review is not None:
             numbers = [c.number for c in review.queue]
             for index in event.data_indices:
                 if 0 <= index < len(numbers):

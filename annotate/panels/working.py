@@ -41,7 +41,7 @@ class Job(QObject):
 
     #: A step began: its name.
     told = Signal(str)
-    #: What the work returned.
+    #: What the work returned; not told where another book was opened meanwhile, for it speaks of the one before.
     done = Signal(object)
     #: One sentence: what went wrong.
     failed = Signal(str)
@@ -56,6 +56,7 @@ class Job(QObject):
         super().__init__()
         self._title = title
         self._bench = bench
+        self._book = bench.book
         self._stop = False
         self._progress = cancelable_progress(total=steps, desc=title, gui=True, leave=False)
         # From the thread into the event loop of the window.
@@ -105,7 +106,8 @@ class Job(QObject):
         Job._running.discard(self)
         self._progress.close()
         if error is None:
-            self.done.emit(outcome)
+            if self._bench.book is self._book:
+                self.done.emit(outcome)
         elif isinstance(error, StoppedError):
             self.failed.emit("Stopped; what was not finished is not in the book.")
         elif isinstance(error, EXPECTED):

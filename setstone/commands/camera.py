@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from setstone.commands.common import HERE, LOGIN, BookOption, ByOption, JsonOption, open_book, say, show
-from setstone.commands.photographs import BLUE_CAUTION, SetupOption
+from setstone.commands.photographs import SetupOption
 
 if TYPE_CHECKING:
     from setstone.capture.averaging import Average
@@ -136,6 +136,7 @@ def take(
     """
     from setstone.capture.camera import Camera
     from setstone.capture.errors import PhotographError
+    from setstone.capture.lamp import BLUE_LIGHT
     from setstone.capture.photograph import Lamp
 
     if (stone is None) == (to is None):
@@ -143,7 +144,7 @@ def take(
     if to is not None and setup is not None:
         raise PhotographError("A setup is kept in the book; take with '--stone', or leave '--setup' out.")
     if light == "blue":
-        typer.echo(BLUE_CAUTION, err=True)
+        typer.echo(BLUE_LIGHT, err=True)
 
     def photograph() -> "Average":
         with Camera.open(source, size=_size(size), controls=_settings(settings)) as camera:
@@ -241,12 +242,13 @@ def watch(
     Example: setstone watch ~/microscope --occasion after --setup 60x
     """
     from setstone.capture.errors import PhotographError
+    from setstone.capture.lamp import BLUE_LIGHT
     from setstone.capture.photograph import Lamp
     from setstone.capture.watching import new_photographs
     from setstone.record.errors import BookError
 
     if light == "blue":
-        typer.echo(BLUE_CAUTION, err=True)
+        typer.echo(BLUE_LIGHT, err=True)
     count = 0
     with open_book(book) as opened:
         of = None if stone is None else opened.stone(stone)

@@ -25,13 +25,6 @@ if TYPE_CHECKING:
 
 photo_commands = typer.Typer(help="The photographs of a stone.", no_args_is_help=True)
 
-#: Said wherever blue light is chosen. Source: IEC 62471:2006, retinal blue-light hazard 300-700 nm.
-BLUE_CAUTION = (
-    "Blue light: do not look into the lamp or through the eyepieces while it is on; use the camera, and follow "
-    "the lamp's own risk group (IEC 62471) and your local rules."
-)
-
-
 SetupOption = Annotated[
     str | None, typer.Option(help="Optical setup it was taken with; its calibration gives the scale.")
 ]
@@ -66,6 +59,7 @@ def add(
 
     Example: setstone photo add lid-3 white.jpg blue.jpg --magnification 60
     """
+    from setstone.capture.lamp import BLUE_LIGHT
     from setstone.capture.photograph import Lamp
     from setstone.commands import as_json as j
 
@@ -93,7 +87,7 @@ def add(
             for flag in photograph.flags:
                 say(f"  ! {flag.text}")
         if any(p.lamp is Lamp.BLUE for p, _ in added):
-            typer.echo(BLUE_CAUTION, err=True)
+            typer.echo(BLUE_LIGHT, err=True)
 
     show(as_json, [{**j.photograph(p), "new": is_new} for p, is_new in added], human)
 

@@ -12,6 +12,7 @@ import pytest
 from made_up import examination, line
 
 from setstone.annotate.bench import settings
+from setstone.annotate.bench.bench import Bench
 from setstone.record.book import Book
 from setstone.sample_images import sample_stones
 
@@ -64,6 +65,15 @@ def settings_of_nobody(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def book(filled: Path, tmp_path: Path) -> Path:
     """A copy of it."""
     return Path(shutil.copytree(filled, tmp_path / "book"))
+
+
+@pytest.fixture
+def bench(book: Path) -> Iterator[Bench]:
+    """A bench on it."""
+    made = Bench("Ada")
+    made.open(book)
+    yield made
+    made.close()
 
 
 @pytest.fixture

@@ -1,6 +1,5 @@
 """The panel of the hand-out."""
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -15,14 +14,6 @@ from qtpy.QtGui import QDesktopServices, QTextDocument  # noqa: TID251
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.panels.hand_out import ALL, SIGNED, HandOutPanel
-
-
-@pytest.fixture
-def bench(book: Path) -> Iterator[Bench]:
-    made = Bench("Ada")
-    made.open(book)
-    yield made
-    made.close()
 
 
 @pytest.fixture

@@ -1,5 +1,6 @@
 """The panel of photographs: dropped, corrected, and their scale set on the canvas."""
 
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -131,6 +132,18 @@ def test_the_scale_is_set_by_dragging_the_ends_of_the_bar(
     # Two ends set by hand, 2 px each (JCGM 100:2008, 5.1.2).
     assert scale.relative_u == pytest.approx(2 * 2**0.5 / 100)
     window.bench.undo()
+
+
+def test_photographs_go_into_the_book_they_were_dropped_on(
+    panel: PhotographsPanel, bench: Bench, qtbot: Any, tmp_path: Path
+) -> None:
+    first = bench.opened.folder
+    other = Path(shutil.copytree(first, tmp_path / "other"))  # its stones have the same numbers
+    panel.add([LID_5 / "before_white.jpg"])
+    bench.open(other)
+    qtbot.waitUntil(lambda: not panel.cancel.isVisible(), timeout=30_000)
+    stone = bench.opened.stone("lid-4")
+    assert bench.opened.photographs(stone) == ()
 
 
 def test_files_dropped_on_the_picture_go_to_the_chosen_stone(

@@ -1,7 +1,5 @@
 """The panel of the test record."""
 
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -17,14 +15,6 @@ from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.typed_reading import TypedReading
 from setstone.annotate.panels.test_record import TestRecordPanel as Panel
 from setstone.record.entries import ReadingEntry
-
-
-@pytest.fixture
-def bench(book: Path) -> Iterator[Bench]:
-    made = Bench("Ada")
-    made.open(book)
-    yield made
-    made.close()
 
 
 @pytest.fixture

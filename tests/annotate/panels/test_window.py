@@ -36,7 +36,7 @@ def test_without_a_book_it_says_where_to_begin(open_window: Callable[[Path | Non
     window = open_window(None)
     assert not window.docks["Stones"].isHidden()
     assert window.docks["Stones"].widget().start.isVisibleTo(window.docks["Stones"])
-    window.bench.close()
+    assert not window.viewer.canvas.overlays.scale_bar.visible  # it would tell pixels
 
 
 def test_a_second_window_is_told(book: Path, open_window: Callable[[Path | None], Any]) -> None:
@@ -44,7 +44,26 @@ def test_a_second_window_is_told(book: Path, open_window: Callable[[Path | None]
     first.open(book)
     window = open_window(book)
     assert window.viewer.title.startswith("book – open in another window too: Bea at ")
+    window.bench.close()
+    assert window.viewer.title == "setstone"
     first.close()
+
+
+@pytest.mark.parametrize("view", ["white", "blue", "blended"])
+def test_one_light_fills_the_room_two_side_by_side_had(
+    book: Path, open_window: Callable[[Path | None], Any], view: str, qtbot: Any
+) -> None:
+    canvas = open_window(book).canvas
+    camera = canvas.viewer.scene.camera
+    beside = camera.zoom
+    canvas.view = view
+    fitted = camera.zoom
+    assert fitted > beside
+    canvas.whole()
+    qtbot.waitUntil(lambda: not canvas.flying)
+    assert camera.zoom == pytest.approx(fitted)
+    canvas.view = "side by side"
+    assert camera.zoom == pytest.approx(beside)
 
 
 def test_each_panel_opens_from_the_menu_of_plugins(
