@@ -260,7 +260,7 @@ class PhotographsPanel(QWidget):
             row = PhotographRow(self._bench, entry)
             row.shown.connect(partial(self._show_on_canvas, entry))
             row.scale_wanted.connect(partial(self.correct_scale, entry))
-            thumbnail = self._thumbnails.of(entry.sha256, lambda entry=entry: entry)
+            thumbnail = self._thumbnails.of(entry.sha256, partial(_itself, entry))
             if thumbnail is not None:
                 row.picture.setIcon(QIcon(thumbnail))
             self.rows.append(row)
@@ -564,3 +564,7 @@ def _facts(entry: PhotographEntry) -> str:
         f"{entry.name}{taken}{by}{at}\n{entry.width * entry.height / 1e6:.1f} megapixels, {entry.bit_depth} bit, "
         f"{entry.format}; kept unaltered, SHA-256 {entry.sha256[:16]}…"
     )
+
+
+def _itself(entry: PhotographEntry) -> PhotographEntry:
+    return entry
