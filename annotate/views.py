@@ -21,6 +21,7 @@ from setstone.measure.colour import StoneColour
 from setstone.measure.scale import Scale
 from setstone.record.consistency import TOO_MANY, Consistency, Line, ReadAs
 from setstone.record.entries import CandidateEntry, ExaminationEntry, FactEntry, WorkEntry
+from setstone.record.evidence.gist import LEADING
 
 View = dict[str, Any]
 
@@ -219,16 +220,12 @@ def _reading(reading: ReadAs, texts: Texts) -> View:
     }
 
 
-#: Materials under which the readings are less probable than this against the first are only counted.
-_LISTED_FROM = 1 / 20
-
-
 def _worth_telling(found: Consistency) -> bool:
     return bool(found.lines or found.excluded or any(t.signs for t in found.treatments))
 
 
 def _consistency(found: Consistency, texts: Texts) -> View:
-    listed = [line for line in found.lines if line.relative >= _LISTED_FROM]
+    listed = [line for line in found.lines if line.relative >= LEADING]
     undecided = len(listed) > TOO_MANY
     return {
         "lines": [] if undecided else [_material(line, texts) for line in listed],

@@ -60,6 +60,8 @@ _GIRDLE: dict[str, tuple[float, float, float]] = {
 }
 #: Where the columns of that table begin; it prints 3.1 to 4.1, 4.15 to 6.90, and 7.00 mm and up.
 _GIRDLE_FROM = (3.05, 4.125, 6.95)
+#: What a measure of a stone in mm and a specific gravity can be: beyond, something was mistyped.
+_SIZES, _GRAVITIES = (0.1, 150.0), (0.9, 25.0)
 #: Usual total depth of a round brilliant as a share of its diameter: middle of 58 to 63 % (from memory).
 _USUAL_DEPTH = 0.605
 
@@ -149,7 +151,8 @@ def diamond_weight(
     Raises
     ------
     MeasurementError
-        When there is no published factor for the cut or the girdle, or the depth is needed.
+        When there is no published factor for the cut or the girdle, the depth is needed, or a measure can be none of
+        a stone.
 
     Examples
     --------
@@ -157,6 +160,7 @@ def diamond_weight(
     est. 1.02 ct ± 0.06 ct (d² h × 0.0061)
     """
     width = width or length
+    _require_sizes(length, width, depth)
     if cut == "step":
         _girdle_factor(cut, girdle, length, width)
         return _estimate(cut, "lw", (_step_factor(length, width),), 1.0, length, width, depth)
@@ -193,10 +197,29 @@ def coloured_stone_weight(
     Raises
     ------
     MeasurementError
-        When there is no published factor for the cut.
+        When there is no published factor for the cut, or a measure or the specific gravity can be none of a stone.
     """
+    width = width or length
+    _require_sizes(length, width, depth)
+    if not _GRAVITIES[0] <= specific_gravity <= _GRAVITIES[1]:
+        raise MeasurementError(
+            f"A specific gravity of {specific_gravity:g} is none of a stone; it lies between {_GRAVITIES[0]:g} and "
+            f"{_GRAVITIES[1]:g}. Check what was typed."
+        )
     shape, factors = _published(cut, _COLOURED, "coloured stones")
-    return _estimate(cut, shape, factors, specific_gravity, length, width or length, depth)
+    return _estimate(cut, shape, factors, specific_gravity, length, width, depth)
+
+
+def _require_sizes(*measures: Quantity | None) -> None:
+    for measure in measures:
+        if measure is None:
+            continue
+        size = converted(measure, "mm")
+        if not (_SIZES[0] <= size.value <= _SIZES[1] and 0 <= size.u <= size.value):
+            raise MeasurementError(
+                f"A stone does not measure {size.value:g} mm ± {size.u:g} mm; each measure lies between {_SIZES[0]:g} "
+                f"and {_SIZES[1]:g} mm. Check what was typed."
+            )
 
 
 def _published(
@@ -247,14 +270,6 @@ def _estimate(
 ) -> WeightEstimate:
     """W = area × depth × factor, relative uncertainties added in squares (JCGM 100:2008, 5.1.6)."""
     length, width = converted(length, "mm"), converted(width, "mm")
-    if (
-        min(length.value, width.value) <= 0
-        or (depth is not None and depth.value <= 0)
-        or specific_gravity <= 0
-    ):
-        raise MeasurementError(
-            "A weight needs measures and a specific gravity above zero; check what was typed."
-        )
     mean = Quantity((length.value + width.value) / 2, (length.u + width.u) / 2, "mm")
     if shape == "d":
         area, u_area = mean.value**2, 2 * mean.u / mean.value

@@ -46,7 +46,7 @@ def estimate_weight(
     cut: str,
     *,
     depth: Quantity | None = None,
-    girdle: str = "medium",
+    girdle: str | None = None,
     specific_gravity: float | None = None,
     length: Quantity | None = None,
     width: Quantity | None = None,
@@ -61,7 +61,7 @@ def estimate_weight(
     depth : Quantity, optional
         From table to culet, a length.
     girdle : str, optional
-        Of a round brilliant diamond.
+        Of a round brilliant diamond; medium when not given.
     specific_gravity : float, optional
         As of the material the stone is claimed to be when not given; the estimate then holds for that claim only.
     length, width : Quantity, optional
@@ -74,22 +74,32 @@ def estimate_weight(
     Raises
     ------
     BookError
-        When there are no measures, or neither a specific gravity nor a claim that tells it.
+        When there are no measures, neither a specific gravity nor a claim that tells it, or something is given that
+        the formula has no place for.
     MeasurementError
         When no published factor exists for the cut: none is invented.
     """
+    if length is None and width is not None:
+        raise BookError("A width was given without a length; give both, or neither to take them as examined.")
+    meant = claimed(stone.claimed_as)
+    groups = {m.group for m in meant}
+    as_diamond = specific_gravity is None and groups == {_DIAMOND}
+    if girdle is not None and not as_diamond:
+        raise BookError(
+            "A factor for the girdle is published for round brilliant diamonds only, and the weight is asked for as of "
+            "another stone; leave the girdle out."
+        )
     if length is None:
         length, width, where = _measured(book, stone)
     else:
-        where = "measures typed in"
+        where = "measures typed in" if width is not None else "length typed in, width taken as the same"
     width = width or length
     if specific_gravity is not None:
         weight = _coloured(cut, length, width, depth, specific_gravity)
-        return Estimate(weight, length, width, f"{where}; specific gravity as given")
-    meant = claimed(stone.claimed_as)
-    groups = {m.group for m in meant}
-    if groups == {_DIAMOND}:
-        weight = diamond_weight(cut, length, width, depth=depth, girdle=girdle)
+        other = ", not by the formulas of diamonds although claimed as one" if groups == {_DIAMOND} else ""
+        return Estimate(weight, length, width, f"{where}; specific gravity as given{other}")
+    if as_diamond:
+        weight = diamond_weight(cut, length, width, depth=depth, girdle=girdle or "medium")
         return Estimate(weight, length, width, f"{where}; formula of diamonds, as claimed")
     ranges = [m.density for m in meant if m.density is not None]
     if len(groups) != 1 or not ranges:

@@ -6,17 +6,16 @@ from itertools import groupby
 
 from setstone.record.consistency import Consistency, Line, read_as
 from setstone.record.entries import ReadingEntry, RemarkEntry
+from setstone.record.evidence.gist import LEADING
 from setstone.record.evidence.next_test import NextTest
 
 #: At most so many materials and tests are listed.
 _MOST_MATERIALS, _MOST_TESTS = 8, 3
-#: Materials under which the readings are less probable than this against the first are only counted.
-_LISTED_FROM = 1 / 20
 
 
 def says_html(found: Consistency) -> str:
     """Lay out what the readings are consistent with, what contradicts what, what to test next, what to beware of."""
-    listed = [r for r in found.lines if r.relative >= _LISTED_FROM][:_MOST_MATERIALS]
+    listed = [r for r in found.lines if r.relative >= LEADING][:_MOST_MATERIALS]
     less = len(found.lines) - len(listed)
     counted = (
         f"{less} more fit less well; {len(found.excluded)} of the table are not consistent with the readings."

@@ -11,7 +11,7 @@ from setstone.record.evidence.ranking import Evidence, Ranked, rank
 from setstone.record.evidence.readings import ReadingKind, Typed, Understood, Word
 from setstone.record.evidence.understand import understand
 
-#: Materials under which the readings are less probable than this against the best do not lead.
+#: Materials under which the readings are less probable than this against the best do not lead: lists only count them.
 LEADING = 1 / 20
 
 

@@ -11,7 +11,7 @@ from typing import Any
 
 from setstone.record.errors import BookError
 from setstone.record.evidence.readings import ReadingKind, Typed, Understood, reading_kind
-from setstone.record.evidence.understand import WORDS, parse_numbers, understand
+from setstone.record.evidence.understand import INDEX, WORDS, parse_numbers, understand
 from setstone.record.text import key
 
 _NUMBER = r"\d+(?:[.,]\d+)?"
@@ -42,8 +42,8 @@ _TELLING = {
     for word in WORDS[kind]
     if sum(word in words for words in WORDS.values()) == 1
 }
-#: Numbers between these are an index when the test is left out; all others a density.
-_INDEX = (1.30, 1.90)
+#: No reading is longer, in characters.
+LONGEST = 500
 
 
 @dataclass(frozen=True)
@@ -99,6 +99,8 @@ def read_line(text: str, *, is_set: bool = True) -> Line:
     'fluorescence, long wave: strong (red) (set)'
     """
     text, _, remark = text.partition("#")
+    if len(text) > LONGEST:
+        raise BookError(f"A reading has at most {LONGEST} characters; write what is more as a remark.")
     found: dict[str, Any] = {}
     findings: list[tuple[str | None, int]] = []
     for name, pattern in _OPTIONS.items():
@@ -106,15 +108,15 @@ def read_line(text: str, *, is_set: bool = True) -> Line:
             if name == "finding":
                 findings.append(((match[2] or "").strip() or None, int(match[1])))
             elif name == "check":
-                found[name] = {"simulant": match[1], "diamond": match[2]}
+                _take(found, name, {"simulant": match[1], "diamond": match[2]})
             else:
-                found[name] = match[1] if pattern.groups else match[0]
+                _take(found, name, match[1].lower() if pattern.groups else name)
         text = pattern.sub(" ", text)
+    if "set" in found and "unset" in found:
+        raise BookError("The reading says both 'set' and 'unset'; say which of them holds.")
     words = text.split()
     test, value = _parted(words)
     details: dict[str, Any] = {k: found[k] for k in ("part", "check") if k in found}
-    if "part" in details:
-        details["part"] = details["part"].lower()
     details |= {k: float(found[k].replace(",", ".")) for k in ("water_c", "liquid") if k in found}
     if "directions" in found:
         details["directions"] = int(found["directions"])
@@ -126,6 +128,16 @@ def read_line(text: str, *, is_set: bool = True) -> Line:
         details=details,
     )
     return Line(typed, understand(typed), tuple(findings), remark.strip())
+
+
+def _take(found: dict[str, Any], name: str, value: Any) -> None:
+    """Keep what the line says of a name; said otherwise before, it is asked and not guessed."""
+    before = found.setdefault(name, value)
+    if before != value:
+        both = " and ".join(
+            f"'{v['simulant']}/{v['diamond']}'" if isinstance(v, dict) else f"'{v}'" for v in (before, value)
+        )
+        raise BookError(f"The reading says both {both}; say which of them holds.")
 
 
 def _parted(words: list[str]) -> tuple[str, str]:
@@ -151,7 +163,8 @@ def _told_by(value: str) -> ReadingKind | None:
         return ReadingKind.REFRACTOMETER
     numbers = parse_numbers(re.sub(r"\s*(g/cm³|g/cm3|g/cc)$", "", value))
     if numbers is not None:
-        of_index = all(_INDEX[0] <= n <= _INDEX[1] for n in numbers) and "g" not in value
+        # What can be no index is a density.
+        of_index = all(INDEX[0] <= n <= INDEX[1] for n in numbers) and "g" not in value
         return ReadingKind.REFRACTOMETER if of_index else ReadingKind.DENSITY
     if re.fullmatch(rf"{_NUMBER}\s*(g|ct)\s*[/;]\s*{_NUMBER}\s*(g|ct)", value.strip()):
         return ReadingKind.DENSITY

@@ -223,8 +223,11 @@ def origin_note(group: str, left: Sequence[Ranked] = ()) -> str:
     remaining = {r.material.kind for r in left if r.material.group == group and r.consistent} & origins
     if not known:
         return ""
-    if known == origins and len(remaining) == 1:
-        return "natural and laboratory-grown read alike on instruments; what was seen speaks for one: have it confirmed"
+    if known == origins and remaining == {Kind.LABORATORY_GROWN}:
+        return (
+            "natural and laboratory-grown read alike on most instruments; what was read or seen speaks for one, "
+            "laboratory-grown: have it confirmed"
+        )
     if known == origins:
         return "natural or laboratory-grown: not separable by these readings"
     if known == {Kind.LABORATORY_GROWN}:

@@ -31,8 +31,12 @@ USUAL = {
     ReadingKind.DISTANT_VISION: 0.01,
     ReadingKind.DENSITY: 0.02,
 }
-#: What such an index can be: below, nothing solid in the trade; above, no contact liquid.
-_INDEX = (1.30, 1.90)
+#: What an index read on it can be: below, nothing solid in the trade; above, no contact liquid.
+INDEX = (1.30, 1.90)
+#: What the index of a contact liquid can be: from water to the heaviest melts (from memory).
+_LIQUID = (1.33, 2.10)
+#: Limits of error that can be meant, in the unit of whatever was read, and the least factor that covers more than u.
+_UNCERTAINTY, _LEAST_K = (1e-7, 10.0), 1.0
 #: Calcite, the most doubly refracting stone within reach of a contact liquid, has 0.172.
 _MOST_BIREFRINGENCE = 0.20
 _DENSITY = (0.9, 25.0)
@@ -119,8 +123,8 @@ def understand(typed: Typed) -> Understood:
     kind = reading_kind(typed.test)
     if key(typed.test) in ("hardness", "scratch", "scratch test", "mohs"):
         raise BookError(
-            "Hardness is only looked up in the table of materials: a scratch test damages the stone and is never made. "
-            "Leave it out."
+            "Hardness is a table value only, which 'setstone material' shows: a scratch test damages the stone and is "
+            "never made. Leave it out."
         )
     if key(typed.test) == ESTIMATED_WEIGHT:
         return Understood(None, None, typed.value)
@@ -139,7 +143,8 @@ def parse_numbers(text: str) -> tuple[float, ...] | None:
     text = text.strip()
     if not _NUMBERS.fullmatch(text):
         return None
-    return tuple(_number(n) for n in re.findall(_NUMBER, text))
+    numbers = tuple(_number(n) for n in re.findall(_NUMBER, text))
+    return numbers if all(map(math.isfinite, numbers)) else None
 
 
 def parse_uncertainty(text: str, usual: float) -> tuple[float, float, bool]:
@@ -159,6 +164,11 @@ def parse_uncertainty(text: str, usual: float) -> tuple[float, float, bool]:
         Standard uncertainty; limits are taken as a rectangular distribution, a/√3 (JCGM 100:2008, 4.3.7).
     stated : bool
         Whether it was typed.
+
+    Raises
+    ------
+    BookError
+        When it is no number between 1e-7 and 10, or its coverage factor is below one.
     """
     if not text.strip():
         return usual / math.sqrt(3), usual, False
@@ -170,9 +180,13 @@ def parse_uncertainty(text: str, usual: float) -> tuple[float, float, bool]:
     factor = _K.search(text)
     bare = _K.sub("", text).strip().removeprefix("±").removeprefix("+/-").strip()
     numbers = parse_numbers(re.sub(r"\s*(g/cm³|g/cm3|g|ct)$", "", bare))
-    if numbers is None or len(numbers) != 1 or not numbers[0] > 0:
+    if numbers is None or len(numbers) != 1 or not _UNCERTAINTY[0] <= numbers[0] <= _UNCERTAINTY[1]:
         raise BookError(f"'{text}' is no uncertainty; write it as '0.002', or as '0.002 (k = 2)'.")
     divisor = _number(factor.group(1)) if factor else math.sqrt(3)
+    if factor and divisor < _LEAST_K:
+        raise BookError(
+            f"'{text}': the k of an uncertainty is 1 or more, mostly 2; write it as '0.002 (k = 2)'."
+        )
     return numbers[0] / divisor, numbers[0], True
 
 
@@ -196,9 +210,17 @@ def _edges(kind: ReadingKind, typed: Typed) -> Understood:
     over = _OVER.fullmatch(key(typed.value))
     stated_liquid = typed.details.get("liquid")
     liquid = USUAL_LIQUID if stated_liquid is None else float(stated_liquid)
+    if not _LIQUID[0] <= liquid <= _LIQUID[1]:
+        raise BookError(
+            f"A contact liquid of index {liquid:g} does not exist; check it (the usual one has {USUAL_LIQUID:.2f})."
+        )
     if over:
-        limit = _number(over["limit"]) if over["limit"] else liquid
-        _require_index(limit, typed.value)
+        limit = liquid
+        if over["limit"]:
+            # Above the liquid's own index no edge shows, whatever the scale reaches to.
+            limit = _number(over["limit"])
+            _require_index(limit, typed.value)
+            limit = limit if stated_liquid is None else min(limit, liquid)
         return Understood(kind, OverLimit(limit, part), f"over the limit{where}: no edge below {limit:.2f}")
     numbers = parse_numbers(typed.value)
     if numbers is None:
@@ -213,6 +235,11 @@ def _edges(kind: ReadingKind, typed: Typed) -> Understood:
         raise BookError(
             f"'{typed.value}' would be a birefringence of {high - low:.3f}; no stone within reach of a refractometer has "
             "that. Check the digits."
+        )
+    if high > liquid + NEAR_LIQUID + 1e-9:
+        raise BookError(
+            f"'{typed.value}': no edge can be read above the contact liquid ({liquid:.2f}); check the digits, give the "
+            f"liquid's index, or write '>{liquid:.2f}' for over the limit."
         )
     if low >= liquid - NEAR_LIQUID:
         return Understood(
@@ -247,9 +274,9 @@ def _if_k(uncertainty: str) -> str:
 
 
 def _require_index(number: float, typed: str) -> None:
-    if not _INDEX[0] <= number <= _INDEX[1]:
+    if not INDEX[0] <= number <= INDEX[1]:
         raise BookError(
-            f"'{typed}': a refractometer reads between {_INDEX[0]:.2f} and {_INDEX[1]:.2f}; check the digits, or write "
+            f"'{typed}': a refractometer reads between {INDEX[0]:.2f} and {INDEX[1]:.2f}; check the digits, or write "
             "'>1.81' for over the limit."
         )
 

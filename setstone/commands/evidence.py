@@ -83,7 +83,7 @@ def material(
 ) -> None:
     """Show what the table of materials holds, with its sources.
 
-    Hardness stands there to be looked up; no stone is ever scratched for it.
+    Hardness is a table value only: no stone is ever scratched for it.
 
     Example: setstone material spinel
     """
@@ -135,7 +135,9 @@ def weight(
     uncertainty_mm: Annotated[
         float, typer.Option(help="Limits of error of the measures typed in, mm.", min=0)
     ] = 0.05,
-    girdle: Annotated[str, typer.Option(help="Girdle of a round brilliant diamond.")] = "medium",
+    girdle: Annotated[
+        str | None, typer.Option(help="Girdle of a round brilliant diamond.", show_default="medium")
+    ] = None,
     sg: Annotated[
         float | None, typer.Option(help="Specific gravity.", show_default="of what it is claimed to be")
     ] = None,

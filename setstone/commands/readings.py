@@ -274,7 +274,7 @@ def _findings(given: list[str] | None) -> list[tuple[str | None, int]] | None:
     found: list[tuple[str | None, int]] = []
     for text in given or []:
         number, _, occasion = text.strip().partition(" ")
-        if not number.isdigit():
+        if not number.isdecimal() or len(number) > 9:
             raise BookError(f"'{text}' is no finding; write its number, as '3' or '3 before'.")
         found.append((occasion.strip() or None, int(number)))
     return found or None

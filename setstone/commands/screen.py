@@ -14,6 +14,7 @@ from setstone.record.entries import (
     StoneEntry,
     WorkEntry,
 )
+from setstone.record.evidence.gist import LEADING
 
 
 def print_photographs(entries: Sequence[PhotographEntry]) -> None:
@@ -176,14 +177,14 @@ def print_work(entries: Sequence[WorkEntry]) -> None:
     )
 
 
-#: Without being asked, no more materials are listed than this, and none less probable than this against the first.
-_LISTED, _LISTED_FROM = 12, 0.01
+#: Without being asked, no more materials are listed than this, and only those that lead.
+_LISTED = 12
 
 
 def print_consistency(found: Consistency, *, everything: bool) -> None:
     """Print what the readings are consistent with, and all that goes with it."""
     say(found.summary)
-    listed = found.lines if everything else [r for r in found.lines if r.relative >= _LISTED_FROM][:_LISTED]
+    listed = found.lines if everything else [r for r in found.lines if r.relative >= LEADING][:_LISTED]
     for c in found.contradictions:
         say(f"  ! {c.text} {c.do}")
     for sign in found.composite:

@@ -1,5 +1,7 @@
 """Weights against trade formulas, published charts and the GUM; the figures are kept in a compilation."""
 
+import math
+
 import numpy as np
 import pytest
 
@@ -135,11 +137,37 @@ def test_depth_is_asked_for() -> None:
         diamond_weight("oval brilliant", mm(6), mm(5))
 
 
-@pytest.mark.parametrize("measures", [(0.0, 5.0, 3.0), (5.0, 5.0, -3.0)])
-def test_measures_must_be_possible(measures: tuple[float, float, float]) -> None:
+@pytest.mark.parametrize("cut", ["round brilliant", "step"])
+@pytest.mark.parametrize(
+    "measures",
+    [
+        (0.0, 5.0, 3.0),
+        (5.0, 0.0, 3.0),
+        (5.0, 5.0, -3.0),
+        (math.nan, 5.0, 3.0),
+        (5.0, 5.0, math.inf),
+        (5e3, 5.0, 3.0),
+    ],
+)
+def test_measures_must_be_possible(cut: str, measures: tuple[float, float, float]) -> None:
     length, width, depth = map(mm, measures)
-    with pytest.raises(MeasurementError, match="above zero"):
-        diamond_weight("round brilliant", length, width, depth=depth)
+    with pytest.raises(MeasurementError, match="does not measure"):
+        diamond_weight(cut, length, width, depth=depth)
+    with pytest.raises(MeasurementError, match="does not measure"):
+        coloured_stone_weight("oval", length, width, depth=depth, specific_gravity=4.0)
+
+
+@pytest.mark.parametrize("u", [math.nan, math.inf, -0.1, 7.0])
+def test_an_uncertainty_must_be_possible(u: float) -> None:
+    with pytest.raises(MeasurementError, match="does not measure"):
+        diamond_weight("round brilliant", mm(6.5, u), depth=mm(4.0))
+
+
+@pytest.mark.parametrize("gravity", [0.0, -4.0, math.nan, math.inf, 400.0])
+def test_a_specific_gravity_must_be_possible(gravity: float) -> None:
+    """The lightest gem, amber, has 1.05, gold 19.3: nothing of the trade lies outside 0.9 to 25."""
+    with pytest.raises(MeasurementError, match="specific gravity"):
+        coloured_stone_weight("round", mm(6.5), depth=mm(4.0), specific_gravity=gravity)
 
 
 def test_units_are_converted() -> None:

@@ -268,6 +268,25 @@ def test_a_weight_is_an_estimate_with_range_and_formula(book: Book, stone: Stone
         estimate_weight(book, stone, "round", depth=depth)
 
 
+def test_what_a_weight_has_no_place_for_is_said(book: Book, stone: StoneEntry) -> None:
+    size, depth = Quantity(6.5, 0.01, "mm"), Quantity(3.95, 0.03, "mm")
+    with pytest.raises(BookError, match="leave the girdle out"):
+        estimate_weight(book, stone, "round", depth=depth, length=size, girdle="thick")
+    with pytest.raises(BookError, match="width was given without a length"):
+        estimate_weight(book, stone, "round", depth=depth, width=size)
+    assert (
+        "width taken as the same" in estimate_weight(book, stone, "round", depth=depth, length=size).rests_on
+    )
+    diamond = book.correct_stone(stone, claimed_as="diamond", by="Ada")
+    with pytest.raises(BookError, match="leave the girdle out"):
+        estimate_weight(
+            book, diamond, "round", depth=depth, length=size, girdle="thick", specific_gravity=5.8
+        )
+    told = estimate_weight(book, diamond, "round", depth=depth, length=size, specific_gravity=5.8).rests_on
+    assert "although claimed as one" in told
+    assert "diamonds, as claimed" in estimate_weight(book, diamond, "round brilliant", length=size).rests_on
+
+
 def test_the_list_of_stones_counts_contradictions_and_finds_by_what_is_left(
     book: Book, stone: StoneEntry
 ) -> None:

@@ -206,6 +206,37 @@ def test_wherever_there_is_a_natural_and_a_grown_one_the_note_says_so() -> None:
     assert origin_note("cubic zirconia") == ""
 
 
+def ends(material: Material) -> list[list[Evidence]]:
+    """Index and density at both ends of the published ranges."""
+    found = []
+    for low, density in ((True, "low"), (False, "high")):
+        b = material.birefringence.low if low else material.birefringence.high
+        n = material.index.low if low else material.index.high - b
+        value = OverLimit(1.81) if n > 1.80 else Edges(n, n + b, 0.001)
+        seen = [Evidence(Understood(ReadingKind.REFRACTOMETER, value, ""))]
+        if material.density is not None:
+            rho = Quantity(getattr(material.density, density), 0.01, "g/cm³")
+            seen.append(Evidence(Understood(ReadingKind.DENSITY, rho, "")))
+        found += [seen, seen[:1], seen[1:]]
+    return [e for e in found if e]
+
+
+@pytest.mark.parametrize("material", [m for m in NATURAL if m.group in GROWN], ids=lambda m: m.id)
+def test_no_note_speaks_for_natural_at_the_ends_of_the_ranges(material: Material) -> None:
+    """No workshop reading tells natural from laboratory-grown (reference notes, false beliefs; 16 CFR 23.12)."""
+    for seen in ends(material):
+        left = consistent(seen)
+        kinds = {r.material.kind for r in left if r.material.group == material.group}
+        note = origin_note(material.group, left)
+        if Kind.NATURAL in kinds:
+            assert note == "natural or laboratory-grown: not separable by these readings"
+
+
+def test_the_note_speaks_for_laboratory_grown_where_only_that_is_left() -> None:
+    left = consistent([typed("refractometer", "1.762-1.770"), typed("microscope", "curved striae")])
+    assert "laboratory-grown: have it confirmed" in origin_note("corundum", left)
+
+
 def test_the_same_reading_twice_is_no_surer_than_once() -> None:
     for again in (
         typed("polariscope", "double"),

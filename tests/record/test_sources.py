@@ -2,6 +2,7 @@
 
 import csv
 import math
+import re
 from pathlib import Path
 
 import numpy as np
@@ -9,7 +10,7 @@ import pytest
 
 from setstone.measure.quantity import combine
 from setstone.record.evidence.hydrostatic import hydrostatic_density, water_density
-from setstone.record.evidence.materials import Material, Range, claimed, materials, signs
+from setstone.record.evidence.materials import Material, Range, _rows, claimed, materials, signs
 from setstone.record.evidence.readings import Edges, Typed
 from setstone.record.evidence.understand import understand
 
@@ -256,3 +257,67 @@ def test_every_row_is_plausible(material: Material) -> None:
     if material.refraction == "double":
         assert material.birefringence.low > 0
         assert material.optic_character in ("uniaxial", "biaxial")
+
+
+#: Our columns beside those of the reference table, and the word by which a remark names the property.
+CHANGED = {
+    "ri_low": "index",
+    "ri_high": "index",
+    "biref_min": "birefringence",
+    "biref_max": "birefringence",
+    "sg_min": "density",
+    "sg_max": "density",
+    "mohs_min": "hardness",
+    "mohs_max": "hardness",
+    "optic_character": "optic character",
+    "optic_sign": "optic sign",
+    "thermal": "thermal class",
+}
+#: Words of the reference table that mean the same as ours.
+SAME = {
+    "high (diamond range)": "high",
+    "moderate (corundum)": "moderate",
+    "low to moderate": "low;moderate",
+    "moderate or lower": "low;moderate",
+}
+
+
+@pytest.mark.skipif(not REFERENCE.exists(), reason="the reference table beside the checkout is not there")
+def test_each_value_changed_against_the_reference_table_has_its_remark() -> None:
+    with REFERENCE.open(encoding="utf-8") as file:
+        reference = {row["id"]: row for row in csv.DictReader(file)}
+    silent = []
+    for ours in _rows("materials.csv"):
+        theirs = reference.get(ours["id"])
+        if theirs is None:
+            continue
+        for column, word in CHANGED.items():
+            there = theirs["thermal_tester_class" if column == "thermal" else column]
+            there = SAME.get(there, there)
+            same = there == ours[column] or (
+                there and ours[column] and _number(there) == _number(ours[column])
+            )
+            told = re.search(rf"\b{word}[^;]* (corrected|added)\b", ours["remarks"])
+            if not same and not told:
+                silent.append(f"{ours['id']}: {column} {there!r} is {ours[column]!r}")
+    assert silent == []
+
+
+@pytest.mark.parametrize(
+    ("name", "fields"),
+    [
+        ("tanzanite", ("index", "birefringence", "sg")),
+        ("kunzite", ("index",)),
+        ("jadeite", ("index", "sg")),
+        ("topaz", ("thermal class",)),
+    ],
+)
+def test_limits_rounded_from_memory_say_so(name: str, fields: tuple[str, ...]) -> None:
+    assert all(field in MATERIALS[name].from_memory for field in fields)
+
+
+def _number(text: str) -> float | None:
+    try:
+        return float(text)
+    except ValueError:
+        return None

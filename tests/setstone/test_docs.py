@@ -7,6 +7,8 @@ import pytest
 import typer
 
 from setstone.commands import app
+from setstone.record.evidence.readings import ReadingKind
+from setstone.record.evidence.understand import USUAL
 from setstone.sample_images import sample_stones
 
 ROOT = Path(__file__).parents[2]
@@ -39,6 +41,26 @@ def test_the_library_example_runs(
     out = capsys.readouterr().out
     assert "Scale(um_per_px=3.2" in out
     assert "line" in out or "spot" in out
+
+
+def documents() -> list[Path]:
+    return [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").glob("*.md"))]
+
+
+@pytest.mark.parametrize("document", documents(), ids=lambda p: p.name)
+def test_every_row_of_a_table_has_a_cell_for_each_column(document: Path) -> None:
+    columns = 0
+    for number, line in enumerate(document.read_text(encoding="utf-8").splitlines(), start=1):
+        cells = len(re.findall(r"(?<!\\)\|", line)) - 1 if line.startswith("|") else 0
+        assert not columns or not cells or cells == columns, f"{document.name}:{number}: {line}"
+        columns = cells
+
+
+def test_the_usual_limits_are_those_of_the_program() -> None:
+    text = (ROOT / "docs" / "consistency.md").read_text(encoding="utf-8")
+    for kind, limits in USUAL.items():
+        name = "distant-vision method" if kind is ReadingKind.DISTANT_VISION else kind.value
+        assert f"| {name} | ± {limits:g}" in text
 
 
 def test_the_files_the_documents_point_at_exist() -> None:
