@@ -15,6 +15,7 @@ from setstone.record import journal as _journal
 from setstone.record import occasions as _occasions
 from setstone.record import photographs as _photographs
 from setstone.record import progress as _progress
+from setstone.record import removing as _removing
 from setstone.record import setups as _setups
 from setstone.record import versions as _versions
 from setstone.record import work as _work
@@ -55,6 +56,8 @@ class Book(Store):
     photographs = _photographs.photographs
     photograph = _photographs.find_photograph
     correct_photograph = _photographs.correct_photograph
+    remove_photograph = _removing.remove_photograph
+    restore_photograph = _removing.restore_photograph
     add_setup = _setups.add_setup
     setups = _setups.setups
     setup = _setups.find_setup

@@ -22,6 +22,7 @@ from setstone.record.journal import note
 from setstone.record.motion import motion_between
 from setstone.record.occasions import spelt
 from setstone.record.redrawing import insert_redrawing, latest_redrawings
+from setstone.record.removing import require_present
 from setstone.record.store import Store, new_id
 from setstone.record.text import operator
 from setstone.record.vocabulary import Verdict
@@ -61,11 +62,17 @@ def save_examination(
     ExaminationEntry
         With candidates numbered from 1, in the order of `result`, and then what was carried over though
         not found again.
+
+    Raises
+    ------
+    BookError
+        When nobody is named, or a photograph was taken out of the book meanwhile.
     """
     by = operator(by, required=True)
     occasion = spelt(book, stone, occasion)
     at = now()
     with book.atomic() as connection:
+        require_present(connection, white, blue)
         earlier = _latest(connection, stone, occasion)
         carried: tuple[Carried, ...] = ()
         outline: Outline | None = None

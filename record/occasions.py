@@ -24,7 +24,7 @@ def occasions(book: Store, stone: StoneEntry) -> tuple[str, ...]:
     moment = func.coalesce(_photographs.taken, _photographs.added)
     query = (
         select(_photographs.occasion)
-        .where(_photographs.stone_id == stone.id)
+        .where(_photographs.stone_id == stone.id, _photographs.removed.is_(None))
         .group_by(_photographs.occasion)
         .order_by(func.max(moment), func.max(_photographs.id))
     )

@@ -6,7 +6,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
-from sqlalchemy import RowMapping, insert, or_, select, update
+from sqlalchemy import RowMapping, delete, insert, or_, select, update
 
 from setstone.capture.photograph import Lamp, Photograph, Pixels
 from setstone.measure.examination import Flag
@@ -117,6 +117,11 @@ def add_photograph(
         known = _known(book, stone, photograph)
         if known is not None:  # another program was quicker
             return known, False
+        # One that was taken out is entered anew; the journal keeps what was said of it before.
+        c = schema.photographs.c
+        connection.execute(
+            delete(schema.photographs).where(c.sha256 == photograph.sha256, c.removed.is_not(None))
+        )
         connection.execute(insert(schema.photographs).values(values))
         note(connection, at, by, "add photograph", stone.full_name, stone_id=stone.id, after=after)
         return find_photograph(book, photograph.sha256), True
@@ -136,7 +141,7 @@ def photographs(book: Store, stone: StoneEntry, occasion: str | None = None) -> 
     tuple of PhotographEntry
     """
     c = schema.photographs.c
-    query = select(schema.photographs).where(c.stone_id == stone.id).order_by(c.id)
+    query = select(schema.photographs).where(c.stone_id == stone.id, c.removed.is_(None)).order_by(c.id)
     with book.snapshot() as connection:
         if occasion is not None:
             query = query.where(c.occasion == spelt(book, stone, occasion))
@@ -253,7 +258,7 @@ def correct_photograph(
         )
         owner = stone_of_id(connection, old.stone_id if stone is None else stone.id)
         if owner.id != old.stone_id:
-            _require_unexamined(book, old)
+            require_unexamined(book, old, "given to another stone")
         changes: dict[str, object] = {"stone_id": owner.id}
         if occasion is not None or owner.id != old.stone_id:
             changes["occasion"] = spelt(book, owner, occasion or old.occasion)
@@ -338,7 +343,8 @@ def _known(book: Store, stone: StoneEntry, photograph: Photograph) -> Photograph
 
 
 def _by_hash(book: Store, sha256: str) -> PhotographEntry | None:
-    query = select(schema.photographs).where(schema.photographs.c.sha256 == sha256)
+    c = schema.photographs.c
+    query = select(schema.photographs).where(c.sha256 == sha256, c.removed.is_(None))
     with book.snapshot() as connection:
         row = connection.execute(query).mappings().first()
     return None if row is None else _entry(book, row)
@@ -388,13 +394,14 @@ def _possible(magnification: float | None) -> float | None:
     return magnification
 
 
-def _require_unexamined(book: Store, entry: PhotographEntry) -> None:
+def require_unexamined(book: Store, entry: PhotographEntry, what: str) -> None:
+    """Refuse to do something to a photograph on which an examination rests, for modules of this room."""
     c = schema.examinations.c
     query = select(c.id).where(or_(c.white == entry.sha256, c.blue == entry.sha256)).limit(1)
     with book.snapshot() as connection:
         if connection.execute(query).scalar() is not None:
             raise BookError(
-                f"An examination rests on the photograph '{entry.name}', so it cannot be given to another stone; "
+                f"An examination rests on the photograph '{entry.name}', so it cannot be {what}; "
                 "enter a remark on the stone instead."
             )
 
@@ -416,7 +423,7 @@ def _told(book: Store, entry: PhotographEntry) -> dict[str, object]:
 
 
 def _entry(book: Store, row: RowMapping) -> PhotographEntry:
-    values = {k: v for k, v in row.items() if k not in ("id", "file")}
+    values = {k: v for k, v in row.items() if k not in ("id", "file", "removed")}
     values["lamp"] = Lamp(row["lamp"])
     values["path"] = book.photographs_folder / row["file"]
     values["flags"] = from_json(row["flags"], tuple[Flag, ...])

@@ -169,6 +169,8 @@ photographs = Table(
     Column("scale", _json),
     # The optical setup it was taken with; null where none was named.
     Column("setup_id", ForeignKey("setups.id")),
+    # When it was taken out of the book; its file is kept.
+    Column("removed", UTCDateTime),
 )
 
 examinations = Table(

@@ -177,7 +177,7 @@ def _gather(connection: Connection, ids: Sequence[int]) -> dict[int, _Gathered]:
 
 def _photographs(connection: Connection, ids: Sequence[int], found: dict[int, _Gathered]) -> None:
     taken = select(_p.stone_id, _p.occasion, _p.lamp, _p.sha256, _p.name, _p.scale).where(
-        _p.stone_id.in_(ids)
+        _p.stone_id.in_(ids), _p.removed.is_(None)
     )
     scales: dict[str, dict[str, Any] | None] = {}
     for row in connection.execute(taken.order_by(_p.id)):

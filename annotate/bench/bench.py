@@ -5,11 +5,11 @@ from pathlib import Path
 
 from psygnal import Signal
 
+from setstone.annotate.bench import noting
 from setstone.annotate.bench.choosing import in_order
 from setstone.annotate.bench.presence import Presence
 from setstone.annotate.bench.review import Review
 from setstone.annotate.bench.steps import Step, Steps
-from setstone.annotate.bench.typed_reading import TypedReading
 from setstone.capture.photograph import Lamp
 from setstone.measure.scale import Scale
 from setstone.record.book import Book
@@ -17,8 +17,6 @@ from setstone.record.entries import (
     ExaminationEntry,
     ObjectEntry,
     PhotographEntry,
-    ReadingEntry,
-    RemarkEntry,
     StoneEntry,
 )
 from setstone.record.errors import BookError
@@ -57,6 +55,7 @@ class Bench:
         self.stone: StoneEntry | None = None
         self.occasion = ""
         self.review: Review | None = None
+        self.reading_numbers, self.work_numbers = noting.Numbers(), noting.Numbers()
         self._presence: Presence | None = None
         self._last_line = 0
 
@@ -99,6 +98,7 @@ class Bench:
             self._presence = None
         self.book, self.stone, self.review, self.occasion, self.progress = None, None, None, "", ()
         self.steps.forget()
+        self.reading_numbers, self.work_numbers = noting.Numbers(), noting.Numbers()
         self.book_changed.emit()
 
     @property
@@ -107,6 +107,13 @@ class Bench:
         if self.book is None:
             raise BookError("No book is open; open one first.")
         return self.book
+
+    @property
+    def required_stone(self) -> StoneEntry:
+        """The chosen stone; BookError when none is."""
+        if self.stone is None:
+            raise BookError("No stone is chosen; choose one in the list first.")
+        return self.stone
 
     @property
     def elsewhere(self) -> str:
@@ -275,7 +282,7 @@ class Bench:
 
     def sign(self) -> None:
         """Sign the chosen stone."""
-        book, stone = self.opened, self._required_stone()
+        book, stone = self.opened, self.required_stone
 
         def do() -> None:
             book.sign(stone, by=self.by)
@@ -289,7 +296,7 @@ class Bench:
 
     def take_signature_back(self) -> None:
         """Take the signature on the chosen stone back."""
-        book, stone = self.opened, self._required_stone()
+        book, stone = self.opened, self.required_stone
 
         def do() -> None:
             book.take_signature_back(stone, by=self.by)
@@ -342,16 +349,35 @@ class Bench:
         return chosen[-1] if chosen else None
 
     def photographs_added(self, stone: StoneEntry, entries: Sequence[PhotographEntry]) -> None:
-        """Take note of new photographs of a stone, and look at their occasion."""
-        self.changed_here()
-        if entries and self.stone is not None and self.stone.id == stone.id:
-            self.occasion = entries[-1].occasion
-            self.photographs_changed.emit()
-            self._set_review(self._latest())
+        """Take note of new photographs of a stone, which can be taken out again, and look at their occasion."""
+        book, new = self.opened, True
+        if not entries:
+            self.changed_here()
+            return
+
+        def do() -> None:
+            nonlocal new
+            if not new:
+                with book.atomic():
+                    for entry in entries:
+                        book.restore_photograph(entry, by=self.by)
+                self._go_to(stone)
+            new = False
+            self._show_photographs(stone, entries[-1].occasion)
+
+        def undo() -> None:
+            with book.atomic():
+                for entry in reversed(entries):
+                    book.remove_photograph(entry, by=self.by)
+            self._go_to(stone)
+            self._show_photographs(stone, "")
+
+        what = entries[0].name if len(entries) == 1 else f"{len(entries)} photographs"
+        self.steps.take(Step(f"add {what} to {stone.position}", do, undo, examines=stone.id))
 
     def move_photograph(self, entry: PhotographEntry, to: StoneEntry) -> None:
         """Give a photograph to another stone."""
-        book, back = self.opened, self._required_stone()
+        book, back = self.opened, self.required_stone
 
         def put(owner: StoneEntry) -> Callable[[], None]:
             def write() -> None:
@@ -362,7 +388,7 @@ class Bench:
 
             return write
 
-        self.steps.take(Step(f"move {entry.name}", put(to), put(back)))
+        self.steps.take(Step(f"move {entry.name}", put(to), put(back), examines=to.id))
 
     def scale_of(self, entry: PhotographEntry) -> Scale | None:
         """Scale of a photograph: as a person set it, as it was examined with, of its setup, or as the file states."""
@@ -416,39 +442,20 @@ class Bench:
         if new:
             self.steps.take(Step(f"correct {entry.name}", put(**new), put(**old)))
 
-    # Readings and remarks
+    # Readings, remarks, facts and work
 
-    def enter_reading(self, typed: TypedReading, *, instead_of: int | None = None) -> ReadingEntry:
-        """Enter a reading of the chosen stone.
+    enter_reading = noting.enter_reading
+    withdraw_reading = noting.withdraw_reading
+    add_remark = noting.add_remark
+    state_fact = noting.state_fact
+    add_work = noting.add_work
+    take_work_back = noting.take_work_back
 
-        Parameters
-        ----------
-        typed : TypedReading
-        instead_of : int, optional
-            Number of the reading it corrects, which stays in the book, withdrawn.
-        """
-        book, stone = self.opened, self._required_stone()
-        values = typed.values()
-        if instead_of is None:
-            entry = book.add_reading(stone, **values, by=self.by)
-        else:
-            entry = book.correct_reading(stone, instead_of, **values, by=self.by)
-        self._noted()
-        return entry
-
-    def withdraw_reading(self, number: int, reason: str) -> None:
-        """Say that a reading does not hold; it stays in the book."""
-        self.opened.withdraw_reading(self._required_stone(), number, reason=reason, by=self.by)
-        self._noted()
-
-    def add_remark(self, text: str) -> RemarkEntry:
-        """Enter a remark on the chosen stone."""
-        entry = self.opened.add_remark(self._required_stone(), text, by=self.by)
-        self._noted()
-        return entry
-
-    def _noted(self) -> None:
+    def noted(self, stone: StoneEntry | None = None) -> None:
+        """Take note that something was noted of a stone, which is shown then, or of an object."""
         self.changed_here()
+        if stone is not None:
+            self._go_to(stone)
         self.notes_changed.emit()
 
     # Examination
@@ -460,9 +467,9 @@ class Bench:
     def examined(self, entry: ExaminationEntry) -> None:
         """Take note of a new examination."""
         self.changed_here()
+        # Steps so far may speak of numbers that mean something else now, or of photographs that must stay.
+        self.steps.forget(entry.stone_id)
         if self.stone is not None and entry.stone_id == self.stone.id and entry.occasion == self.occasion:
-            # Steps so far speak of numbers that may mean something else now.
-            self.steps.forget()
             self._set_review(entry)
 
     def changed_here(self) -> None:
@@ -504,6 +511,19 @@ class Bench:
         if self.stone is not None and self.stone.id == stone.id:
             self.choose(self.progress[0].stone if self.progress else None)
 
+    def _go_to(self, stone: StoneEntry) -> None:
+        """Choose a stone, as it is called now, where another one is chosen."""
+        if self.stone is None or self.stone.id != stone.id:
+            self.choose(next((p.stone for p in self.progress if p.stone.id == stone.id), None))
+
+    def _show_photographs(self, stone: StoneEntry, occasion: str) -> None:
+        """Show the photographs of a stone as they are now, where it is chosen; of its last occasion when none is given."""
+        self.changed_here()
+        if self.stone is not None and self.stone.id == stone.id:
+            self.occasion = occasion or self._last_occasion(stone)
+            self.photographs_changed.emit()
+            self._set_review(self._latest())
+
     def _last_occasion(self, stone: StoneEntry) -> str:
         known = self.opened.occasions(stone)
         return known[-1] if known else ""
@@ -514,15 +534,10 @@ class Bench:
         return self.book.latest_examination(self.stone, self.occasion)
 
     def _reviewing(self, entry: ExaminationEntry) -> Review:
-        review = Review(self.opened, self._required_stone(), entry, lambda: self.by, self.steps)
+        review = Review(self.opened, self.required_stone, entry, lambda: self.by, self.steps)
         review.changed.connect(self.changed_here)
         return review
 
     def _set_review(self, entry: ExaminationEntry | None) -> None:
         self.review = None if entry is None else self._reviewing(entry)
         self.review_changed.emit()
-
-    def _required_stone(self) -> StoneEntry:
-        if self.stone is None:
-            raise BookError("No stone is chosen; choose one in the list first.")
-        return self.stone

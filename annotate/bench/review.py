@@ -236,7 +236,7 @@ class Review:
 
             return write
 
-        self._steps.take(Step(f"draw {number} again", draw(drawn), draw(undone)))
+        self._steps.take(self._step(f"draw {number} again", draw(drawn), draw(undone)))
 
     def redraw_outline(self, outline: Outline) -> None:
         """Put another outline in place of the one measured."""
@@ -250,7 +250,7 @@ class Review:
 
             return write
 
-        self._steps.take(Step("draw the outline again", draw(outline), draw(undone)))
+        self._steps.take(self._step("draw the outline again", draw(outline), draw(undone)))
 
     def split(self, at: tuple[float, float]) -> tuple[int, int]:
         """Split the current line in two where it is nearest to a point, given in pixels.
@@ -334,7 +334,7 @@ class Review:
             self._decide([(number, *_again(decision)) for number, decision in before])
             self.go_to(before[0][0])
 
-        self._steps.take(Step(title, do, undo))
+        self._steps.take(self._step(title, do, undo))
 
     def _add(
         self,
@@ -368,8 +368,11 @@ class Review:
             self._number = gone[0][0].number if gone else next((c.number for c in self.queue), None)
             self.moved.emit()
 
-        self._steps.take(Step(title, do, undo))
+        self._steps.take(self._step(title, do, undo))
         return numbers
+
+    def _step(self, title: str, do: Callable[[], None], undo: Callable[[], None]) -> Step:
+        return Step(title, do, undo, examines=self.stone.id)
 
     def _decide(self, wanted: Sequence[tuple[int, Verdict, FindingKind | None, str]]) -> None:
         made = self._write(wanted)

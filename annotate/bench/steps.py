@@ -16,11 +16,14 @@ class Step:
         In a few words, for the menu: ``"accept 3"``.
     do, undo : callable
         Write to the book; what they raise leaves the step where it was.
+    examines : int, optional
+        Number of the stone whose next examination makes this step one that cannot be taken back.
     """
 
     title: str
     do: Callable[[], None]
     undo: Callable[[], None]
+    examines: int | None = None
 
 
 class Steps:
@@ -68,10 +71,10 @@ class Steps:
         """Do the step again that was taken back last; return its title, empty when there is none."""
         return self._move(self._undone, self._done, lambda step: step.do())
 
-    def forget(self) -> None:
-        """Forget all steps: what they speak of is no longer there."""
-        self._done.clear()
-        self._undone.clear()
+    def forget(self, examined: int | None = None) -> None:
+        """Forget all steps, or those that an examination of this stone ends: what they speak of is no longer there."""
+        for steps in (self._done, self._undone):
+            steps[:] = [s for s in steps if examined is not None and s.examines != examined]
         self.changed.emit()
 
     def _move(self, source: list[Step], target: list[Step], act: Callable[[Step], None]) -> str:

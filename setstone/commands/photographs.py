@@ -129,6 +129,29 @@ def correct(
     show(as_json, j.photograph(entry), lambda: screen.print_photographs([entry]))
 
 
+@photo_commands.command("remove")
+def remove(
+    stone: StoneArgument,
+    photograph: Annotated[str, typer.Argument(help="Its name, or the beginning of what it is kept as.")],
+    by: ByOption = LOGIN,
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Take a photograph out that was added by mistake; its file stays in the book, and adding it again brings it back.
+
+    Example: setstone photo remove lid-3 grey.png
+    """
+    from setstone.commands import as_json as j
+    from setstone.commands import screen
+    from setstone.record.photographs import named
+
+    with open_book(book) as opened:
+        of = opened.stone(stone)
+        opened.remove_photograph(named(opened.photographs(of), photograph), by=by)
+        entries = opened.photographs(of)
+    show(as_json, [j.photograph(e) for e in entries], lambda: screen.print_photographs(entries))
+
+
 @photo_commands.command("list")
 def list_photographs(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOption = False) -> None:
     """List the photographs of a stone."""

@@ -60,7 +60,7 @@ CHANGES: dict[str, Change] = {
 }
 #: These are tried where they are tested for themselves.
 ELSEWHERE = {
-    "add_photograph", "calibrate_setup", "correct_reading", "withdraw_reading", "take_work_back",
+    "add_photograph", "remove_photograph", "restore_photograph", "calibrate_setup", "correct_reading", "withdraw_reading", "take_work_back",
 }  # fmt: skip
 
 
