@@ -11,6 +11,7 @@ from setstone.annotate.bench.presence import Presence
 from setstone.annotate.bench.review import Review
 from setstone.annotate.bench.steps import Step, Steps
 from setstone.capture.photograph import Lamp
+from setstone.measure.candidates import LIKELY
 from setstone.measure.scale import Scale
 from setstone.record.book import Book
 from setstone.record.entries import (
@@ -407,6 +408,20 @@ class Bench:
         from setstone.record.examining import given_scale  # loads the whole examination
 
         return given_scale(entry.um_per_px)
+
+    @property
+    def left_elsewhere(self) -> int:
+        """Likely candidates nobody has judged yet on the other occasions of the chosen stone."""
+        here = self.here
+        return 0 if here is None else max(0, here.left - (self.review.likely_left if self.review else 0))
+
+    def choose_unjudged_occasion(self) -> None:
+        """Look at the first other occasion of the chosen stone on which a likely candidate is not judged yet."""
+        for entry in self.opened.latest_examinations(self.required_stone):
+            waits = any(c.decision is None and c.candidate.score >= LIKELY for c in entry.candidates)
+            if waits and entry.occasion != self.occasion:
+                self.choose(self.stone, entry.occasion)
+                return
 
     def correct_photograph(
         self,

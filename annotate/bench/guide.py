@@ -32,9 +32,10 @@ def next_step(bench: Bench) -> str:
         review = bench.review
         if review is not None and review.left:
             return f"Judge {_candidates(review.left)} of {here.stone.position}: G accepts, Q rejects."
-        return (
-            f"All is judged here; {_candidates(here.left)} wait at another occasion of {here.stone.position}."
-        )
+        if bench.left_elsewhere:
+            left = bench.left_elsewhere
+            return f"All is judged here; {_candidates(left)} {'waits' if left == 1 else 'wait'} at another occasion of {here.stone.position}."
+        return f"Show more in the panel Review (key ,): {_candidates(here.left)} of {here.stone.position} {'is' if here.left == 1 else 'are'} not shown."
     if here.stage is Stage.REVIEWED:
         return f"{here.stone.position} is reviewed: enter its readings, then sign it."
     open_ones = [p.stone.position for p in bench.progress if p.stage is not Stage.SIGNED]

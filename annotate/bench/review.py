@@ -122,6 +122,11 @@ class Review:
         return sum(c.decision is None for c in self.queue)
 
     @property
+    def likely_left(self) -> int:
+        """How many likely candidates nobody has decided on, shown or not: what the list of stones counts."""
+        return sum(c.decision is None and c.candidate.score >= LIKELY for c in self.entry.candidates)
+
+    @property
     def current(self) -> CandidateEntry | None:
         """The candidate looked at."""
         return next((c for c in self.queue if c.number == self._number), None)

@@ -1,6 +1,7 @@
 """The review: one candidate after the other, best first, with one key for each decision."""
 
 from collections.abc import Callable
+from html import escape
 
 from qtpy.QtCore import QSignalBlocker, Qt
 from qtpy.QtWidgets import (
@@ -42,6 +43,13 @@ class ReviewPanel(QScrollArea):
         self._bench = bench
         self._connected: Review | None = None
         self.count = QLabel()
+        self.count.setWordWrap(True)
+        self.elsewhere = QPushButton()
+        self.elsewhere.setToolTip(
+            "Each occasion is judged by itself; the list of stones counts all of them. Go on to the next one with "
+            "candidates nobody has judged."
+        )
+        self.elsewhere.clicked.connect(lambda: attempt(bench, bench.choose_unjudged_occasion))
         self.done = QProgressBar()
         self.done.setToolTip("How many of the candidates shown are judged.")
         self.what = QLabel()
@@ -100,6 +108,7 @@ class ReviewPanel(QScrollArea):
         layout = QVBoxLayout(content)
         layout.addWidget(self.count)
         layout.addWidget(self.done)
+        layout.addWidget(self.elsewhere)
         layout.addWidget(self.what)
         layout.addLayout(choices)
         layout.addLayout(self._judging)
@@ -111,6 +120,7 @@ class ReviewPanel(QScrollArea):
         self.setWidgetResizable(True)
         bench.review_changed.connect(self._connect)
         bench.chosen.connect(self._connect)
+        bench.stones_changed.connect(self._show_elsewhere)
         self._connect()
 
     def _buttons(self, *wanted: tuple[str, Callable[[Review], object], str]) -> QGridLayout:
@@ -153,7 +163,16 @@ class ReviewPanel(QScrollArea):
         if self._bench.review is not None:
             self._bench.review.threshold = percent / 100
 
+    def _show_elsewhere(self) -> None:
+        """Say how many wait on other occasions, so that the count agrees with that in the list of stones."""
+        left = self._bench.left_elsewhere
+        others = [o for o in self._bench.occasions if o != self._bench.occasion] if left else []
+        where = others[0] if len(others) == 1 else "other occasions"
+        self.elsewhere.setText(f"{left} more on this stone: {where}")
+        self.elsewhere.setVisible(bool(left))
+
     def _show(self) -> None:
+        self._show_elsewhere()
         review = self._bench.review
         self.widget().setEnabled(review is not None)
         if review is None:
@@ -171,7 +190,8 @@ class ReviewPanel(QScrollArea):
         queue = review.queue
         current = review.current
         self.count.setText(
-            f"<b>{review.left} left to judge</b>, number {review.place} of {len(queue)} shown"
+            f"<b>{review.left} left to judge</b>, number {review.place} of {len(queue)} shown "
+            f"({escape(review.entry.occasion)})"
             if queue
             else "<b>No candidates</b> at this threshold"
         )

@@ -178,7 +178,7 @@ class StoneFilter(QSortFilterProxyModel):
 def _tip(p: Progress) -> str:
     lines = [f"{p.stone.position}: {p.stage}"]
     if p.left:
-        lines.append(f"{p.left} candidates are left to judge")
+        lines.append(f"{p.left} likely candidates are left to judge, over all occasions")
     if p.to_examine:
         lines.append("To examine: " + ", ".join(p.to_examine))
     lines.append(f"{p.photographs} photographs, {p.findings} findings")

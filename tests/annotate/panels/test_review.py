@@ -1,6 +1,7 @@
 """The review panel and the tools: what is pressed and drawn is in the book at once."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ pytest.importorskip(
 from qtpy.QtGui import QKeySequence, QShortcut  # noqa: TID251
 from qtpy.QtWidgets import QPushButton  # noqa: TID251
 
+from setstone.annotate.bench.guide import next_step
 from setstone.annotate.panels.layers import CANDIDATES, DRAWING, GIRDLE, GROUND, MARKS_BESIDE, MEASURING
 from setstone.annotate.panels.review import ReviewPanel
 from setstone.record.book import Book
@@ -156,3 +158,31 @@ def test_every_button_says_what_it_does(book: Path, open_window: Open) -> None:
         for button in dock.widget().findChildren(QPushButton):
             if button.text():
                 assert button.toolTip(), button.text()
+
+
+def test_the_counts_here_and_on_other_occasions_make_that_of_the_list(
+    book: Path, open_window: Open, qtbot: Any
+) -> None:
+    with Book.open(book) as other:
+        entry = kept(book)
+        result = replace(entry.result, candidates=tuple(c.candidate for c in entry.candidates))
+        other.save_examination(
+            other.stones()[0], result, occasion="after", white=entry.white, blue=None, by="Bea"
+        )
+    window = open_window(book)
+    review = panel(window)
+    assert window.bench.here.left == 6
+    assert review.count.text() == "<b>3 left to judge</b>, number 1 of 3 shown (as received)"
+    assert review.elsewhere.text() == "3 more on this stone: other occasions"
+    press(window, "G")
+    press(window, "Q")
+    press(window, "G")
+    assert window.bench.here.left == 3
+    assert next_step(window.bench) == "All is judged here; 3 candidates wait at another occasion of lid-3."
+    review.elsewhere.click()
+    assert window.bench.occasion == "after"
+    assert review.count.text() == "<b>3 left to judge</b>, number 1 of 3 shown (after)"
+    assert not review.elsewhere.isVisibleTo(review)
+    for _ in range(3):
+        press(window, "G")
+    assert window.bench.here.left == 0
