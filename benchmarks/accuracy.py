@@ -1,11 +1,11 @@
 """Accuracy on a folder of test stones, beside the naive baseline and the goals.
 
-    python benchmarks/accuracy.py CASES [--lamps both white blue] [--by-case]
+    python benchmarks/accuracy.py CASES [--ways both white blue rules] [--by-case]
 
 CASES has the layout of the computed test stones; their scorer, score.py, lies in it or one folder up. The
 baseline (Sato filter and skeleton, blob_log, Hough circle, longest run of bar pixels) is quoted from the result
-stored beside that scorer; its diameters by cut were computed with its circle finder. With one lamp only, candidates are held against what that lamp shows. Every way of
-`--lamps` examines all cases once; `--lamps both` is the quick run.
+stored beside that scorer; its diameters by cut were computed with its circle finder. With one lamp only, candidates are held against what that lamp shows; by plain rules, nothing
+learned scores them. Every way examines all cases once; `--ways both` is the quick run.
 """
 
 import argparse
@@ -20,7 +20,12 @@ from scorer import judged, load_scorer, truth_of
 from setstone.capture.photograph import Lamp
 
 LAMPS = {"both": {Lamp.WHITE, Lamp.BLUE}, "white": {Lamp.WHITE}, "blue": {Lamp.BLUE}}
-HEADS = {"both": "white + blue", "white": "white only", "blue": "blue only"}
+HEADS = {
+    "both": "white + blue",
+    "white": "white only",
+    "blue": "blue only",
+    "rules": "white + blue, plain rules",
+}
 
 #: Cuts whose girdle is a circle; the others are judged apart.
 ROUND = ("round", "old_european")
@@ -113,9 +118,10 @@ def shown(value: object) -> str:
     return f"{value:.2f}" if isinstance(value, float) else str(value)
 
 
-def measured(cases: Path, lamps: str) -> tuple[Mapping[str, Any], Mapping[str, Mapping[str, Any]], Judged]:
-    """All figures under some lamps, those of each case, and the judged candidates."""
-    examinations = list(examined(cases, LAMPS[lamps]))
+def measured(cases: Path, way: str) -> tuple[Mapping[str, Any], Mapping[str, Mapping[str, Any]], Judged]:
+    """All figures of one way, those of each case, and the judged candidates."""
+    lamps = way if way in LAMPS else "both"
+    examinations = list(examined(cases, LAMPS[lamps], learned=way != "rules"))
     seen = {"fis_lamp": lamps, "inc_lamp": lamps} if lamps != "both" else {}
     groups, by_case = load_scorer(cases).run(str(cases), predictions(examinations), **seen)
     candidates = list(judged(cases, examinations, **seen))
@@ -132,11 +138,11 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("cases", type=Path)
-    parser.add_argument("--lamps", nargs="+", choices=list(LAMPS), default=list(LAMPS))
+    parser.add_argument("--ways", nargs="+", choices=list(HEADS), default=list(HEADS))
     parser.add_argument("--by-case", action="store_true", help="also one line a case")
     arguments = parser.parse_args()
-    results = {lamps: measured(arguments.cases, lamps) for lamps in arguments.lamps}
-    heads = [HEADS[lamps] for lamps in results]
+    results = {way: measured(arguments.cases, way) for way in arguments.ways}
+    heads = [HEADS[way] for way in results]
     print(
         "| figure | "
         + " | ".join(heads)

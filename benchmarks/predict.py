@@ -83,14 +83,16 @@ class Examined:
     result: Examination
 
 
-def examined(cases: Path, lamps: Collection[Lamp] = (Lamp.WHITE, Lamp.BLUE)) -> Iterator[Examined]:
+def examined(
+    cases: Path, lamps: Collection[Lamp] = (Lamp.WHITE, Lamp.BLUE), *, learned: bool = True
+) -> Iterator[Examined]:
     """Examine every case by its photographs under some lamps; a case that cannot be examined is named on stderr and left out."""
     for case in sorted(p for p in cases.iterdir() if p.is_dir()):
         for occasion, paths in views(case).items():
             start = time.perf_counter()
             try:
                 pixels = {lamp: open_photograph(path).pixels for lamp, path in paths.items() if lamp in lamps}
-                result = examine(pixels.get(Lamp.WHITE), pixels.get(Lamp.BLUE))
+                result = examine(pixels.get(Lamp.WHITE), pixels.get(Lamp.BLUE), learned=learned)
             except (PhotographError, MeasurementError) as error:
                 print(f"{case.name} {occasion}: {error}", file=sys.stderr)
                 continue

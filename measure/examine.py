@@ -44,6 +44,7 @@ def examine(
     file_scale: Scale | None = None,
     progress: Callable[[str], None] | None = None,
     threads: int = 2,
+    learned: bool = True,
 ) -> Examination:
     """Examine the photographs of one stone on one occasion.
 
@@ -61,6 +62,8 @@ def examine(
         Told the name of each step as it begins; whatever it raises ends the examination.
     threads : int
         Steps that do not need each other are done side by side; the result is the same with any number.
+    learned : bool
+        Score candidates as trained on computed stones, else by plain rules alone, which order them less well.
 
     Returns
     -------
@@ -111,8 +114,8 @@ def examine(
         scene = _scene(white, blue, blue_to_white, outline, frame, used)
 
         tell("looking for lines")
-        lines = pool.submit(judge_lines, scene)
-        spots = pool.submit(judge_spots, scene)
+        lines = pool.submit(judge_lines, scene, learned=learned)
+        spots = pool.submit(judge_spots, scene, learned=learned)
         candidates = list(lines.result())
         tell("looking for spots")
         candidates += spots.result()

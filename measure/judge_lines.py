@@ -23,6 +23,7 @@ from setstone.measure.line_features import Surroundings, line_features
 from setstone.measure.line_reasons import reasons_for
 from setstone.measure.line_scores import MANY, first_scores, second_scores
 from setstone.measure.lines import FWHM_PER_SIGMA, NARROWEST_UM, Line, filter_scales, find_lines
+from setstone.measure.plain_rules import line_rules
 from setstone.measure.quantity import Quantity, combine
 from setstone.measure.scene import Scene
 
@@ -48,13 +49,15 @@ class Described(NamedTuple):
     lamp: LampName
 
 
-def judge_lines(scene: Scene) -> tuple[Candidate, ...]:
+def judge_lines(scene: Scene, *, learned: bool = True) -> tuple[Candidate, ...]:
     """Find the lines of a stone under blue light (under white when blue is missing) and score each.
 
     Parameters
     ----------
     scene : Scene
         Both photographs, aligned, cropped to the stone.
+    learned : bool
+        Score by the trained trees, else by plain rules alone (`setstone.measure.plain_rules`).
 
     Returns
     -------
@@ -69,8 +72,7 @@ def judge_lines(scene: Scene) -> tuple[Candidate, ...]:
     described = describe_lines(scene)
     if not described.lines:
         return ()
-    first = first_scores(described.features)
-    scores = second_scores(described.features, first, neighbours(described.lines, first, scene.diameter_px))
+    scores = _learned_scores(described, scene.diameter_px) if learned else line_rules(described.features)
     blur = float(np.percentile(np.concatenate([line.width_px for line in described.lines]), 10))
     order = sorted(range(len(scores)), key=lambda i: (-scores[i], described.lines[i].path[0].tolist()))[
         :SHOWN
@@ -82,12 +84,17 @@ def judge_lines(scene: Scene) -> tuple[Candidate, ...]:
             lamp=described.lamp,
             score=float(scores[i]),
             reasons=reasons_for(described.features[i], float(scores[i]))
-            + ((_MANY,) if place >= MANY else ()),
+            + ((_MANY,) if learned and place >= MANY else ()),
             contrast=float(np.median(described.lines[i].contrast)),
             sizes=_sizes(described.lines[i], blur, scene.um_per_px),
         )
         for place, i in enumerate(order)
     )
+
+
+def _learned_scores(described: Described, diameter_px: float) -> Values:
+    first = first_scores(described.features)
+    return second_scores(described.features, first, neighbours(described.lines, first, diameter_px))
 
 
 def describe_lines(scene: Scene) -> Described:

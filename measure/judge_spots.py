@@ -17,6 +17,7 @@ from scipy.special import expit
 
 from setstone.measure.candidates import Candidate, LampName, Reason
 from setstone.measure.light import srgb_to_linear
+from setstone.measure.plain_rules import spot_rules
 from setstone.measure.quantity import Quantity, combine
 from setstone.measure.scene import Scene
 from setstone.measure.spot_features import (
@@ -42,13 +43,15 @@ _ALONE = Reason(
 )
 
 
-def judge_spots(scene: Scene) -> tuple[Candidate, ...]:
+def judge_spots(scene: Scene, *, learned: bool = True) -> tuple[Candidate, ...]:
     """Find and judge candidate inclusions in the white photograph (the blue one when it is missing).
 
     Parameters
     ----------
     scene : Scene
         Both photographs, aligned, cropped to the stone.
+    learned : bool
+        Score by the trained weights, else by plain rules alone (`setstone.measure.plain_rules`).
 
     Returns
     -------
@@ -60,7 +63,10 @@ def judge_spots(scene: Scene) -> tuple[Candidate, ...]:
     spots, features = describe_spots(scene, ground)
     if not spots:
         return ()
-    scores, summands = weigh(np.array([f.vector() for f in features]))
+    vectors = np.array([f.vector() for f in features])
+    scores, summands = weigh(vectors)
+    if not learned:
+        scores = spot_rules(vectors)
     extra = _grouped(spots, scores)
     order = sorted(range(len(spots)), key=lambda i: (-scores[i], spots[i].centre))
     order = [i for i in order if scores[i] >= LEAST_SCORE][:SHOWN]

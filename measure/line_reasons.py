@@ -31,18 +31,29 @@ def reasons_for(features: NDArray[np.float64], score: float) -> tuple[Reason, ..
     tuple of Reason
         At least one.
     """
+    speaks, against = _all_reasons(features)
+    alone = (_ALONE,) if features[NAMES.index("white_step")] == ABSENT else ()
+    if score >= 0.5:
+        return (*(*(speaks or [_PLAIN]), *against)[:SHOWN], *alone)
+    return (*(*(against or [_UNLIKE]), *speaks)[:SHOWN], *alone)
+
+
+def counted_reasons(features: NDArray[np.float64]) -> tuple[int, int]:
+    """Number of reasons that speak for a line and against it, of one row of `line_features`."""
+    speaks, against = _all_reasons(features)
+    return len(speaks), len(against)
+
+
+def _all_reasons(features: NDArray[np.float64]) -> tuple[list[Reason], list[Reason]]:
     columns = dict(zip(NAMES, features.tolist(), strict=True))
 
     def f(name: str) -> float:
         value = columns[name]
         return math.nan if value == ABSENT else value
 
-    against = [Reason(code, text, False) for code, text, holds in _AGAINST if holds(f)]
     speaks = [Reason(code, text, True) for code, text, holds in _FOR if holds(f)]
-    alone = (_ALONE,) if columns["white_step"] == ABSENT else ()
-    if score >= 0.5:
-        return (*(*(speaks or [_PLAIN]), *against)[:SHOWN], *alone)
-    return (*(*(against or [_UNLIKE]), *speaks)[:SHOWN], *alone)
+    against = [Reason(code, text, False) for code, text, holds in _AGAINST if holds(f)]
+    return speaks, against
 
 
 _PLAIN = Reason("line", "a thin bright line inside the stone", True)

@@ -48,6 +48,14 @@ def test_the_same_photographs_give_the_same_result() -> None:
     assert [c.score for c in first.candidates] == [c.score for c in second.candidates]
 
 
+def test_plain_rules_score_the_same_candidates_otherwise() -> None:
+    trained, plain = examine(*pictures()), examine(*pictures(), learned=False)
+    assert (plain.scale, plain.diameters, plain.colour) == (trained.scale, trained.diameters, trained.colour)
+    best = max((c for c in plain.candidates if c.kind == "line"), key=lambda c: c.score)
+    assert any(r.speaks_for for r in best.reasons)
+    assert [c.score for c in plain.candidates] != [c.score for c in trained.candidates]
+
+
 def test_one_thread_and_two_give_the_same_result() -> None:
     two = examine(*pictures(), threads=2)
     before = cv2.getNumThreads()
