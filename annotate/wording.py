@@ -3,7 +3,7 @@
 import math
 
 from setstone.annotate.texts import Texts
-from setstone.measure.candidates import Candidate
+from setstone.measure.candidates import DEPTHS, Candidate
 from setstone.measure.quantity import Quantity
 from setstone.record.entries import CandidateEntry
 from setstone.record.vocabulary import FindingKind
@@ -76,4 +76,5 @@ def size_words(candidate: Candidate, texts: Texts) -> tuple[str, ...]:
         words = [texts("table.no_size")]
     if "elongation" in sizes:
         words.append(texts("table.elongation", times=f"{sizes['elongation'].value:.1f}"))
+    words += [texts(f"table.{name}", q=figure(sizes[name])) for name in DEPTHS if name in sizes]
     return tuple(words)

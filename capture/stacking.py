@@ -79,10 +79,9 @@ def stack(frames: Iterable[Pixels], *, method: Method = "pyramid", aligned: bool
         When there are fewer than two frames, they differ in size, or are a single row of pixels.
     """
     merge: _Pyramid | _Sharpest | None = None
-    motion = np.eye(2, 3)
+    chain = _Chain()
     motions: list[NDArray[np.float64]] = []
     unaligned: list[int] = []
-    before: Plane | None = None
     best = depth = shape = dtype = None
     total: Plane | None = None
     for number, frame in enumerate(frames):
@@ -97,14 +96,9 @@ def stack(frames: Iterable[Pixels], *, method: Method = "pyramid", aligned: bool
             raise PhotographError("The frames of the series differ in size; take them with one setting.")
         if number > 254:
             raise PhotographError("More than 255 frames are not stacked; leave every second one out.")
-        small, factor = _small(frame)
-        if before is not None and not aligned:
-            step = _motion(before, small, factor)
-            if step is None:
-                unaligned.append(number)
-            else:
-                motion = _after(step, motion)
-        before = small
+        motion, found = (np.eye(2, 3), True) if aligned else chain.next(frame)
+        if not found:
+            unaligned.append(number)
         motions.append(motion)
         if not np.array_equal(motion, np.eye(2, 3)):
             frame = np.asarray(
@@ -136,6 +130,40 @@ def stack(frames: Iterable[Pixels], *, method: Method = "pyramid", aligned: bool
     return Stack(
         merge.result(dtype), depth, np.asarray(certain, np.bool_), np.array(motions), tuple(unaligned), method
     )
+
+
+def align_series(frames: Iterable[Pixels]) -> NDArray[np.float64]:
+    """How the frames of a series through the focus lie on the first, as `stack` aligns them.
+
+    Parameters
+    ----------
+    frames : iterable of (H, W, 3) uint8 or uint16 array
+        RGB, sRGB-encoded, of one size, in the order of the focus.
+
+    Returns
+    -------
+    (N, 2, 3) float64 array
+        Maps pixels of the first frame to those of each frame; one that could not be aligned is taken as it lies.
+    """
+    chain = _Chain()
+    return np.array([chain.next(frame)[0] for frame in frames]).reshape(-1, 2, 3)
+
+
+class _Chain:
+    """Each frame aligned on the one before, one held at a time."""
+
+    def __init__(self) -> None:
+        self._before: Plane | None = None
+        self._motion = np.eye(2, 3)
+
+    def next(self, frame: Pixels) -> tuple[NDArray[np.float64], bool]:
+        """Motion from the first frame to this one, and whether it could be found."""
+        small, factor = _small(frame)
+        step = np.eye(2, 3) if self._before is None else _motion(self._before, small, factor)
+        self._before = small
+        if step is not None:
+            self._motion = _after(step, self._motion)
+        return self._motion, step is not None
 
 
 def _small(frame: Pixels) -> tuple[Plane, int]:

@@ -15,6 +15,9 @@ from setstone.measure.quantity import Quantity
 CandidateKind = Literal["line", "spot"]
 LampName = Literal["white", "blue"]
 
+#: Sizes that are depths: they do not grow with the scale of a photograph.
+DEPTHS = ("below_first_frame", "below_table", "depth")
+
 #: Candidates scored at least so high are shown unless a person asks for more or fewer. Where scores are probabilities,
 #: the harmonic mean of precision and recall is greatest at half its own value (Lipton et al. 2014, ECML PKDD), 0.35
 #: for the 0.7 reached on stones not trained on; lower, since a fissure missed costs more than a line rejected.
@@ -61,7 +64,8 @@ class Candidate:
     sizes : mapping of str to Quantity
         ``length`` (mm), ``width`` and ``greatest_width`` (µm) of a line; ``diameter`` (µm, of the
         disc of equal area) and ``elongation`` (longest by shortest axis, a plain number) of a spot.
-        Lengths are absent when the scale is not known.
+        Lengths are absent when the scale is not known. From a series through the focus the `DEPTHS`, µm
+        (`setstone.measure.depth`).
     """
 
     kind: CandidateKind

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from setstone.measure.candidates import Candidate
+from setstone.measure.candidates import DEPTHS, Candidate
 from setstone.measure.examination import Examination
 from setstone.measure.outline import Outline
 from setstone.measure.quantity import Quantity
@@ -155,7 +155,7 @@ def _moved(candidate: Candidate, motion: Matrix, old: Examination, new: Examinat
         return candidate
     sizes: dict[str, Quantity] = {}
     for name, size in candidate.sizes.items():
-        if not size.unit:
+        if not size.unit or name in DEPTHS:
             sizes[name] = size
         elif old.scale is not None and new.scale is not None:
             zoom = float(np.sqrt(abs(np.linalg.det(motion[:2, :2]))))

@@ -8,6 +8,7 @@ from setstone.capture.photograph import Pixels
 from setstone.record.entries import PhotographEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.photographs import correct_photograph, stored_pixels
+from setstone.record.series import series_parameters
 from setstone.record.setups import find_setup
 from setstone.record.store import Store
 from setstone.record.taking import circumstances, keep_pixels
@@ -29,6 +30,8 @@ def combine(
     way: Way,
     *,
     seconds: Sequence[float] | None = None,
+    step_um: float | None = None,
+    table_frame: float | None = None,
     by: str,
 ) -> "tuple[PhotographEntry, NDArray[np.uint8] | None]":
     """Make one photograph from several of a stone and keep it beside them.
@@ -42,6 +45,11 @@ def combine(
         The mean; a stack through the focus, two ways (`setstone.capture.stacking`); a bracket of exposures.
     seconds : sequence of float, optional
         Exposure times for a bracket, s.
+    step_um : float, optional
+        How far the focus went down from frame to frame of a stack, µm; negative where it went up. An examination
+        of the stack then tells how deep candidates lie (`setstone.record.series`).
+    table_frame : float, optional
+        Number of the frame, from 1, in which the table is sharp.
     by : str
         Who makes it.
 
@@ -54,7 +62,7 @@ def combine(
     Raises
     ------
     BookError
-        When they are not of one lamp, occasion and setup, or one is named twice.
+        When they are not of one lamp, occasion and setup, one is named twice, or step or frame cannot be.
     PhotographError
         When they cannot be combined.
     """
@@ -65,9 +73,11 @@ def combine(
         raise BookError("A photograph was named twice, and it is no repeat of itself; name each once.")
     if len({(e.lamp, e.occasion, e.setup_id) for e in entries}) > 1:
         raise BookError("The photographs differ in light, occasion or setup; combine only those taken alike.")
+    if way not in ("pyramid", "sharpest") and (step_um is not None or table_frame is not None):
+        raise BookError("Only a focus stack has a step and a frame of the table; leave them out.")
+    parameters = series_parameters(len(entries), step_um, table_frame)
     frames = (stored_pixels(e) for e in entries)
     depth = None
-    parameters: dict[str, str] = {}
     pixels: Pixels
     if way == "average":
         from setstone.capture.averaging import average

@@ -8,7 +8,7 @@ import os
 import signal
 import threading
 from collections import deque
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
@@ -17,6 +17,8 @@ from multiprocessing.synchronize import Event
 import cv2
 
 from setstone.capture.photograph import Lamp
+from setstone.measure.candidates import LampName
+from setstone.measure.depth import Index
 from setstone.measure.errors import MeasurementError
 from setstone.measure.examination import Examination, Flag
 from setstone.measure.examine import examine
@@ -27,6 +29,7 @@ from setstone.record.errors import BookError
 from setstone.record.examinations import save_examination
 from setstone.record.occasions import occasions, spelt
 from setstone.record.photographs import photographs, stored_pixels
+from setstone.record.series import Series, claimed_index, measured_depths, series_of
 from setstone.record.setups import calibrated_scale
 from setstone.record.store import Store
 from setstone.record.text import operator
@@ -191,6 +194,9 @@ class _Order:
     bar_length_um: float | None
     file_scale: Scale | None
     flags: tuple[Flag, ...]
+    #: Where a photograph is a focus stack whose step is known.
+    series: Mapping[LampName, Series]
+    index: Index | None
 
 
 #: A result, or in a sentence why there is none.
@@ -218,6 +224,8 @@ def _order(
     calibrated, doubts = calibrated_scale(book, first)
     stated = scale or first.scale
     flags = dict.fromkeys(f for p in (white, blue) if p is not None for f in p.flags)
+    lamps: tuple[tuple[LampName, PhotographEntry | None], ...] = (("white", white), ("blue", blue))
+    series = {name: s for name, p in lamps if p is not None and (s := series_of(book, stone, p)) is not None}
     return _Order(
         white=white,
         blue=blue,
@@ -226,6 +234,8 @@ def _order(
         bar_length_um=bar_length_um,
         file_scale=_file_scale(first),
         flags=(*flags, *(doubts if stated is None else ())),
+        series=series,
+        index=claimed_index(stone) if series else None,
     )
 
 
@@ -249,6 +259,9 @@ def _measured(order: _Order, *, progress: Tell | None = None, threads: int = 2) 
             progress=progress,
             threads=threads,
         )
+        if order.series:
+            (progress or (lambda _step: None))("telling depths")
+            result = measured_depths(result, order.series, order.index)
     except MeasurementError as error:
         names = " and ".join(f"'{p.name}'" for p in (order.white, order.blue) if p is not None)
         raise MeasurementError(f"{names}: {error}") from error

@@ -37,8 +37,17 @@ class Rendered:
     truth: dict[str, Any]
 
 
-def render(name: str, seed: int) -> Rendered:
-    """Make up a stone in its setting and photograph it under both lamps."""
+def render(name: str, seed: int, *, depth: float | None = None) -> Rendered:
+    """Make up a stone in its setting and photograph it under both lamps.
+
+    Parameters
+    ----------
+    name : str
+    seed : int
+        The same number gives the same stone.
+    depth : float, optional
+        Optical depth of its haze across the girdle, instead of one drawn at random; all else stays.
+    """
     rng = np.random.default_rng(seed)
     cut = CUTS[seed % len(CUTS)]
     width = float(np.exp(rng.uniform(np.log(1.3), np.log(6))))
@@ -62,9 +71,12 @@ def render(name: str, seed: int) -> Rendered:
     if "glass" in material and rng.random() < 0.5:
         bodies += [b for b in (make_body(stone, width, rng, bubble=True) for _ in range(4)) if b]
     back = int(rng.choice([0, 1, 2, 3], p=[0.15, 0.71, 0.05, 0.09]))
+    drawn = 3 * float(rng.uniform(*HAZE[haze]))
+    if depth is not None:
+        haze = next((word for word, (_, most) in HAZE.items() if depth <= 3 * most), "strong")
     s = t.solid(
         stone, fissures, bodies, index=index, absorption=absorb,
-        scatter=float(rng.uniform(*HAZE[haze])) * 3 / width, back=back,
+        scatter=(drawn if depth is None else depth) / width, back=back,
         wear=float(rng.choice([0, 0.002, 0.005, 0.009])) * width / 3,
         white=float(rng.uniform(0.2, 0.75)), tint=np.array([1, 1, 1]) if rng.random() < 0.8 else np.array(METALS["gold"]),
     )  # fmt: skip

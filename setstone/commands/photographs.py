@@ -220,13 +220,27 @@ def combine(
     depth_map: Annotated[
         Path | None, typer.Option(help="Also write the depth map of a stack: a file ending in .png.")
     ] = None,
+    step_um: Annotated[
+        float | None,
+        typer.Option(
+            "--step-um",
+            help="How far the focus went down from frame to frame of a stack, in µm, negative if up: an examination then "
+            "says how deep candidates lie.",
+        ),
+    ] = None,
+    table_frame: Annotated[
+        float | None,
+        typer.Option(
+            help="Number of the frame, from 1, in which the table is sharp: depths are told from it."
+        ),
+    ] = None,
     by: ByOption = LOGIN,
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
     """Make one better photograph from several of a stone; they stay, and the new one names them.
 
-    Example: setstone photo combine lid-3 z1.jpg z2.jpg z3.jpg --as pyramid --depth-map depth.png
+    Example: setstone photo combine lid-3 z1.jpg z2.jpg z3.jpg z4.jpg z5.jpg --as pyramid --step-um 50 --table-frame 2
     """
     from setstone.commands import as_json as j
     from setstone.record.deriving import combine as combine_photographs
@@ -238,7 +252,14 @@ def combine(
     with open_book(book) as opened:
         of = opened.stone(stone)
         entry, depth = combine_photographs(
-            opened, of, sources_of(opened, of, photographs), way, seconds=seconds, by=by
+            opened,
+            of,
+            sources_of(opened, of, photographs),
+            way,
+            seconds=seconds,
+            step_um=step_um,
+            table_frame=table_frame,
+            by=by,
         )
     if depth_map is not None and depth is not None:
         from io import BytesIO

@@ -1,18 +1,24 @@
 """Photographs made from others: they name their sources, and the sources stay."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
+from made_up import examination as made_up
 from PIL import Image
 
 from setstone.capture.photograph import Lamp
+from setstone.measure.candidates import Candidate
+from setstone.record import examining
 from setstone.record.book import Book
 from setstone.record.deriving import Way, combine, correct_light
 from setstone.record.entries import PhotographEntry, StoneEntry
 from setstone.record.errors import BookError
+from setstone.record.examining import examine_stone
 from setstone.record.photographs import stored_pixels
+from setstone.record.series import claimed_index, series_of
 
 
 @pytest.fixture
@@ -74,3 +80,80 @@ def test_light_corrected(
     assert red < blue
     with pytest.raises(BookError, match="nothing to correct"):
         correct_light(book, stone, frames[0], by="Ada")
+
+
+def series(book: Book, stone: StoneEntry, folder: Path, *, moved: float = 0.0) -> list[PhotographEntry]:
+    """Seven frames of textured ground at frame 1 (the table) and of a bright line at frame 4.2."""
+    rng = np.random.default_rng(4)
+    coarse = rng.integers(60, 150, (70, 80)).astype(np.float32)
+    ground = cv2.resize(coarse, (480, 420), interpolation=cv2.INTER_CUBIC)
+    line = np.zeros((420, 480), np.float32)
+    line[60:360, 240] = 250
+    entries = []
+    for k in range(7):
+        table, deep = (float(np.hypot(0.8, 1.5 * (k - z))) for z in (1.0, 4.2))
+        frame = cv2.GaussianBlur(ground, (0, 0), table) + cv2.GaussianBlur(line, (0, 0), deep)
+        shift = np.array([[1, 0, moved * k], [0, 1, 0]])
+        frame = cv2.warpAffine(frame, shift, (480, 420), borderMode=cv2.BORDER_REFLECT)
+        frame = np.clip(np.round(frame + rng.normal(0, 1, frame.shape)), 0, 255).astype(np.uint8)
+        path = folder / f"z{k}.png"
+        Image.fromarray(np.repeat(frame[..., None], 3, axis=2)).save(path)
+        entries.append(book.add_photograph(stone, path, lamp=Lamp.WHITE, by="Ada")[0])
+    return entries
+
+
+def test_a_stack_with_its_step_tells_how_deep_candidates_lie(
+    book: Book, stone: StoneEntry, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    frames = series(book, stone, tmp_path, moved=0.7)
+    stack, _ = combine(book, stone, frames, "pyramid", step_um=50, table_frame=2, by="Ada")
+    found = Candidate(
+        "line", np.column_stack([np.full(250, 240.0), np.arange(80.0, 330)]), "white", 0.6, (), 30
+    )
+    result = replace(made_up(found), size=(480, 420), reference="white", scale=None, diameters=None)
+    monkeypatch.setattr(examining, "examine", lambda *_photographs, **_options: result)
+
+    entry = examine_stone(book, stone, by="Ada")
+    assert entry.white == stack.sha256
+    (shown,) = entry.candidates
+    below = shown.candidate.sizes["below_table"]
+    assert abs(below.value - 3.2 * 50) <= below.expanded < 50
+    assert shown.candidate.reasons[0].code == "below-table"
+    assert np.array_equal(shown.candidate.path, found.path)
+
+    frames[3].path.chmod(0o644)
+    frames[3].path.write_bytes(b"altered")
+    again = examine_stone(book, stone, by="Ada")
+    assert "no-depths" in [f.code for f in again.result.flags]
+
+
+def test_a_series_that_tells_no_depths(
+    book: Book, stone: StoneEntry, frames: list[PhotographEntry], tmp_path: Path
+) -> None:
+    stack, _ = combine(book, stone, frames, "sharpest", by="Ada")
+    assert series_of(book, stone, stack) is None
+    assert series_of(book, stone, frames[0]) is None
+    refused: list[tuple[dict[str, float], str]] = [
+        ({"step_um": 50}, "at least 5 frames"),
+        ({"table_frame": 1}, "give both"),
+        ({"step_um": float("nan")}, "no step"),
+    ]
+    for options, why in refused:
+        with pytest.raises(BookError, match=why):
+            combine(book, stone, frames, "pyramid", by="Ada", **options)  # type: ignore[arg-type]
+    with pytest.raises(BookError, match="Only a focus stack"):
+        combine(book, stone, frames, "average", step_um=50, by="Ada")
+    seven = series(book, stone, tmp_path)
+    with pytest.raises(BookError, match="no frame 8"):
+        combine(book, stone, seven, "pyramid", step_um=50, table_frame=8, by="Ada")
+
+
+def test_the_index_is_that_of_the_claim(book: Book, stone: StoneEntry) -> None:
+    """Corundum 1.762 to 1.770 (the table of materials names its source)."""
+    ruby = replace(stone, claimed_as="ruby")
+    index = claimed_index(ruby)
+    assert index is not None
+    assert index.low <= 1.762 <= 1.770 <= index.high
+    assert index.source == "claimed: ruby"
+    assert claimed_index(replace(stone, claimed_as="")) is None
+    assert claimed_index(replace(stone, claimed_as="ruby or glass")) is None
