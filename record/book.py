@@ -82,11 +82,13 @@ class Book(Store):
     difference = _versions.difference
     progress = _progress.progress
     search = _progress.search
+    matching = _progress.matching
     state_fact = _facts.state_fact
     facts = _facts.facts
     add_work = _work.add_work
     take_work_back = _work.take_work_back
     work = _work.work
+    products = _work.products
     add_reading = notes.add_reading
     add_line = notes.add_line
     correct_reading = notes.correct_reading

@@ -1,5 +1,7 @@
 """What is said of an object and of how its stones sit in it: marks as read, age and maker as claimed."""
 
+import re
+
 from sqlalchemy import ColumnElement, insert, select
 
 from setstone.record import schema
@@ -12,6 +14,13 @@ from setstone.record.text import clean, operator
 from setstone.record.vocabulary import Fact
 
 _f = schema.facts.c
+
+#: Words by which a description says more than anybody here has tested (common practice, no source).
+_TOO_MUCH = re.compile(
+    r"\b(authentic|certified|fine quality|genuine|guaranteed|original|pure|real|solid|undoubtedly)\b",
+    re.IGNORECASE,
+)
+_METALS = re.compile(r"\b(gold|silver|platinum|palladium)\b", re.IGNORECASE)
 
 
 def state_fact(
@@ -96,3 +105,36 @@ def facts(book: Store, of: ObjectEntry | StoneEntry) -> tuple[FactEntry, ...]:
         for fact in Fact
         if (row := holding.get(fact)) is not None and row.value
     )
+
+
+def wording_caution(fact: Fact, value: str) -> str:
+    """Say where a text claims more than was read, seen or told.
+
+    Parameters
+    ----------
+    fact : Fact
+    value : str
+        As typed.
+
+    Returns
+    -------
+    str
+        One sentence; empty where there is nothing to say.
+
+    Examples
+    --------
+    >>> wording_caution(Fact.METAL, "solid gold")
+    "'solid' says more than anybody here has tested; leave it out, or say who says so."
+    >>> wording_caution(Fact.METAL, "yellow metal")
+    ''
+    """
+    word = _TOO_MUCH.search(value)
+    if word is not None:
+        return f"'{word[0]}' says more than anybody here has tested; leave it out, or say who says so."
+    metal = _METALS.search(value)
+    if fact is Fact.METAL and metal is not None:
+        return (
+            f"'{metal[0]}' is what an assay tells; write what is seen, for example 'yellow metal', and the mark as the "
+            "hallmark."
+        )
+    return ""

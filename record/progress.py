@@ -145,20 +145,10 @@ def search(
     Found
         In the order the stones were added, object by object.
     """
-    conditions: list[ColumnElement[bool]] = []
-    # Compared as `key` makes texts, because how SQLite and a server fold case differs.
-    conditions += [_t.words.contains(word, autoescape=True) for word in key(text).split()]
-    if species:
-        conditions.append(_t.species.contains(key(species), autoescape=True))
+    conditions = _conditions(text, species, contradicted, since, until)
     chosen = [str(stage) for stage in stages]
     if chosen:
         conditions.append(_t.stage.in_(chosen))
-    if contradicted:
-        conditions.append(_t.contradictions > 0)
-    if since is not None:
-        conditions.append(_t.changed >= in_utc(since))
-    if until is not None:
-        conditions.append(_t.changed < in_utc(until))
     if owner is not None:
         conditions.append(_s.object_id == owner.id)
     query = _query.where(*conditions)
@@ -166,6 +156,48 @@ def search(
     with book.snapshot() as connection:
         total = connection.execute(_counted(query)).scalar_one()
         return Found(tuple(_progress(row) for row in connection.execute(page)), total)
+
+
+def matching(
+    book: Store,
+    text: str = "",
+    *,
+    species: str = "",
+    contradicted: bool = False,
+    since: datetime | None = None,
+    until: datetime | None = None,
+) -> frozenset[int]:
+    """Tell which stones `search` finds, on all pages, for a list that is there already.
+
+    Parameters
+    ----------
+    text, species, contradicted, since, until
+        As of `search`.
+
+    Returns
+    -------
+    frozenset of int
+        Numbers of the stones.
+    """
+    query = _query.with_only_columns(_s.id).where(*_conditions(text, species, contradicted, since, until))
+    with book.snapshot() as connection:
+        return frozenset(connection.execute(query).scalars())
+
+
+def _conditions(
+    text: str, species: str, contradicted: bool, since: datetime | None, until: datetime | None
+) -> list[ColumnElement[bool]]:
+    # Compared as `key` makes texts, because how SQLite and a server fold case differs.
+    conditions = [_t.words.contains(word, autoescape=True) for word in key(text).split()]
+    if species:
+        conditions.append(_t.species.contains(key(species), autoescape=True))
+    if contradicted:
+        conditions.append(_t.contradictions > 0)
+    if since is not None:
+        conditions.append(_t.changed >= in_utc(since))
+    if until is not None:
+        conditions.append(_t.changed < in_utc(until))
+    return conditions
 
 
 def _counted(query: Select[*tuple[object, ...]]) -> Select[int]:

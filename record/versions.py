@@ -159,6 +159,23 @@ def compare(before: State, after: State) -> tuple[Change, ...]:
     return tuple(_changes(before, after))
 
 
+def plain(value: object) -> str:
+    """Say a value of a record, or a whole part of it, in plain words.
+
+    >>> plain({"kind": "fissure", "reason": "", "findings": ["3, before"]}), plain(None)
+    ('kind: fissure; findings: 3, before', '–')
+    """
+    if value is None:
+        return "–"
+    if isinstance(value, dict):
+        return "; ".join(f"{k}: {plain(v)}" for k, v in value.items() if v not in (None, "", [], {}))
+    if isinstance(value, list):
+        return ", ".join(map(plain, value)) or "–"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return str(value) or "–"
+
+
 def state_of(book: Store, stone: StoneEntry) -> State:
     """Gather all that a stone's record says now, in plain values with their units.
 

@@ -58,6 +58,10 @@ class Fact(StrEnum):
         return self in (Fact.SETTING, Fact.BACK)
 
 
+#: Offered first for a setting and a back; any other text is allowed (common practice, no source).
+SETTINGS = ("claws", "collet", "closed collet", "grains", "channel", "pavé", "glued in")
+BACKS = ("open", "closed", "closed, foil seen at the edge")
+
 #: Stands beside such facts wherever they are shown.
 FACTS_CAUTION = (
     "Marks are given as read and other statements as claimed: setstone tests no metal, and a mark can be worn, "

@@ -21,6 +21,8 @@ _SOLVENT_CAUTION = (
     "Solvents: follow the product's safety sheet and your local rules; extract the vapour, keep flames and hot plates away, "
     "and test on a hidden spot first."
 )
+#: So many entries are looked through for products named before.
+_LAST = 500
 #: Materials a claim may mean beyond which a list helps nobody.
 _TOO_MANY = 6
 
@@ -158,6 +160,19 @@ def work(book: Store, stone: StoneEntry) -> tuple[WorkEntry, ...]:
         if row["takes_back"] is None and row["id"] not in gone
     ]
     return tuple(sorted(holding, key=lambda w: (w.done, w.id)))
+
+
+def products(book: Store) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Read the adhesives and the solvents named so far in the book, to be offered again.
+
+    Returns
+    -------
+    tuple of two tuples of str
+        Adhesives and solvents, those used last first.
+    """
+    with book.snapshot() as connection:
+        rows = connection.execute(select(_w.adhesive, _w.solvent).order_by(_w.id.desc()).limit(_LAST)).all()
+    return tuple(dict.fromkeys(a for a, _ in rows if a)), tuple(dict.fromkeys(s for _, s in rows if s))
 
 
 def work_cautions(claimed_as: str, kind: WorkKind, *, solvent: str = "") -> tuple[str, ...]:

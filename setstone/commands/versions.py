@@ -106,6 +106,7 @@ def difference(
     Example: setstone difference lid-3 1 2
     """
     from setstone.commands import as_json as j
+    from setstone.record.versions import plain
 
     with open_book(book) as opened:
         changes = opened.difference(opened.stone(stone), older, newer)
@@ -114,7 +115,7 @@ def difference(
         [j.change(c) for c in changes],
         lambda: table(
             ("of", "what", "before", "after"),
-            [(c.of, c.field or "–", _plain(c.before), _plain(c.after)) for c in changes],
+            [(c.of, c.field or "–", plain(c.before), plain(c.after)) for c in changes],
             "Nothing was changed.",
         ),
     )
@@ -193,16 +194,3 @@ def _stage(text: str) -> "Stage":
     except ValueError as error:
         known = ", ".join(f"'{s}'" for s in Stage)
         raise BookError(f"'{text}' is no state of a stone; choose one of {known}.") from error
-
-
-def _plain(value: object) -> str:
-    """A value, or a whole part of the record, in one cell."""
-    if value is None:
-        return "–"
-    if isinstance(value, dict):
-        return "; ".join(f"{k}: {_plain(v)}" for k, v in value.items() if v not in (None, "", [], {}))
-    if isinstance(value, list):
-        return ", ".join(map(_plain, value)) or "–"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return str(value) or "–"

@@ -56,6 +56,7 @@ def add_fact(
     """
     from setstone.commands import as_json as j
     from setstone.commands import screen
+    from setstone.record.facts import wording_caution
     from setstone.record.vocabulary import FACTS_CAUTION, Fact
 
     with open_book(book) as opened:
@@ -68,6 +69,9 @@ def add_fact(
         say(FACTS_CAUTION)
 
     show(as_json, [j.fact(f) for f in entries], human)
+    about = wording_caution(Fact(what), value)
+    if about:
+        typer.echo(about, err=True)
 
 
 @fact_commands.command("list")
