@@ -181,6 +181,16 @@ def show_test_record(viewer: Viewer) -> None:
     _on_window(viewer, lambda window: window.show("Test record"))
 
 
+def show_object_work(viewer: Viewer) -> None:
+    """Go to the panel of the object and the work."""
+    _on_window(viewer, lambda window: window.show("Object and work"))
+
+
+def show_versions(viewer: Viewer) -> None:
+    """Go to the panel of the versions."""
+    _on_window(viewer, lambda window: window.show("Versions"))
+
+
 def show_hand_out(viewer: Viewer) -> None:
     """Go to the panel of the hand-out."""
     _on_window(viewer, lambda window: window.show("Hand-out"))

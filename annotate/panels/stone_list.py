@@ -10,7 +10,6 @@ from setstone.annotate.panels.looks import icon_of, square, stage_icon
 from setstone.annotate.panels.thumbnails import Thumbnails
 from setstone.annotate.panels.working import attempt
 from setstone.record.progress import Progress, Stage
-from setstone.record.text import key
 
 STONE, CLAIM, STATE = range(3)
 _HEADINGS = ("Stone", "Claimed as", "State")
@@ -23,8 +22,9 @@ _Role = Qt.ItemDataRole
 
 
 def state_words(p: Progress) -> str:
-    """State of a stone in a few words."""
-    return f"{p.stage} ({p.left})" if p.stage is Stage.TO_REVIEW else str(p.stage)
+    """State of a stone in a few words; a sign where its record holds contradictions."""
+    state = f"{p.stage} ({p.left})" if p.stage is Stage.TO_REVIEW else str(p.stage)
+    return f"{state} !" if p.contradictions else state
 
 
 class StoneModel(QAbstractTableModel):
@@ -141,7 +141,7 @@ class StoneModel(QAbstractTableModel):
 
 
 class StoneFilter(QSortFilterProxyModel):
-    """The stones that hold a text, are of one object, or in one state; and the chosen one, whatever it is.
+    """The stones that were found, are of one object, or in one state; and the chosen one, whatever it is.
 
     Parameters
     ----------
@@ -153,32 +153,41 @@ class StoneFilter(QSortFilterProxyModel):
         super().__init__()
         self._stones = model
         self._bench = bench
-        self._text = ""
+        self._found: frozenset[int] | None = None
         self._stage: Stage | None = None
         self._object: int | None = None
         self.setSourceModel(model)
 
-    def show_only(self, *, text: str, stage: Stage | None, object_id: int | None) -> None:
-        """Show only what fits; None and an empty text fit all."""
-        self._text, self._stage, self._object = key(text), stage, object_id
-        self.invalidate()
+    def show_only(self, *, found: frozenset[int] | None, stage: Stage | None, object_id: int | None) -> None:
+        """Show only what fits: numbers of stones, a state, an object; None fits all."""
+        wanted = found, stage, object_id
+        if wanted != (self._found, self._stage, self._object):
+            self._found, self._stage, self._object = wanted
+            self.invalidate()
+
+    def fits(self, p: Progress) -> bool:
+        """Tell whether a stone is what is looked for."""
+        return (
+            (self._object is None or p.stone.object_id == self._object)
+            and (self._stage is None or p.stage is self._stage)
+            and (self._found is None or p.stone.id in self._found)
+        )
 
     def filterAcceptsRow(self, source_row: int, source_parent: QModelIndex) -> bool:  # noqa: N802, ARG002
         """Tell whether a stone is shown."""
         p = self._stones.rows[source_row]
         if self._bench.stone is not None and p.stone.id == self._bench.stone.id:
             return True  # it must not vanish under the hands of whoever works on it
-        return (
-            (self._object is None or p.stone.object_id == self._object)
-            and (self._stage is None or p.stage is self._stage)
-            and self._text in key(f"{p.stone.position} {p.stone.claimed_as}")
-        )
+        return self.fits(p)
 
 
 def _tip(p: Progress) -> str:
     lines = [f"{p.stone.position}: {p.stage}"]
     if p.left:
         lines.append(f"{p.left} likely candidates are left to judge, over all occasions")
+    if p.contradictions:
+        what = "contradiction" if p.contradictions == 1 else "contradictions"
+        lines.append(f"{p.contradictions} {what} in its record (!): see Test record")
     if p.to_examine:
         lines.append("To examine: " + ", ".join(p.to_examine))
     lines.append(f"{p.photographs} photographs, {p.findings} findings")

@@ -10,6 +10,7 @@ from qtpy.QtCore import QModelIndex, QSize, Signal
 from qtpy.QtGui import QKeyEvent, QKeySequence
 from qtpy.QtWidgets import (
     QAbstractItemView,
+    QCheckBox,
     QComboBox,
     QHBoxLayout,
     QHeaderView,
@@ -30,6 +31,7 @@ from setstone.annotate.bench import snuff_box
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.choosing import next_position
 from setstone.annotate.bench.pixels import Pixels
+from setstone.annotate.bench.searching import PERIODS, Search
 from setstone.annotate.bench.settings import keep_settings, read_settings
 from setstone.annotate.panels.looks import choose_folder, line_height, stage_icon, words
 from setstone.annotate.panels.settings import NewBookDialog, SettingsDialog
@@ -69,6 +71,7 @@ class StonesPanel(QStackedWidget):
         self._bench = bench
         self._settings_file = settings_file
         self._quiet = False
+        self._not_understood = ""
         self._line = line_height(self)
         self._model = StoneModel(bench, Thumbnails(bench, pixels), self.font())
         self._filter = StoneFilter(self._model, bench)
@@ -135,9 +138,12 @@ class StonesPanel(QStackedWidget):
         self.more.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)
         self.more.setMenu(self._menu())
         self.text = QLineEdit()
-        self.text.setPlaceholderText("Filter")
+        self.text.setPlaceholderText("Search")
         self.text.setClearButtonEnabled(True)
-        self.text.setToolTip("Show only stones whose position or claim holds this text.")
+        self.text.setToolTip(
+            "Words that all occur in what the book says of a stone: position, claim, readings, remarks, findings, "
+            "work, marks, names of photographs."
+        )
         self.text.textChanged.connect(self._apply_filter)
         self.stage = QComboBox()
         self.stage.setToolTip("Show only stones in this state.")
@@ -146,6 +152,7 @@ class StonesPanel(QStackedWidget):
         for stage in Stage:
             self.stage.addItem(stage_icon(stage, self._line), str(stage), stage)
         self.stage.activated.connect(self._apply_filter)
+        self._make_search()
         self.table = self._table()
         self.hint = words(_NO_STONES)
         self.position = QLineEdit()
@@ -167,6 +174,57 @@ class StonesPanel(QStackedWidget):
         )
         self.sign = _button("Sign", "", self._sign)
         self.count = words(small=True)
+
+    def _make_search(self) -> None:
+        """What is looked for more rarely, shown when it is asked for."""
+        self.narrow = QToolButton()
+        self.narrow.setText("…")
+        self.narrow.setAccessibleName("Search by species, time and contradictions")
+        self.narrow.setToolTip(
+            "Search by species, time of the last entry and contradictions too; once more to stop."
+        )
+        self.narrow.setCheckable(True)
+        self.narrow.toggled.connect(self._narrow)
+        self.species = QLineEdit()
+        self.species.setPlaceholderText("Species")
+        self.species.setAccessibleName("Species")
+        self.species.setClearButtonEnabled(True)
+        self.species.setToolTip(
+            "What the stone is claimed to be, or what its readings are most consistent with; part of the name suffices."
+        )
+        self.species.textChanged.connect(self._apply_filter)
+        self.changed = QComboBox()
+        self.changed.setEditable(True)
+        self.changed.addItems(("", *PERIODS))
+        self.changed.lineEdit().setPlaceholderText("Last entry: any time")
+        self.changed.setAccessibleName("Time of the last entry")
+        self.changed.setToolTip(
+            "When something was last entered on the stone: choose, or type a day as 2026-03-02, or "
+            "2026-03-02 to 2026-03-09, or 2026-03-02 to."
+        )
+        self.changed.currentTextChanged.connect(self._apply_filter)
+        self.contradicted = QCheckBox("contradictions")
+        self.contradicted.setToolTip(
+            "Only stones whose record holds things that do not go together, as claim and readings; the sign ! stands "
+            "beside their state."
+        )
+        self.contradicted.toggled.connect(self._apply_filter)
+        self.narrowing = QWidget()
+        rows = QVBoxLayout(self.narrowing)
+        rows.setContentsMargins(0, 0, 0, 0)
+        rows.addLayout(_row((self.species, 1), (self.contradicted, 0)))
+        rows.addWidget(self.changed)
+        self.narrowing.hide()
+
+    def _narrow(self, wanted: bool) -> None:
+        """Show the fields; what is hidden narrows nothing."""
+        self.narrowing.setVisible(wanted)
+        if wanted:
+            self.species.setFocus()
+            return
+        self.species.clear()
+        self.changed.setCurrentIndex(0)
+        self.contradicted.setChecked(False)
 
     def _table(self) -> "StoneTable":
         table = StoneTable()
@@ -198,7 +256,8 @@ class StonesPanel(QStackedWidget):
         layout = QVBoxLayout(page)
         layout.setContentsMargins(4, 4, 4, 4)
         layout.addLayout(_row((self.object, 1), (self.only, 1), (self.more, 0)))
-        layout.addLayout(_row((self.text, 1), (self.stage, 1)))
+        layout.addLayout(_row((self.text, 1), (self.stage, 1), (self.narrow, 0)))
+        layout.addWidget(self.narrowing)
         layout.addWidget(self.hint)
         layout.addWidget(self.table, 1)
         layout.addLayout(_row((self.position, 2), (self.claim, 3), (self.add, 0)))
@@ -239,6 +298,7 @@ class StonesPanel(QStackedWidget):
             keep_settings(read_settings(self._settings_file).opened(book.folder), self._settings_file)
         self.text.clear()
         self.stage.setCurrentIndex(0)
+        self.narrow.setChecked(False)
         self._show_stones()
         self.setCurrentIndex(1)
 
@@ -246,18 +306,29 @@ class StonesPanel(QStackedWidget):
         if self._bench.book is None:
             return
         self._show_objects()
+        self._look()
         self._quietly(self._model.read)
         count = Counter(p.stage for p in self._bench.progress)
         for row in range(1, self.stage.count()):
             stage = self.stage.itemData(row)
             self.stage.setItemText(row, f"{stage} ({count[stage]})")
         total = len(self._bench.progress)
-        self.count.setText(
-            f"{total} {'stone' if total == 1 else 'stones'}, {count[Stage.SIGNED]} signed" if total else ""
-        )
         self.hint.setVisible(not total)
         self.table.setVisible(bool(total))
+        self._show_count()
         self._show_chosen()
+
+    def _show_count(self) -> None:
+        """Say how many stones there are, and how many of them are what is looked for."""
+        total = len(self._bench.progress)
+        fit = sum(map(self._filter.fits, self._bench.progress))
+        found = "" if fit == total else f"{fit} of "
+        signed = sum(p.stage is Stage.SIGNED for p in self._bench.progress)
+        self.count.setText(
+            f"{found}{total} {'stone' if total == 1 else 'stones'}, {signed} signed" if total else ""
+        )
+        if self._not_understood:
+            self.count.setText(self._not_understood)
 
     def _show_objects(self) -> None:
         objects = self._bench.objects
@@ -308,15 +379,33 @@ class StonesPanel(QStackedWidget):
         self.sign.setToolTip(tip)
 
     def _apply_filter(self, *_: object) -> None:
+        self._look()
+        self._show_count()
+        self._show_chosen()
+
+    def _look(self) -> None:
+        """Look for the stones wanted, in the book where the list does not tell."""
+        book, self._not_understood = self._bench.book, ""
+        if book is None:
+            return
+        search = Search(
+            self.text.text(),
+            species=self.species.text(),
+            contradicted=self.contradicted.isChecked(),
+            changed=self.changed.currentText(),
+        )
+        try:
+            found = search.stones(book)
+        except BookError as error:  # half typed; said where the count stands
+            found, self._not_understood = None, str(error)
         stage = self.stage.currentData()  # Qt gives back a plain text
         self._quietly(
             lambda: self._filter.show_only(
-                text=self.text.text(),
+                found=found,
                 stage=None if stage is None else Stage(stage),
                 object_id=self.object.currentData(),
             )
         )
-        self._show_chosen()
 
     # What a person does
 

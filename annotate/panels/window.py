@@ -21,11 +21,13 @@ from setstone.annotate.panels.dropping import Dropping
 from setstone.annotate.panels.examination import ExaminationPanel
 from setstone.annotate.panels.examining import Examining
 from setstone.annotate.panels.hand_out import HandOutPanel
+from setstone.annotate.panels.object_work import ObjectWorkPanel
 from setstone.annotate.panels.photographs import PhotographsPanel
 from setstone.annotate.panels.review import ReviewPanel
 from setstone.annotate.panels.stones import StonesPanel
 from setstone.annotate.panels.test_record import TestRecordPanel
 from setstone.annotate.panels.tools import Tools
+from setstone.annotate.panels.versions import VersionsPanel
 from setstone.annotate.panels.working import Job, attempt
 
 
@@ -186,6 +188,8 @@ PANELS = (
     Place("Examination", lambda w: ExaminationPanel(w.bench, w.tools, w.examining), "right", 0),
     Place("Review", lambda w: ReviewPanel(w.bench, w.tools), "right", 0),
     Place("Test record", lambda w: TestRecordPanel(w.bench), "right", 0),
+    Place("Object and work", lambda w: ObjectWorkPanel(w.bench), "right", 0),
+    Place("Versions", lambda w: VersionsPanel(w.bench), "right", 0),
     Place("Hand-out", lambda w: HandOutPanel(w.bench), "right", 0),
 )
 
@@ -267,6 +271,16 @@ def review_panel() -> QWidget:
 def test_record_panel() -> QWidget:
     """Panel of the test record, for napari's menu Plugins."""
     return _panel("Test record")
+
+
+def object_work_panel() -> QWidget:
+    """Panel of the object and the work, for napari's menu Plugins."""
+    return _panel("Object and work")
+
+
+def versions_panel() -> QWidget:
+    """Panel of the versions of a record, for napari's menu Plugins."""
+    return _panel("Versions")
 
 
 def hand_out_panel() -> QWidget:

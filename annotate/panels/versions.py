@@ -1,0 +1,120 @@
+"""The versions of a stone's record: who signed which, and what was changed from one to another."""
+
+from qtpy.QtCore import QSignalBlocker, Qt
+from qtpy.QtGui import QShowEvent
+from qtpy.QtWidgets import QComboBox, QFormLayout, QLabel, QTextBrowser, QVBoxLayout, QWidget
+
+from setstone.annotate.bench.bench import Bench
+from setstone.annotate.bench.version_page import NOW, difference_html, version_words, versions_html
+from setstone.annotate.panels.looks import words
+from setstone.annotate.panels.working import attempt
+from setstone.record.versions import Version
+
+_NOT_SIGNED = (
+    "Not signed yet. Once a stone is reviewed, Sign in the panel Stones keeps its whole record as a version; "
+    "what is changed later shows here and makes the next one."
+)
+
+
+class VersionsPanel(QWidget):
+    """Shows the versions of the chosen stone's record and the difference between two of them.
+
+    Parameters
+    ----------
+    bench : Bench
+    """
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__()
+        self._bench = bench
+        self._versions: tuple[Version, ...] = ()
+        self._stone_id = 0
+        self._stale = True
+        self.title = QLabel()
+        self.title.setTextFormat(Qt.TextFormat.PlainText)
+        font = self.title.font()
+        font.setBold(True)
+        self.title.setFont(font)
+        self.state = words()
+        self.older = self._choice("The version that is compared.")
+        self.newer = self._choice("The version it is compared with, or the record as it stands now.")
+        self.page = QTextBrowser()
+        self.page.setAccessibleName("What was changed, and who signed which version")
+        self.choices = QWidget()
+        form = QFormLayout(self.choices)
+        form.setContentsMargins(0, 0, 0, 0)
+        form.addRow("Changed &from", self.older)
+        form.addRow("&to", self.newer)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(6, 6, 6, 6)
+        layout.addWidget(self.title)
+        layout.addWidget(self.state)
+        layout.addWidget(self.choices)
+        layout.addWidget(self.page, 1)
+        layout.addStretch()
+        for signal in (bench.book_changed, bench.stones_changed, bench.chosen):
+            signal.connect(self._show_soon)
+
+    def _choice(self, tip: str) -> QComboBox:
+        choice = QComboBox()
+        choice.setToolTip(tip)
+        choice.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        choice.activated.connect(lambda _index: attempt(self._bench, self._compare))
+        return choice
+
+    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802 Qt's name
+        """Read what was not read while nobody looked."""
+        super().showEvent(event)
+        if self._stale:
+            attempt(self._bench, self._show)
+
+    def _show_soon(self) -> None:
+        self._stale = True
+        if self.isVisible():
+            attempt(self._bench, self._show)
+
+    def _show(self) -> None:
+        self._stale = False
+        book, stone = self._bench.book, self._bench.stone
+        self._versions = () if book is None or stone is None else book.versions(stone)
+        if stone is None:
+            self.title.setText("Choose a stone first.")
+            self.state.setText("")
+        else:
+            self.title.setText(f"{stone.position} {stone.claimed_as}")
+            self.state.setText("" if self._versions else _NOT_SIGNED)
+        there = bool(self._versions)
+        self.state.setVisible(bool(self.state.text()))
+        self.choices.setVisible(there)
+        self.page.setVisible(there)
+        if stone is not None and there:
+            self._fill_choices(anew=stone.id != self._stone_id)
+            self._stone_id = stone.id
+            self._compare()
+
+    def _fill_choices(self, *, anew: bool) -> None:
+        """Offer the versions; at first what was changed since the one signed last."""
+        named = [(version_words(v), v.number) for v in self._versions]
+        kept = self.older.currentData(), self.newer.currentData()
+        with QSignalBlocker(self.older), QSignalBlocker(self.newer):
+            for choice, offered in ((self.older, named), (self.newer, [*named, (NOW, None)])):
+                choice.clear()
+                for text, number in offered:
+                    choice.addItem(text, number)
+                choice.setCurrentIndex(choice.count() - 1)
+            if not anew and kept[0] is not None:
+                self.older.setCurrentIndex(self.older.findData(kept[0]))
+                if kept[1] is not None:
+                    self.newer.setCurrentIndex(self.newer.findData(kept[1]))
+
+    def _compare(self) -> None:
+        book, stone = self._bench.opened, self._bench.required_stone
+        older, newer = self.older.currentData(), self.newer.currentData()
+        changes = book.difference(stone, older, newer)
+        page = difference_html(
+            changes,
+            f"version {older}",
+            f"version {newer}" if newer is not None else NOW,
+            self._bench.photographs,
+        )
+        self.page.setHtml(page + versions_html(self._versions))
