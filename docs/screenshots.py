@@ -17,14 +17,16 @@ from qtpy.QtWidgets import QApplication  # noqa: TID251
 from setstone.annotate.bench import snuff_box
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.typed_reading import TypedReading
+from setstone.annotate.bench.typed_work import TypedWork
 from setstone.annotate.panels.window import Window, furnish
 from setstone.record.examining import examine_stone
+from setstone.record.vocabulary import Fact, WorkKind
 
 IMAGES = Path(__file__).parent / "images"
 SIZES = ((1920, 1080), (1366, 768))
 THEMES = ("dark", "light")
-#: Width and height of one panel on the picture of all panels.
-PANEL = (350, 690)
+#: Width and height of one panel on the picture of all panels, and how many stand in a row.
+PANEL, IN_ROW = (350, 690), 5
 
 
 def main(book: Path | None) -> None:
@@ -61,7 +63,27 @@ def make_book(folder: Path) -> None:
     bench.enter_reading(TypedReading("refractometer", "1.762-1.770 table unset ± 0.002"))
     bench.enter_reading(TypedReading("long wave", "strong red"))
     bench.add_remark("Old glue at the lower edge, yellow and crazed.")
+    tell_of_the_object(bench)
     bench.close()
+
+
+def tell_of_the_object(bench: Bench) -> None:
+    """Enter facts and work, and change something since the stone was signed."""
+    for fact, value in (
+        (Fact.METAL, "yellow metal"),
+        (Fact.FINENESS, "750, last figure worn"),
+        (Fact.HALLMARK, "crowned G; another mark not readable"),
+        (Fact.DATE, "about 1790, family tradition"),
+    ):
+        bench.state_fact(bench.objects[0], fact, value)
+    stone = bench.required_stone
+    bench.add_work(TypedWork(WorkKind.UNSET, solvent="acetone", done="2026-03-02 09:30", done_by="B. Sample"))
+    bench.sign()
+    bench.state_fact(stone, Fact.SETTING, "closed collet")
+    bench.state_fact(stone, Fact.BACK, "closed")
+    bench.add_work(
+        TypedWork(WorkKind.SET, adhesive="acrylic copolymer in acetone, 40 %", done="2026-03-04 15:00")
+    )
 
 
 def judge(bench: Bench, position: str, share: float) -> None:
@@ -94,7 +116,7 @@ def opened(book: Path, theme: str, size: tuple[int, int]) -> Window:
 
 
 def all_panels(window: Window) -> QPixmap:
-    """Put all panels beside one another in one picture."""
+    """Put all panels into one picture, row by row."""
     hand_out = window.docks["Hand-out"].widget()
     window.show("Hand-out")
     hand_out.show_preview()
@@ -103,7 +125,8 @@ def all_panels(window: Window) -> QPixmap:
     window.show("Test record")
     wait(lambda: "Consistent with" in record.there.toPlainText(), 60)
     width, height = PANEL
-    picture = QPixmap((width + 8) * len(window.docks) - 8, height)
+    rows = -(-len(window.docks) // IN_ROW)
+    picture = QPixmap((width + 8) * IN_ROW - 8, (height + 8) * rows - 8)
     picture.fill(QColor("#808080"))
     painter = QPainter(picture)
     for place, (title, dock) in enumerate(window.docks.items()):
@@ -111,7 +134,8 @@ def all_panels(window: Window) -> QPixmap:
         dock.setFloating(True)
         dock.resize(width, height)
         wait(lambda: False, 1)
-        painter.drawPixmap(place * (width + 8), 0, width, height, dock.grab())
+        row, column = divmod(place, IN_ROW)
+        painter.drawPixmap(column * (width + 8), row * (height + 8), width, height, dock.grab())
     painter.end()
     return picture
 

@@ -16,8 +16,8 @@ _LEFT_OUT = ("sha256", "light stated", "setstone", "white", "blue")
 
 
 def version_words(version: Version) -> str:
-    """Name a version with who signed it last."""
-    return f"version {version.number}: {signed(version.signatures[-1])}"
+    """Name a version with the day on which it was signed."""
+    return f"version {version.number} ({version.signatures[-1].at.astimezone():%Y-%m-%d})"
 
 
 def signed(signature: Signature) -> str:
@@ -36,7 +36,7 @@ def versions_html(versions: Sequence[Version]) -> str:
 
 
 def difference_html(
-    changes: Sequence[Change], older: str, newer: str, photographs: Sequence[PhotographEntry] = ()
+    changes: Sequence[Change], older: int, newer: int | None, photographs: Sequence[PhotographEntry] = ()
 ) -> str:
     """Lay out what was changed, part by part.
 
@@ -44,13 +44,14 @@ def difference_html(
     ----------
     changes : sequence of Change
         In the order of the record.
-    older, newer : str
-        What is compared.
+    older, newer : int or None
+        Numbers of the versions compared; None for the record as it stands now.
     photographs : sequence of PhotographEntry
         Of the stone: they are shown by their names.
     """
     names = {p.sha256[:12]: p.name for p in photographs}
-    heading = f"<h4>Changed from {escape(older)} to {escape(newer)}</h4>"
+    to = f"since version {older}" if newer is None else f"from version {older} to version {newer}"
+    heading = f"<h4>Changed {to}</h4>"
     if not changes:
         return heading + "<p>Nothing was changed.</p>"
     return heading + "".join(

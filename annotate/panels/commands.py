@@ -181,9 +181,14 @@ def show_test_record(viewer: Viewer) -> None:
     _on_window(viewer, lambda window: window.show("Test record"))
 
 
-def show_object_work(viewer: Viewer) -> None:
-    """Go to the panel of the object and the work."""
-    _on_window(viewer, lambda window: window.show("Object and work"))
+def show_object(viewer: Viewer) -> None:
+    """Go to the panel of the object."""
+    _on_window(viewer, lambda window: window.show("Object"))
+
+
+def show_work(viewer: Viewer) -> None:
+    """Go to the panel of the work."""
+    _on_window(viewer, lambda window: window.show("Work"))
 
 
 def show_versions(viewer: Viewer) -> None:

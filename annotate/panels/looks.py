@@ -1,12 +1,13 @@
 """How things look in all panels: signs of state, cautions, pictures. Sizes follow the font of the system."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 from qtpy.QtCore import QPointF, QRectF, Qt
 from qtpy.QtGui import QColor, QFontMetricsF, QIcon, QImage, QPainter, QPainterPath, QPen, QPixmap
-from qtpy.QtWidgets import QFileDialog, QLabel, QWidget
+from qtpy.QtWidgets import QCompleter, QFileDialog, QLabel, QLineEdit, QWidget
 
 from setstone.record.progress import Stage
 
@@ -96,6 +97,23 @@ def words(text: str = "", *, small: bool = False) -> QLabel:
         font.setPointSizeF(font.pointSizeF() * 0.9)
         label.setFont(font)
     return label
+
+
+def title() -> QLabel:
+    """Plain text in bold: whose panel this is."""
+    label = words()
+    font = label.font()
+    font.setBold(True)
+    label.setFont(font)
+    return label
+
+
+def offer(edit: QLineEdit, texts: Sequence[str]) -> None:
+    """Offer texts while somebody types, wherever they hold what is typed; any other may be typed."""
+    completer = QCompleter([*texts], edit)
+    completer.setCaseSensitivity(Qt.CaseSensitivity.CaseInsensitive)
+    completer.setFilterMode(Qt.MatchFlag.MatchContains)
+    edit.setCompleter(completer)
 
 
 def caution(text: str = "") -> QLabel:

@@ -156,13 +156,16 @@ class StoneFilter(QSortFilterProxyModel):
         self._found: frozenset[int] | None = None
         self._stage: Stage | None = None
         self._object: int | None = None
+        self._wanted: tuple[object, ...] = ()
         self.setSourceModel(model)
 
     def show_only(self, *, found: frozenset[int] | None, stage: Stage | None, object_id: int | None) -> None:
         """Show only what fits: numbers of stones, a state, an object; None fits all."""
-        wanted = found, stage, object_id
-        if wanted != (self._found, self._stage, self._object):
-            self._found, self._stage, self._object = wanted
+        in_hand = 0 if self._bench.stone is None else self._bench.stone.id
+        wanted = found, stage, object_id, in_hand
+        if wanted != self._wanted:
+            self._wanted = wanted
+            self._found, self._stage, self._object = found, stage, object_id
             self.invalidate()
 
     def fits(self, p: Progress) -> bool:

@@ -148,6 +148,7 @@ class StonesPanel(QStackedWidget):
         self.stage = QComboBox()
         self.stage.setToolTip("Show only stones in this state.")
         self.stage.setAccessibleName("State")
+        self.stage.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.stage.addItem("all states", None)
         for stage in Stage:
             self.stage.addItem(stage_icon(stage, self._line), str(stage), stage)
@@ -178,7 +179,7 @@ class StonesPanel(QStackedWidget):
     def _make_search(self) -> None:
         """What is looked for more rarely, shown when it is asked for."""
         self.narrow = QToolButton()
-        self.narrow.setText("…")
+        self.narrow.setText("More")
         self.narrow.setAccessibleName("Search by species, time and contradictions")
         self.narrow.setToolTip(
             "Search by species, time of the last entry and contradictions too; once more to stop."

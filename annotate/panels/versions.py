@@ -1,12 +1,12 @@
 """The versions of a stone's record: who signed which, and what was changed from one to another."""
 
-from qtpy.QtCore import QSignalBlocker, Qt
+from qtpy.QtCore import QSignalBlocker
 from qtpy.QtGui import QShowEvent
-from qtpy.QtWidgets import QComboBox, QFormLayout, QLabel, QTextBrowser, QVBoxLayout, QWidget
+from qtpy.QtWidgets import QComboBox, QFormLayout, QTextBrowser, QVBoxLayout, QWidget
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.version_page import NOW, difference_html, version_words, versions_html
-from setstone.annotate.panels.looks import words
+from setstone.annotate.panels.looks import title
 from setstone.annotate.panels.working import attempt
 from setstone.record.versions import Version
 
@@ -30,12 +30,7 @@ class VersionsPanel(QWidget):
         self._versions: tuple[Version, ...] = ()
         self._stone_id = 0
         self._stale = True
-        self.title = QLabel()
-        self.title.setTextFormat(Qt.TextFormat.PlainText)
-        font = self.title.font()
-        font.setBold(True)
-        self.title.setFont(font)
-        self.state = words()
+        self.title = title()
         self.older = self._choice("The version that is compared.")
         self.newer = self._choice("The version it is compared with, or the record as it stands now.")
         self.page = QTextBrowser()
@@ -48,10 +43,8 @@ class VersionsPanel(QWidget):
         layout = QVBoxLayout(self)
         layout.setContentsMargins(6, 6, 6, 6)
         layout.addWidget(self.title)
-        layout.addWidget(self.state)
         layout.addWidget(self.choices)
         layout.addWidget(self.page, 1)
-        layout.addStretch()
         for signal in (bench.book_changed, bench.stones_changed, bench.chosen):
             signal.connect(self._show_soon)
 
@@ -79,14 +72,12 @@ class VersionsPanel(QWidget):
         self._versions = () if book is None or stone is None else book.versions(stone)
         if stone is None:
             self.title.setText("Choose a stone first.")
-            self.state.setText("")
+            self.page.clear()
         else:
             self.title.setText(f"{stone.position} {stone.claimed_as}")
-            self.state.setText("" if self._versions else _NOT_SIGNED)
+            self.page.setPlainText(_NOT_SIGNED)
         there = bool(self._versions)
-        self.state.setVisible(bool(self.state.text()))
         self.choices.setVisible(there)
-        self.page.setVisible(there)
         if stone is not None and there:
             self._fill_choices(anew=stone.id != self._stone_id)
             self._stone_id = stone.id
@@ -111,10 +102,5 @@ class VersionsPanel(QWidget):
         book, stone = self._bench.opened, self._bench.required_stone
         older, newer = self.older.currentData(), self.newer.currentData()
         changes = book.difference(stone, older, newer)
-        page = difference_html(
-            changes,
-            f"version {older}",
-            f"version {newer}" if newer is not None else NOW,
-            self._bench.photographs,
-        )
+        page = difference_html(changes, older, newer, self._bench.photographs)
         self.page.setHtml(page + versions_html(self._versions))

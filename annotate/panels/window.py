@@ -10,7 +10,7 @@ from napari.utils.notifications import show_info
 from napari.viewer import Viewer
 from qtpy.QtCore import QEvent, QObject, QRect, Qt, QTimer
 from qtpy.QtGui import QKeySequence, QShortcut
-from qtpy.QtWidgets import QDockWidget, QLabel, QMainWindow, QWidget
+from qtpy.QtWidgets import QDockWidget, QLabel, QMainWindow, QTabWidget, QWidget
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.pixels import Pixels
@@ -21,13 +21,14 @@ from setstone.annotate.panels.dropping import Dropping
 from setstone.annotate.panels.examination import ExaminationPanel
 from setstone.annotate.panels.examining import Examining
 from setstone.annotate.panels.hand_out import HandOutPanel
-from setstone.annotate.panels.object_work import ObjectWorkPanel
+from setstone.annotate.panels.object_facts import ObjectPanel
 from setstone.annotate.panels.photographs import PhotographsPanel
 from setstone.annotate.panels.review import ReviewPanel
 from setstone.annotate.panels.stones import StonesPanel
 from setstone.annotate.panels.test_record import TestRecordPanel
 from setstone.annotate.panels.tools import Tools
 from setstone.annotate.panels.versions import VersionsPanel
+from setstone.annotate.panels.work import WorkPanel
 from setstone.annotate.panels.working import Job, attempt
 
 
@@ -87,6 +88,8 @@ class Window(QObject):
         main = self.docks[PANELS[0].title].parent()
         for name in _OF_NAPARI:  # napari's menu Window brings them back
             main.findChild(QDockWidget, name).hide()
+        # One above the other: all names can be read, however many panels there are.
+        main.setTabPosition(Qt.DockWidgetArea.RightDockWidgetArea, QTabWidget.TabPosition.East)
         room = main.screen().availableGeometry()
         main.resize(*(min(r, max(n, s)) for r, n, s in zip(_pair(room), _pair(main), _SIZE, strict=True)))
         shared = QTimer(main)  # once Qt has laid out what is new
@@ -188,7 +191,8 @@ PANELS = (
     Place("Examination", lambda w: ExaminationPanel(w.bench, w.tools, w.examining), "right", 0),
     Place("Review", lambda w: ReviewPanel(w.bench, w.tools), "right", 0),
     Place("Test record", lambda w: TestRecordPanel(w.bench), "right", 0),
-    Place("Object and work", lambda w: ObjectWorkPanel(w.bench), "right", 0),
+    Place("Object", lambda w: ObjectPanel(w.bench), "right", 0),
+    Place("Work", lambda w: WorkPanel(w.bench), "right", 0),
     Place("Versions", lambda w: VersionsPanel(w.bench), "right", 0),
     Place("Hand-out", lambda w: HandOutPanel(w.bench), "right", 0),
 )
@@ -273,9 +277,14 @@ def test_record_panel() -> QWidget:
     return _panel("Test record")
 
 
-def object_work_panel() -> QWidget:
-    """Panel of the object and the work, for napari's menu Plugins."""
-    return _panel("Object and work")
+def object_panel() -> QWidget:
+    """Panel of the object and its settings, for napari's menu Plugins."""
+    return _panel("Object")
+
+
+def work_panel() -> QWidget:
+    """Panel of the work on a stone, for napari's menu Plugins."""
+    return _panel("Work")
 
 
 def versions_panel() -> QWidget:

@@ -15,6 +15,7 @@ from qtpy.QtCore import QPoint, Qt  # noqa: TID251
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.pixels import Pixels
 from setstone.annotate.bench.settings import read_settings
+from setstone.annotate.bench.typed_reading import TypedReading
 from setstone.annotate.panels.settings import NewBookDialog, SettingsDialog
 from setstone.annotate.panels.stone_list import CLAIM, STATE, STONE
 from setstone.annotate.panels.stones import StonesPanel
@@ -156,6 +157,34 @@ def test_the_filter_keeps_the_stone_in_hand(panel: StonesPanel, bench: Bench, bo
     assert [p for p, _ in rows(panel)] == ["lid-3", "lid-4"]
     assert bench.stone is not None
     assert bench.stone.position == "lid-4"
+
+
+def test_stones_are_searched_by_all_the_book_says_of_them(
+    panel: StonesPanel, bench: Bench, book: Path, qtbot: Any
+) -> None:
+    bench.open(book)
+    bench.add_remark("old glue at the lower edge")
+    bench.enter_reading(TypedReading("refractometer", "1.544-1.553 unset ± 0.002"))  # no ruby
+    bench.choose_by(1)
+    assert not panel.narrowing.isVisible()
+    qtbot.mouseClick(panel.narrow, Qt.MouseButton.LeftButton)
+    assert panel.narrowing.isVisible()
+    panel.contradicted.setChecked(True)
+    assert [p for p, _ in rows(panel)] == ["lid-3", "lid-4"]  # lid-4 is in hand
+    assert rows(panel)[0][1].endswith("!")
+    assert panel.count.text() == "1 of 2 stones, 0 signed"
+    panel.contradicted.setChecked(False)
+    panel.species.setText("quartz")
+    assert panel.count.text() == "1 of 2 stones, 0 signed"
+    panel.species.clear()
+    panel.changed.setEditText("2026-1")
+    assert "'2026-1' is no time" in panel.count.text()
+    panel.changed.setEditText("to 2020-01-01")
+    assert panel.count.text() == "0 of 2 stones, 0 signed"
+    qtbot.mouseClick(panel.narrow, Qt.MouseButton.LeftButton)
+    assert panel.count.text() == "2 stones, 0 signed"
+    panel.text.setText("glue edge")
+    assert panel.count.text() == "1 of 2 stones, 0 signed"
 
 
 def test_a_reviewed_stone_can_be_signed_and_the_signature_taken_back(
