@@ -207,11 +207,14 @@ def _reading(reading: ReadAs, texts: Texts) -> View:
     if entry.uncertainty:
         value += f" ± {entry.uncertainty.removeprefix('±').strip()}"
     weighed = texts("readings.not_weighed", why=reading.mark) if reading.mark else ""
+    said = weighed or ("" if reading.says == entry.value else reading.says)
+    if reading.unchecked:
+        said += f" [{texts('readings.unchecked')}]"
     return {
         "date": texts.date(entry.taken or entry.at),
         "test": entry.test,
         "value": value,
-        "understood": weighed or ("" if reading.says == entry.value else reading.says),
+        "understood": said,
         "findings": [texts("readings.finding", number=n, occasion=o) for o, n in entry.findings],
         "instrument": entry.instrument,
         "state": texts("readings.set" if entry.stone_is_set else "readings.unset"),

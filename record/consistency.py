@@ -7,6 +7,7 @@ consistent with': a reading is not a verdict.
 from dataclasses import dataclass
 from functools import lru_cache
 
+from setstone.record.clock import day_of
 from setstone.record.entries import ExaminationEntry, ReadingEntry, StoneEntry, WorkEntry
 from setstone.record.evidence.contradictions import Contradiction, composite_signs
 from setstone.record.evidence.gist import LEADING, contradicting, ranked, sign, understood
@@ -45,11 +46,14 @@ class ReadAs:
     says : str
     mark : str
         Why it is not weighed, for example that no valid calibration check stands beside it; empty when it is.
+    unchecked : str
+        Why it is weighed and yet marked: no check of the instrument stands beside it, or one too old.
     """
 
     entry: ReadingEntry
     says: str
     mark: str
+    unchecked: str = ""
 
 
 @dataclass(frozen=True)
@@ -152,7 +156,7 @@ def consistency(book: Store, stone: StoneEntry, *, is_set: bool | None = None) -
     return Consistency(
         stone=stone,
         is_set=is_set,
-        read=tuple(ReadAs(e, u.says, u.unused) for e, u in read),
+        read=tuple(ReadAs(e, u.says, u.unused, u.unchecked) for e, u in read),
         lines=tuple(_line(r, order) for r in order if r.consistent),
         excluded=tuple(_line(r, order) for r in order if not r.consistent),
         contradictions=against,
@@ -184,12 +188,20 @@ def read_as(entry: ReadingEntry) -> ReadAs:
     ReadAs
     """
     read = _understood(entry)
-    return ReadAs(entry, read.says, read.unused)
+    return ReadAs(entry, read.says, read.unused, read.unchecked)
 
 
 def _understood(entry: ReadingEntry) -> Understood:
     return understood(
-        Typed(entry.test, entry.value, entry.unit, entry.uncertainty, entry.stone_is_set, entry.details)
+        Typed(
+            entry.test,
+            entry.value,
+            entry.unit,
+            entry.uncertainty,
+            entry.stone_is_set,
+            entry.details,
+            day_of(entry.taken or entry.at),
+        )
     )
 
 

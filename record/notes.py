@@ -1,17 +1,18 @@
 """Readings of instruments and remarks on a stone."""
 
 from collections.abc import Iterable, Mapping
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import Connection, insert, or_, select
 
 from setstone.record import schema
-from setstone.record.clock import in_utc, now
+from setstone.record.clock import day_of, in_utc, now
 from setstone.record.entries import ReadingEntry, RemarkEntry, StoneEntry, Withdrawal
 from setstone.record.errors import BookError
+from setstone.record.evidence.checks import as_typed, typed_check
 from setstone.record.evidence.line import read_line
-from setstone.record.evidence.readings import ReadingKind, Typed
+from setstone.record.evidence.readings import ReadingKind, Typed, reading_kind
 from setstone.record.evidence.understand import understand
 from setstone.record.examinations import examination
 from setstone.record.journal import note
@@ -297,11 +298,12 @@ def _values(
     taken: datetime | None,
 ) -> dict[str, Any]:
     """Clean what was typed, and see that it can be understood."""
-    circumstances = _circumstances(details or {})
     if taken is not None and taken.tzinfo is None:
         raise BookError("The time of a reading needs its zone; write it as '2026-03-02T14:30+01:00'.")
     if taken is not None and taken > now():
         raise BookError("A reading cannot have been made in the future; check its time.")
+    day = day_of(taken or now())
+    circumstances = _circumstances(details or {}, reading_kind(test), day)
     values: dict[str, Any] = {
         "test": clean(test, "The name of the test"),
         "value": clean(value, "The value", longest=200),
@@ -321,12 +323,13 @@ def _values(
             values["uncertainty"],
             stone_is_set,
             circumstances,
+            day,
         )
     )
     return values
 
 
-def _circumstances(details: Mapping[str, Any]) -> dict[str, Any]:
+def _circumstances(details: Mapping[str, Any], kind: ReadingKind | None, day: date) -> dict[str, Any]:
     """Bring circumstances into the form they are kept in; what is empty is left out."""
     kept: dict[str, Any] = {}
     for name, value in details.items():
@@ -336,7 +339,7 @@ def _circumstances(details: Mapping[str, Any]) -> dict[str, Any]:
             raise BookError(f"'{name}' is no circumstance of a reading; it may have {', '.join(_DETAILS)}.")
         try:
             if name == "check":
-                kept[name] = {stone: str(value.get(stone, ""))[:40] for stone in ("simulant", "diamond")}
+                kept[name] = _check(value, kind, day)
             elif name == "part":
                 kept[name] = str(value)
             else:
@@ -347,6 +350,14 @@ def _circumstances(details: Mapping[str, Any]) -> dict[str, Any]:
         except (AttributeError, ValueError) as error:
             raise BookError(f"'{value}' is no value for '{name}' of a reading; check it.") from error
     return kept
+
+
+def _check(given: str | Mapping[str, Any], kind: ReadingKind | None, day: date) -> dict[str, Any]:
+    """Bring a check into the form it is kept in; one of refractometer or balance has its date."""
+    check = typed_check(kind, given if isinstance(given, str) else as_typed(given))
+    if "known" in check and date.fromisoformat(check.setdefault("on", day.isoformat())) > day:
+        raise BookError(f"A check is made before the reading, and not on {check['on']}; check its date.")
+    return check
 
 
 def _add_reading(

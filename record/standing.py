@@ -15,6 +15,7 @@ from sqlalchemy import ColumnElement, Connection, Select, case, delete, func, in
 from setstone.capture.photograph import Lamp
 from setstone.measure.candidates import LIKELY
 from setstone.record import schema
+from setstone.record.clock import day_of
 from setstone.record.evidence.readings import Typed
 from setstone.record.text import key
 from setstone.record.vocabulary import Verdict
@@ -236,12 +237,30 @@ def _noted(connection: Connection, ids: Sequence[int], found: dict[int, _Gathere
     holds = r.id.not_in(select(w.reading_id))
     k, f = schema.work.c, schema.facts.c
     read = select(
-        r.stone_id, r.test, r.value, r.unit, r.uncertainty, r.stone_is_set, r.details, r.instrument, r.remark
+        r.stone_id,
+        r.test,
+        r.value,
+        r.unit,
+        r.uncertainty,
+        r.stone_is_set,
+        r.details,
+        r.instrument,
+        r.remark,
+        r.at,
+        r.taken,
     )
     for row in connection.execute(read.where(r.stone_id.in_(ids), holds).order_by(r.id)):
         stone = found[row.stone_id]
         stone.readings.append(
-            Typed(row.test, row.value, row.unit, row.uncertainty, row.stone_is_set, row.details or {})
+            Typed(
+                row.test,
+                row.value,
+                row.unit,
+                row.uncertainty,
+                row.stone_is_set,
+                row.details or {},
+                day_of(row.taken or row.at),
+            )
         )
         stone.words += row.test, row.value, row.unit, row.instrument, row.remark
     texts: list[Select[Any]] = [

@@ -76,6 +76,7 @@ def _reading(entry: ReadingEntry) -> str:
     details = ", ".join(x for x in (entry.instrument, f"stone {state}", entry.remark) if x)
     read = read_as(entry)
     mark = f"<br><b>not weighed:</b> {escape(read.mark)}" if read.mark else ""
+    mark += f"<br><small>marked: {escape(read.unchecked)}</small>" if read.unchecked else ""
     return (
         f"<p><b>{escape(entry.test)}: {escape(value)}</b><br>{escape(read.says)}{mark}<br>"
         f"<small>{escape(details)}; {_signed(entry)} – <a href='correct:{entry.id}'>correct</a> "

@@ -5,6 +5,7 @@ from typing import Any
 
 from setstone.record.entries import ReadingEntry
 from setstone.record.errors import BookError
+from setstone.record.evidence.checks import as_typed
 from setstone.record.evidence.line import read_line
 from setstone.record.evidence.next_test import CAUTIONS
 from setstone.record.evidence.readings import ReadingKind, reading_kind
@@ -117,7 +118,7 @@ def typed_again(entry: ReadingEntry) -> TypedReading:
     if "liquid" in details:
         parts.append(f"liquid {details['liquid']:g}")
     if "check" in details:
-        parts.append(f"check {details['check']['simulant']}/{details['check']['diamond']}")
+        parts.append(f"check {as_typed(details['check'])}")
     parts += [f"finding {number} ({occasion})" for occasion, number in entry.findings]
     value = entry.value if reading_kind(entry.test) is None else " ".join(p for p in parts if p)
     return TypedReading(

@@ -1,8 +1,8 @@
 """A reading typed as one line, as fast as a hand leaves the instrument: ``1.762-1.770 unset``.
 
 The test may be left out where the value tells it. Behind it, in any order: ``unset`` or ``set``, ``table`` or
-``pavilion``, ``± 0.002``, ``3 directions``, ``water 22 °C``, ``liquid 1.79``, ``check 2/8`` (simulant and diamond read
-just before), ``finding 3``; and a remark behind ``#``.
+``pavilion``, ``± 0.002``, ``3 directions``, ``water 22 °C``, ``liquid 1.79``, ``check 2/8`` (`checks` says how),
+``finding 3``; and a remark behind ``#``.
 """
 
 import re
@@ -10,11 +10,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from setstone.record.errors import BookError
+from setstone.record.evidence.checks import PATTERN, typed_check
+from setstone.record.evidence.figures import NUMBER, parse_numbers
 from setstone.record.evidence.readings import ReadingKind, Typed, Understood, reading_kind
-from setstone.record.evidence.understand import INDEX, WORDS, parse_numbers, understand
+from setstone.record.evidence.understand import INDEX, WORDS, understand
 from setstone.record.text import key
 
-_NUMBER = r"\d+(?:[.,]\d+)?"
 _OPTIONS: dict[str, re.Pattern[str]] = {
     name: re.compile(pattern, re.IGNORECASE)
     for name, pattern in {
@@ -22,10 +23,10 @@ _OPTIONS: dict[str, re.Pattern[str]] = {
         "set": r"\bset\b",
         "part": r"\b(?:on\s+)?(?:the\s+)?(table|pavilion)\b",
         "directions": r"\b(?:in\s+)?(\d+)\s*directions?\b",
-        "water_c": rf"\bwater\s*({_NUMBER})\s*°?\s*c\b",
-        "liquid": rf"\bliquid\s*({_NUMBER})",
-        "check": r"\bcheck(?:ed)?\s+([^\s/,;]+)\s*[/,;]\s*([^\s/,;]+)",
-        "uncertainty": rf"(?:±|\+/?-)\s*((?:resolution\s*)?{_NUMBER}(?:\s*\(?k\s*=\s*{_NUMBER}\)?)?)",
+        "water_c": rf"\bwater\s*({NUMBER})\s*°?\s*c\b",
+        "liquid": rf"\bliquid\s*({NUMBER})",
+        "check": rf"\bcheck(?:ed)?\s+({PATTERN})",
+        "uncertainty": rf"(?:±|\+/?-)\s*((?:resolution\s*)?{NUMBER}(?:\s*\(?k\s*=\s*{NUMBER}\)?)?)",
         "finding": r"\bfinding\s+(\d+)(?:\s*\(([^)]*)\))?",
     }.items()
 }
@@ -68,7 +69,8 @@ class Line:
         """What was understood, to be shown to who typed it."""
         state = "set" if self.typed.is_set else "unset"
         why = f"; not weighed: {self.understood.unused}" if self.understood.unused else ""
-        return f"{self.understood.says} ({state}){why}"
+        marked = f"; marked: {self.understood.unchecked}" if self.understood.unchecked else ""
+        return f"{self.understood.says} ({state}){why}{marked}"
 
 
 def read_line(text: str, *, is_set: bool = True) -> Line:
@@ -101,14 +103,12 @@ def read_line(text: str, *, is_set: bool = True) -> Line:
     text, _, remark = text.partition("#")
     if len(text) > LONGEST:
         raise BookError(f"A reading has at most {LONGEST} characters; write what is more as a remark.")
-    found: dict[str, Any] = {}
+    found: dict[str, str] = {}
     findings: list[tuple[str | None, int]] = []
     for name, pattern in _OPTIONS.items():
         for match in pattern.finditer(text):
             if name == "finding":
                 findings.append(((match[2] or "").strip() or None, int(match[1])))
-            elif name == "check":
-                _take(found, name, {"simulant": match[1], "diamond": match[2]})
             else:
                 _take(found, name, match[1].lower() if pattern.groups else name)
         text = pattern.sub(" ", text)
@@ -116,7 +116,9 @@ def read_line(text: str, *, is_set: bool = True) -> Line:
         raise BookError("The reading says both 'set' and 'unset'; say which of them holds.")
     words = text.split()
     test, value = _parted(words)
-    details: dict[str, Any] = {k: found[k] for k in ("part", "check") if k in found}
+    details: dict[str, Any] = {"part": found["part"]} if "part" in found else {}
+    if "check" in found:
+        details["check"] = typed_check(reading_kind(test), found["check"])
     details |= {k: float(found[k].replace(",", ".")) for k in ("water_c", "liquid") if k in found}
     if "directions" in found:
         details["directions"] = int(found["directions"])
@@ -130,14 +132,11 @@ def read_line(text: str, *, is_set: bool = True) -> Line:
     return Line(typed, understand(typed), tuple(findings), remark.strip())
 
 
-def _take(found: dict[str, Any], name: str, value: Any) -> None:
+def _take(found: dict[str, str], name: str, value: str) -> None:
     """Keep what the line says of a name; said otherwise before, it is asked and not guessed."""
     before = found.setdefault(name, value)
     if before != value:
-        both = " and ".join(
-            f"'{v['simulant']}/{v['diamond']}'" if isinstance(v, dict) else f"'{v}'" for v in (before, value)
-        )
-        raise BookError(f"The reading says both {both}; say which of them holds.")
+        raise BookError(f"The reading says both '{before}' and '{value}'; say which of them holds.")
 
 
 def _parted(words: list[str]) -> tuple[str, str]:
@@ -166,7 +165,7 @@ def _told_by(value: str) -> ReadingKind | None:
         # What can be no index is a density.
         of_index = all(INDEX[0] <= n <= INDEX[1] for n in numbers) and "g" not in value
         return ReadingKind.REFRACTOMETER if of_index else ReadingKind.DENSITY
-    if re.fullmatch(rf"{_NUMBER}\s*(g|ct)\s*[/;]\s*{_NUMBER}\s*(g|ct)", value.strip()):
+    if re.fullmatch(rf"{NUMBER}\s*(g|ct)\s*[/;]\s*{NUMBER}\s*(g|ct)", value.strip()):
         return ReadingKind.DENSITY
     name = key(value)
     return next((_TELLING[n] for n in (name, name.removesuffix("s")) if n in _TELLING), None)

@@ -41,6 +41,7 @@ CAUTIONS: Mapping[ReadingKind, tuple[str, ...]] = {
         "contact liquid (diiodomethane) is toxic and irritant: gloves, ventilation, one small drop, wipe off at once, "
         "follow its safety sheet",
         "keep the liquid from open joints and foils; the refractometer's glass is soft and scratches",
+        "check the refractometer on a glass of known index first, and enter what it read",
     ),
     ReadingKind.THERMAL: (
         "check the tester with both reference stones first; touch no metal, and let stone and room be at one temperature",
@@ -63,6 +64,7 @@ CAUTIONS: Mapping[ReadingKind, tuple[str, ...]] = {
     ),
     ReadingKind.DENSITY: (
         "only unset and clean; not for porous, glued or foil-backed stones, which take up water",
+        "check the balance with a check weight first, and enter what it read",
     ),
 }
 #: What of a test can harm a stone, as the table names it.

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from enum import StrEnum
 from typing import Any
 
@@ -98,8 +99,9 @@ class Typed:
     details : mapping
         Circumstances, by these names, each of which may be missing: ``part`` ("table" or "pavilion"), ``liquid``
         (index of the contact liquid), ``directions`` (number of directions looked through), ``water_c``
-        (temperature of the water, °C), ``check`` ({"simulant": reading, "diamond": reading} of a thermal tester
-        just before).
+        (temperature of the water, °C), ``check`` (of the instrument, as `checks.typed_check` gives it).
+    day : date, optional
+        When it was read; a check holds for some days only.
     """
 
     test: str
@@ -108,6 +110,7 @@ class Typed:
     uncertainty: str = ""
     is_set: bool = True
     details: Mapping[str, Any] = field(default_factory=dict)
+    day: date | None = None
 
 
 @dataclass(frozen=True)
@@ -185,9 +188,12 @@ class Understood:
         The same in words, to be shown to who typed it.
     unused : str
         Why it is not weighed; empty when it is.
+    unchecked : str
+        Why it is weighed and yet marked: no check of the instrument stands beside it, or one too old.
     """
 
     kind: ReadingKind | None
     value: Value | None
     says: str
     unused: str = ""
+    unchecked: str = ""

@@ -3,9 +3,14 @@
 import math
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any
 
 from setstone.measure.quantity import Quantity
+from setstone.measure.units import converted
 from setstone.record.errors import BookError
+from setstone.record.evidence.checks import CHECKED_ON, as_typed, references, trust
+from setstone.record.evidence.figures import NUMBER, decimals, if_k, number, parse_numbers, parse_uncertainty
 from setstone.record.evidence.hydrostatic import hydrostatic_density
 from setstone.record.evidence.materials import signs
 from setstone.record.evidence.readings import (
@@ -35,17 +40,11 @@ USUAL = {
 INDEX = (1.30, 1.90)
 #: What the index of a contact liquid can be: from water to the heaviest melts (from memory).
 _LIQUID = (1.33, 2.10)
-#: Limits of error that can be meant, in the unit of whatever was read, and the least factor that covers more than u.
-_UNCERTAINTY, _LEAST_K = (1e-7, 10.0), 1.0
 #: Calcite, the most doubly refracting stone within reach of a contact liquid, has 0.172.
 _MOST_BIREFRINGENCE = 0.20
 _DENSITY = (0.9, 25.0)
 
-_NUMBER = r"\d+(?:[.,]\d+)?"
-_NUMBERS = re.compile(rf"{_NUMBER}(?:\s*(?:-|–|—|/|;|\bto\b|\s)\s*{_NUMBER})*")
-_OVER = re.compile(rf"(?:>|≥|over)\s*(?P<limit>{_NUMBER})?(?:\s*the\s+limit)?|otl|negative")
-_RESOLUTION = re.compile(r"\b(?:resolution|res\.?)\s*", re.IGNORECASE)
-_K = re.compile(r"\(?\s*k\s*=\s*(\d(?:[.,]\d+)?)\s*\)?")
+_OVER = re.compile(rf"(?:>|≥|over)\s*(?P<limit>{NUMBER})?(?:\s*the\s+limit)?|otl|negative")
 
 _POLARISCOPE = {
     "single": ("single", "sr", "single refraction", "singly refractive", "dark", "isotropic"),
@@ -134,74 +133,25 @@ def understand(typed: Typed) -> Understood:
     return _READERS[kind](kind, typed)
 
 
-def parse_numbers(text: str) -> tuple[float, ...] | None:
-    """Read one or more numbers as people type them, with a point or a comma.
-
-    >>> parse_numbers("1.762-1.770"), parse_numbers("4,00"), parse_numbers("about 4")
-    ((1.762, 1.77), (4.0,), None)
-    """
-    text = text.strip()
-    if not _NUMBERS.fullmatch(text):
-        return None
-    numbers = tuple(_number(n) for n in re.findall(_NUMBER, text))
-    return numbers if all(map(math.isfinite, numbers)) else None
-
-
-def parse_uncertainty(text: str, usual: float) -> tuple[float, float, bool]:
-    """Read an uncertainty.
-
-    Parameters
-    ----------
-    text : str
-        ``"0.002"`` or ``"± 0.002"``: limits of error; ``"0.002 (k = 2)"``: expanded uncertainty;
-        ``"resolution 0.001"``: of the display, whose limits are half of it (JCGM 100:2008, F.2.2.1).
-    usual : float
-        The limits where nothing was typed.
-
-    Returns
-    -------
-    standard, shown : float
-        Standard uncertainty; limits are taken as a rectangular distribution, a/√3 (JCGM 100:2008, 4.3.7).
-    stated : bool
-        Whether it was typed.
-
-    Raises
-    ------
-    BookError
-        When it is no number between 1e-7 and 10, or its coverage factor is below one.
-    """
-    if not text.strip():
-        return usual / math.sqrt(3), usual, False
-    if _RESOLUTION.search(text):
-        standard, limits, stated = parse_uncertainty(_RESOLUTION.sub("", text), usual)
-        if not stated:
-            raise BookError(f"'{text}' is no resolution; write it as 'resolution 0.001'.")
-        return standard / 2, limits / 2, True
-    factor = _K.search(text)
-    bare = _K.sub("", text).strip().removeprefix("±").removeprefix("+/-").strip()
-    numbers = parse_numbers(re.sub(r"\s*(g/cm³|g/cm3|g|ct)$", "", bare))
-    if numbers is None or len(numbers) != 1 or not _UNCERTAINTY[0] <= numbers[0] <= _UNCERTAINTY[1]:
-        raise BookError(f"'{text}' is no uncertainty; write it as '0.002', or as '0.002 (k = 2)'.")
-    divisor = _number(factor.group(1)) if factor else math.sqrt(3)
-    if factor and divisor < _LEAST_K:
-        raise BookError(
-            f"'{text}': the k of an uncertainty is 1 or more, mostly 2; write it as '0.002 (k = 2)'."
-        )
-    return numbers[0] / divisor, numbers[0], True
-
-
-def _decimals(text: str) -> int:
-    return len(re.split("[.,]", text)[1]) if re.search("[.,]", text) else 0
-
-
-def _number(text: str) -> float:
-    return float(text.replace(",", "."))
-
-
 def _require_details(typed: Typed) -> None:
     part = typed.details.get("part", "")
     if part not in ("", "table", "pavilion"):
         raise BookError(f"'{part}' is no part of a stone; say 'table' or 'pavilion'.")
+
+
+def _index(kind: ReadingKind, typed: Typed) -> Understood:
+    _, limits, _ = parse_uncertainty(typed.uncertainty, USUAL[kind])
+    return _checked(_edges(kind, typed), typed, limits)
+
+
+def _checked(read: Understood, typed: Typed, limits: float, *, relative: bool = False) -> Understood:
+    """Mark a reading of refractometer or balance by the check that stands beside it."""
+    if read.kind is None:
+        return read
+    check = typed.details.get("check") or {}
+    unused, unchecked = trust(read.kind, check, typed.day, limits, relative=relative)
+    in_order = "" if unused or unchecked else f"; {CHECKED_ON[read.kind]} read as it should"
+    return replace(read, says=read.says + in_order, unused=unused, unchecked=unchecked)
 
 
 def _edges(kind: ReadingKind, typed: Typed) -> Understood:
@@ -218,7 +168,7 @@ def _edges(kind: ReadingKind, typed: Typed) -> Understood:
         limit = liquid
         if over["limit"]:
             # Above the liquid's own index no edge shows, whatever the scale reaches to.
-            limit = _number(over["limit"])
+            limit = number(over["limit"])
             _require_index(limit, typed.value)
             limit = limit if stated_liquid is None else min(limit, liquid)
         return Understood(kind, OverLimit(limit, part), f"over the limit{where}: no edge below {limit:.2f}")
@@ -228,8 +178,8 @@ def _edges(kind: ReadingKind, typed: Typed) -> Understood:
             f"'{typed.value}' is no refractometer reading; write one edge as '1.718', two as '1.762-1.770', "
             "over the limit as '>1.81'."
         )
-    for number in numbers:
-        _require_index(number, typed.value)
+    for each_index in numbers:
+        _require_index(each_index, typed.value)
     low, high = min(numbers), max(numbers)
     if high - low > _MOST_BIREFRINGENCE:
         raise BookError(
@@ -249,7 +199,7 @@ def _edges(kind: ReadingKind, typed: Typed) -> Understood:
         )
     spot = kind is ReadingKind.DISTANT_VISION
     u, limits, stated = parse_uncertainty(typed.uncertainty, USUAL[kind])
-    each = f"± {limits:g}" + ("" if stated else " (assumed)") + _if_k(typed.uncertainty)
+    each = f"± {limits:g}" + ("" if stated else " (assumed)") + if_k(typed.uncertainty)
     if high >= liquid - NEAR_LIQUID:
         says = (
             f"one shadow edge{where}, {low:.3f} {each}; the other, {high:.3f}, is that of the contact liquid"
@@ -268,13 +218,8 @@ def _edges(kind: ReadingKind, typed: Typed) -> Understood:
     return Understood(kind, edges, says)
 
 
-def _if_k(uncertainty: str) -> str:
-    found = _K.search(uncertainty)
-    return f" (k = {found.group(1)})" if found else ""
-
-
-def _require_index(number: float, typed: str) -> None:
-    if not INDEX[0] <= number <= INDEX[1]:
+def _require_index(index: float, typed: str) -> None:
+    if not INDEX[0] <= index <= INDEX[1]:
         raise BookError(
             f"'{typed}': a refractometer reads between {INDEX[0]:.2f} and {INDEX[1]:.2f}; check the digits, or write "
             "'>1.81' for over the limit."
@@ -288,11 +233,11 @@ def _density(kind: ReadingKind, typed: Typed) -> Understood:
             "Enter it when the stone is unset, and say '--unset'."
         )
     weights = re.fullmatch(
-        rf"({_NUMBER})\s*(g|ct)?\s*(?:/|;|in air,?)\s*({_NUMBER})\s*(g|ct)?(?:\s*in water)?",
+        rf"({NUMBER})\s*(g|ct)?\s*(?:/|;|in air,?)\s*({NUMBER})\s*(g|ct)?(?:\s*in water)?",
         typed.value.strip(),
     )
     if weights and (weights[2] or weights[4] or typed.unit in ("g", "ct")):
-        return _weighings(kind, typed, weights[1], weights[3])
+        return _weighings(kind, typed, weights[1], weights[3], weights[2] or weights[4] or typed.unit)
     numbers = parse_numbers(re.sub(r"\s*(g/cm³|g/cm3|g/cc)$", "", typed.value.strip()))
     if numbers is None or len(numbers) != 1 or not _DENSITY[0] <= numbers[0] <= _DENSITY[1]:
         raise BookError(
@@ -300,19 +245,20 @@ def _density(kind: ReadingKind, typed: Typed) -> Understood:
         )
     u, limits, stated = parse_uncertainty(typed.uncertainty, USUAL[kind])
     each = f"± {limits:g}" + ("" if stated else " (assumed)")
-    digits = _decimals(typed.value.split()[0])
-    says = f"density {numbers[0]:.{digits}f} g/cm³ {each}" + _if_k(typed.uncertainty)
-    return Understood(kind, Quantity(numbers[0], u, "g/cm³"), says)
+    digits = decimals(typed.value.split()[0])
+    says = f"density {numbers[0]:.{digits}f} g/cm³ {each}" + if_k(typed.uncertainty)
+    read = Understood(kind, Quantity(numbers[0], u, "g/cm³"), says)
+    return _checked(read, typed, limits / numbers[0], relative=True)
 
 
-def _weighings(kind: ReadingKind, typed: Typed, air: str, water: str) -> Understood:
-    in_air, in_water = _number(air), _number(water)
+def _weighings(kind: ReadingKind, typed: Typed, air: str, water: str, unit: str) -> Understood:
+    in_air, in_water = number(air), number(water)
     if not 0 < in_water < in_air:
         raise BookError(
             f"'{typed.value}': a stone weighs less in water than in air; check the two weighings."
         )
-    digits = min(_decimals(air), _decimals(water))
-    u, _, _ = parse_uncertainty(typed.uncertainty, 10.0**-digits)
+    digits = min(decimals(air), decimals(water))
+    u, limits, _ = parse_uncertainty(typed.uncertainty, 10.0**-digits)
     celsius = typed.details.get("water_c")
     taken = "20 °C assumed" if celsius is None else f"{float(celsius):g} °C"
     if celsius is not None and not 0 <= float(celsius) <= 40:
@@ -324,62 +270,83 @@ def _weighings(kind: ReadingKind, typed: Typed, air: str, water: str) -> Underst
         raise BookError(
             f"'{typed.value}' would be a density of {found.value:.3g} g/cm³; check the two weighings."
         )
-    return Understood(kind, found, f"density {found} (k = 2), weighed in air and in water of {taken}")
+    read = Understood(kind, found, f"density {found} (k = 2), weighed in air and in water of {taken}")
+    return _checked(read, typed, converted(Quantity(limits, 0.0, unit), "g").value)
 
 
 def _thermal(kind: ReadingKind, typed: Typed) -> Understood:
     check = typed.details.get("check") or {}
     numbers = parse_numbers(typed.value)
-    position = ""
     if numbers is not None and len(numbers) == 1:
-        references = _references(check)
-        if references is None:
-            says = f"position {numbers[0]:g} on the instrument's scale"
-            return Understood(
-                kind, None, says, "no calibration check with both reference stones stands beside it"
-            )
-        simulant, diamond = references
-        if not diamond > simulant:
-            return Understood(kind, None, f"position {numbers[0]:g}", _failed(check))
-        share = (numbers[0] - simulant) / (diamond - simulant)
-        word = next(w for least, w in _THIRDS if share >= least)
-        position = f", at {share:.0%} of the way from the simulant ({simulant:g}) to the diamond reference ({diamond:g})"
-    else:
-        word = _word(typed.value, _THERMAL, "thermal tester reading", "high, moderate or low, or a position")
-        if word in ("metal touched", "not usable"):
-            return Understood(
-                kind, Word(word), word, "the reading is of the metal" if "metal" in word else "marked so"
-            )
-        if not check:
-            return Understood(
-                kind, Word(word), f"{word} thermal reading", "no calibration check stands beside it"
-            )
-        if _references(check) is None and not (
-            key(str(check.get("simulant", ""))) in _THERMAL["low"]
-            and key(str(check.get("diamond", ""))) in _THERMAL["high"]
-        ):
-            return Understood(kind, Word(word), f"{word} thermal reading", _failed(check))
-        references = _references(check)
-        if references is not None and not references[1] > references[0]:
-            return Understood(kind, Word(word), f"{word} thermal reading", _failed(check))
-    return Understood(
-        kind, Word(word), f"{word} thermal reading{position}; the calibration check was in order"
+        return _position(kind, numbers[0], check)
+    word = _word(typed.value, _THERMAL, "thermal tester reading", "high, moderate or low, or a position")
+    if word in ("metal touched", "not usable"):
+        return Understood(
+            kind, Word(word), word, "the reading is of the metal" if "metal" in word else "marked so"
+        )
+    says = f"{word} thermal reading"
+    if not check:
+        return Understood(kind, Word(word), says, "no calibration check stands beside it")
+    again = check.get("again")
+    if not _in_order(check) or (again and not _in_order(again)):
+        return Understood(kind, Word(word), says, _failed(check))
+    return Understood(kind, Word(word), f"{says}; {_was_in_order(check)}")
+
+
+def _position(kind: ReadingKind, position: float, check: Mapping[str, Any]) -> Understood:
+    """Place a position on the tester's scale between its reference stones."""
+    before, again = references(check), check.get("again")
+    if before is None:
+        says = f"position {position:g} on the instrument's scale"
+        return Understood(
+            kind, None, says, "no calibration check with both reference stones stands beside it"
+        )
+    afterwards = references(again) if again else before
+    if not before[1] > before[0] or afterwards is None or not afterwards[1] > afterwards[0]:
+        return Understood(kind, None, f"position {position:g}", _failed(check))
+    word, then = (_by_thirds(position, *r) for r in (before, afterwards))
+    if word != then:
+        return Understood(
+            kind,
+            None,
+            f"position {position:g}",
+            f"the tester drifted: {word} by the check before, {then} by the one afterwards ({as_typed(check)})",
+        )
+    simulant, diamond = before
+    share = (position - simulant) / (diamond - simulant)
+    where = (
+        f"at {share:.0%} of the way from the simulant ({simulant:g}) to the diamond reference ({diamond:g})"
     )
+    return Understood(kind, Word(word), f"{word} thermal reading, {where}; {_was_in_order(check)}")
 
 
-def _failed(check: Mapping[str, object]) -> str:
-    return (
-        f"its calibration check failed (simulant read {check.get('simulant', 'nothing')}, "
-        f"diamond read {check.get('diamond', 'nothing')})"
-    )
+def _by_thirds(position: float, simulant: float, diamond: float) -> str:
+    share = (position - simulant) / (diamond - simulant)
+    return next(word for least, word in _THIRDS if share >= least)
 
 
-def _references(check: Mapping[str, object]) -> tuple[float, float] | None:
-    found = [parse_numbers(str(check.get(name, ""))) for name in ("simulant", "diamond")]
-    if any(f is None or len(f) != 1 for f in found):
-        return None
-    simulant, diamond = (f[0] for f in found if f)
-    return simulant, diamond
+def _in_order(check: Mapping[str, Any]) -> bool:
+    """Whether the simulant read lower than the diamond reference, or each as it is called."""
+    read = references(check)
+    if read is not None:
+        return read[1] > read[0]
+    simulant, diamond = (key(str(check.get(stone, ""))) for stone in ("simulant", "diamond"))
+    return simulant in _THERMAL["low"] and diamond in _THERMAL["high"]
+
+
+def _was_in_order(check: Mapping[str, Any]) -> str:
+    both = ", before and afterwards" if check.get("again") else ""
+    return f"the calibration check was in order{both}"
+
+
+def _failed(check: Mapping[str, Any]) -> str:
+    def told(of: Mapping[str, Any]) -> str:
+        return (
+            f"simulant read {of.get('simulant') or 'nothing'}, diamond read {of.get('diamond') or 'nothing'}"
+        )
+
+    again = check.get("again")
+    return f"its calibration check failed ({told(check)}" + (f"; afterwards {told(again)})" if again else ")")
 
 
 def _in_words(
@@ -452,8 +419,8 @@ def _spectrum(kind: ReadingKind, typed: Typed) -> Understood:
 
 
 _READERS: Mapping[ReadingKind, Callable[[ReadingKind, Typed], Understood]] = {
-    ReadingKind.REFRACTOMETER: _edges,
-    ReadingKind.DISTANT_VISION: _edges,
+    ReadingKind.REFRACTOMETER: _index,
+    ReadingKind.DISTANT_VISION: _index,
     ReadingKind.THERMAL: _thermal,
     ReadingKind.POLARISCOPE: _in_words(_POLARISCOPE, "polariscope reaction", thorough_from=3),
     ReadingKind.DOUBLING: _in_words(_DOUBLING, "doubling of back facets", thorough_from=3),

@@ -215,7 +215,12 @@ def reading(entry: ReadingEntry) -> dict[str, Any]:
 
 def read_as(entry: ReadAs) -> dict[str, Any]:
     """Give a reading with what was understood of it."""
-    return {**reading(entry.entry), "understood": entry.says, "not_weighed_because": entry.mark or None}
+    return {
+        **reading(entry.entry),
+        "understood": entry.says,
+        "not_weighed_because": entry.mark or None,
+        "marked_because": entry.unchecked or None,
+    }
 
 
 def line(entry: Line) -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """Commands for readings and remarks."""
 
 from datetime import datetime
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -16,6 +16,9 @@ from setstone.commands.common import (
     say,
     show,
 )
+
+if TYPE_CHECKING:
+    from setstone.record.consistency import ReadAs
 
 reading_commands = typer.Typer(help="Results of instruments on a stone.", no_args_is_help=True)
 
@@ -39,7 +42,11 @@ DirectionsOption = Annotated[
 WaterOption = Annotated[float | None, typer.Option(help="Temperature of the water, °C.")]
 CheckOption = Annotated[
     str | None,
-    typer.Option(help="What a thermal tester read on simulant and diamond just before: '2/8' or 'low/high'."),
+    typer.Option(
+        help="Check of the instrument: thermal tester, simulant/diamond '2/8', and afterwards '2/8 again 2/7'; "
+        "refractometer, a glass as known/read '1.517/1.516'; balance, a weight '1.0000g/0.9999g'; with the date "
+        "'… on 2026-03-02' where it was not that day."
+    ),
 ]
 TakenOption = Annotated[
     str | None, typer.Option(help="When it was read: '2026-03-02 14:30'.", show_default="now")
@@ -111,7 +118,7 @@ def add(
         else:
             entry = opened.add_line(of, test, by=by, **changes)
     understood = read_as(entry)
-    show(as_json, j.read_as(understood), lambda: _say_understood(entry.id, understood.says, understood.mark))
+    show(as_json, j.read_as(understood), lambda: _say_understood(understood))
 
 
 @reading_commands.command("correct")
@@ -165,7 +172,7 @@ def correct(
             changes["details"] = {**former, **details}
         entry = opened.correct_reading(of, number, reason=reason, by=by, **changes)
     understood = read_as(entry)
-    show(as_json, j.read_as(understood), lambda: _say_understood(entry.id, understood.says, understood.mark))
+    show(as_json, j.read_as(understood), lambda: _say_understood(understood))
 
 
 @reading_commands.command("withdraw")
@@ -229,10 +236,12 @@ def remark(
     show(as_json, j.remark(entry), lambda: say("Kept the remark."))
 
 
-def _say_understood(number: int, says: str, mark: str) -> None:
-    say(f"Reading {number}, understood as: {says}.")
-    if mark:
-        say(f"It is kept and not weighed: {mark}.")
+def _say_understood(read: "ReadAs") -> None:
+    say(f"Reading {read.entry.id}, understood as: {read.says}.")
+    if read.mark:
+        say(f"It is kept and not weighed: {read.mark}.")
+    if read.unchecked:
+        say(f"It is marked: {read.unchecked}.")
 
 
 def _changes(**given: Any) -> dict[str, Any]:
@@ -243,17 +252,7 @@ def _changes(**given: Any) -> dict[str, Any]:
 def _details(
     part: str | None, liquid: float | None, directions: int | None, water_c: float | None, check: str | None
 ) -> dict[str, Any] | None:
-    from setstone.record.errors import BookError
-
-    given = _changes(part=part, liquid=liquid, directions=directions, water_c=water_c)
-    if check is not None:
-        simulant, slash, diamond = check.partition("/")
-        if not slash:
-            raise BookError(
-                f"'{check}' is no calibration check; write both readings, simulant first, as '2/8'."
-            )
-        given["check"] = {"simulant": simulant.strip(), "diamond": diamond.strip()}
-    return given or None
+    return _changes(part=part, liquid=liquid, directions=directions, water_c=water_c, check=check) or None
 
 
 def _moment(text: str | None) -> datetime | None:

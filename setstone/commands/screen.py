@@ -142,7 +142,8 @@ def _understood(reading: ReadAs) -> str:
         said += f" ({', '.join(f'finding {n}, {o}' for o, n in entry.findings)})"
     if entry.withdrawn is not None:
         return f"withdrawn: {entry.withdrawn.reason or 'corrected'}. {said}"
-    return f"{said} [not weighed: {reading.mark}]" if reading.mark else said
+    said += f" [not weighed: {reading.mark}]" if reading.mark else ""
+    return said + (f" [marked: {reading.unchecked}]" if reading.unchecked else "")
 
 
 def print_facts(entries: Sequence[FactEntry]) -> None:
@@ -210,6 +211,8 @@ def print_consistency(found: Consistency, *, everything: bool) -> None:
     for r in found.read:
         if r.mark:
             say(f"Not weighed: {r.entry.test} {r.entry.value}: {r.mark}.")
+        if r.unchecked:
+            say(f"Marked: {r.entry.test} {r.entry.value}: {r.unchecked}.")
     say("Treatment is a question of its own:")
     for treatment in found.treatments:
         say(f"  {treatment.verdict}")

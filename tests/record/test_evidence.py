@@ -10,6 +10,7 @@ from scipy import integrate, stats
 
 from setstone.measure.quantity import Quantity
 from setstone.record.errors import BookError
+from setstone.record.evidence.figures import parse_numbers
 from setstone.record.evidence.hydrostatic import hydrostatic_density, water_density
 from setstone.record.evidence.likelihood import (
     agreement,
@@ -20,7 +21,7 @@ from setstone.record.evidence.likelihood import (
 )
 from setstone.record.evidence.materials import Kind, Material, Range, claimed, materials, signs
 from setstone.record.evidence.readings import Edges, OverLimit, Typed
-from setstone.record.evidence.understand import parse_numbers, understand
+from setstone.record.evidence.understand import understand
 from setstone.record.evidence.weights import weigh_density, weigh_index
 
 MATERIALS = {m.id: m for m in materials()}

@@ -7,9 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from setstone.record.errors import BookError
+from setstone.record.evidence.figures import parse_numbers, parse_uncertainty
 from setstone.record.evidence.line import LONGEST, read_line
 from setstone.record.evidence.readings import Edges, OverLimit, Typed
-from setstone.record.evidence.understand import parse_numbers, parse_uncertainty, understand
+from setstone.record.evidence.understand import understand
 
 
 @pytest.mark.parametrize(

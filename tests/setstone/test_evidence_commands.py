@@ -110,7 +110,7 @@ def test_an_estimated_weight_is_kept_with_its_formula(run: Run) -> None:
         (("reading", "add", "lid-5", "density", "3.52"), "cannot be had by weighing"),
         (("reading", "add", "lid-5", "hardness", "10"), "never made"),
         (("reading", "add", "lid-5", "strong"), "write both"),
-        (("reading", "add", "lid-5", "thermal", "5", "--check", "2"), "simulant first"),
+        (("reading", "add", "lid-5", "thermal", "5", "--check", "2"), "simulant and diamond as read"),
         (("reading", "add", "lid-5", "ri", "1.76", "--taken", "yesterday"), "2026-03-02 14:30"),
         (("reading", "add", "lid-5", "loupe", "needle", "--finding", "x"), "3 before"),
         (("reading", "add", "lid-5", "loupe", "needle", "--finding", "²"), "3 before"),
