@@ -119,6 +119,7 @@ class Record:
     covers: Mask  # which line covers which point of the fissures
     fissure: NDArray[np.int64]  # which fissure the point belongs to
     first: Values = field(default_factory=lambda: np.zeros(0))
+    view: Values = field(default_factory=lambda: np.zeros(0))  # features of the second look
     second: Values = field(default_factory=lambda: np.zeros(0))
 
     @property
@@ -231,7 +232,7 @@ def fit(rows: Sequence[Record], look: str, trees: int) -> HistGradientBoostingCl
         if not len(record.shares):
             continue
         rng = np.random.default_rng(len(record.shares))
-        features = record.features if look == "first" else second_view(record)
+        features = record.features if look == "first" else record.view
         easy = ~record.real & (record.first < 0.02 if len(record.first) else True)
         kept = record.counts & (~easy | (rng.random(len(easy)) < EASY_SHARE))
         size = np.sqrt(record.shares[:, 0] / record.diameter * 27)
@@ -276,11 +277,12 @@ def hold_out(rows: Sequence[Record], deal: int) -> tuple[float, float]:
         scored |= {id(r): _probability(model, r.features) for r in rows if r.stone in fold}
     for record in rows:
         record.first = scored[id(record)]
+        record.view = second_view(record)
     for fold in folds:
         model = fit([r for r in rows if r.stone not in fold], "second", SECOND_TREES)
         for record in rows:
             if record.stone in fold and record.original:
-                second = _probability(model, second_view(record)) if len(record.first) else record.first
+                second = _probability(model, record.view) if len(record.first) else record.first
                 record.second = both_looks(record.first, second)
     originals = [r for r in rows if r.original]
     of_all = calibration(originals)
