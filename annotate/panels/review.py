@@ -73,6 +73,7 @@ class ReviewPanel(QScrollArea):
         )
         self.threshold.valueChanged.connect(self._choose_threshold)
         self.shown = QLabel()
+        self.shown.setWordWrap(True)
         self._judging = self._buttons(
             ("Accept  G", lambda r: r.accept(), "It is there: a finding from now on (key G)."),
             (

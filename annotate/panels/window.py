@@ -47,7 +47,7 @@ class Place(NamedTuple):
 #: Least size of the window at its start, where the screen has room for it, in pixels.
 _SIZE = (1560, 940)
 #: Widths of the sides in pixels: both and a picture fit on a screen of 1366.
-_WIDTHS = {"left": 300, "right": 350}
+_WIDTHS = {"left": 300, "right": 380}
 #: How often to look for what was done in another window, in milliseconds.
 _LOOK_MS = 2000
 _OF_NAPARI = ("layer list", "layer controls")
