@@ -9,6 +9,7 @@ from npe2 import PluginManifest
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.review import Review
+from setstone.annotate.panels.stones import StonesPanel
 from setstone.annotate.panels.window import Window, window_of
 from setstone.annotate.panels.working import attempt
 from setstone.record.errors import BookError
@@ -159,6 +160,16 @@ def redo(viewer: Viewer) -> None:
 def show_stones(viewer: Viewer) -> None:
     """Go to the panel of the stones."""
     _on_window(viewer, lambda window: window.show("Stones"))
+
+
+def search_stones(viewer: Viewer) -> None:
+    """Go to the search among all stones."""
+
+    def go(window: Window) -> None:
+        window.show("Stones")
+        window.docks["Stones"].findChild(StonesPanel).text.setFocus()
+
+    _on_window(viewer, go)
 
 
 def show_photographs(viewer: Viewer) -> None:

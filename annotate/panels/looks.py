@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from qtpy.QtCore import QPointF, QRectF, Qt
+from qtpy.QtCore import QPointF, QRectF, QStringListModel, Qt
 from qtpy.QtGui import QColor, QFontMetricsF, QIcon, QImage, QPainter, QPainterPath, QPen, QPixmap
 from qtpy.QtWidgets import QCompleter, QFileDialog, QLabel, QLineEdit, QWidget
 
@@ -110,7 +110,14 @@ def title() -> QLabel:
 
 def offer(edit: QLineEdit, texts: Sequence[str]) -> None:
     """Offer texts while somebody types, wherever they hold what is typed; any other may be typed."""
-    completer = QCompleter([*texts], edit)
+    completer = edit.completer()
+    if completer is not None:  # kept: it may be at work, and ends the program where it is taken from it
+        offered = completer.model()
+        if isinstance(offered, QStringListModel) and offered.stringList() != [*texts]:
+            offered.setStringList([*texts])
+        return
+    completer = QCompleter(edit)
+    completer.setModel(QStringListModel([*texts], completer))
     completer.setCaseSensitivity(Qt.CaseSensitivity.CaseInsensitive)
     completer.setFilterMode(Qt.MatchFlag.MatchContains)
     edit.setCompleter(completer)

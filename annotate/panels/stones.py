@@ -77,6 +77,7 @@ class StonesPanel(QStackedWidget):
         self._filter = StoneFilter(self._model, bench)
         self._make_start()
         self._make_list()
+        self.setFocusProxy(self.table)
         self.addWidget(self._start_page())
         self.addWidget(self._list_page())
         bench.book_changed.connect(self._show_book)
@@ -142,7 +143,7 @@ class StonesPanel(QStackedWidget):
         self.text.setClearButtonEnabled(True)
         self.text.setToolTip(
             "Words that all occur in what the book says of a stone: position, claim, readings, remarks, findings, "
-            "work, marks, names of photographs."
+            "work, marks, names of photographs (key F3)."
         )
         self.text.textChanged.connect(self._apply_filter)
         self.stage = QComboBox()

@@ -113,7 +113,8 @@ class Window(QObject):
         dock = self.docks[title]
         dock.show()
         dock.raise_()
-        for control in dock.widget().findChildren(QWidget):
+        first = dock.widget().focusProxy()
+        for control in ([first] if first is not None else []) + dock.widget().findChildren(QWidget):
             if (
                 control.isVisibleTo(dock)
                 and control.isEnabled()

@@ -144,7 +144,8 @@ class WorkPanel(QScrollArea):
     def _enter(self) -> None:
         typed = self._typed()
         if attempt(self._bench, lambda: self._bench.add_work(typed)):
-            for edit in (self.done, self.remark):
+            # Nothing of it goes with the next entry unseen; products are offered again.
+            for edit in (self.done, self.done_by, self.adhesive, self.solvent, self.remark):
                 edit.clear()
             self.kind.setFocus()
 

@@ -104,6 +104,19 @@ def test_work_is_entered_by_keyboard_with_its_cautions_and_taken_back(
     assert "solvent: acetone" in work.log.toPlainText()
 
 
+def test_products_are_offered_again_while_the_next_is_typed(
+    work: WorkPanel, bench: Bench, qtbot: Any
+) -> None:
+    offering = work.solvent.completer()
+    for typed in ("acetone", "water", "acetone"):
+        qtbot.keyClicks(work.solvent, typed)  # what was named before pops up beneath
+        qtbot.keyClick(work.solvent, Qt.Key.Key_Return)
+        assert work.solvent.text() == ""
+    assert work.solvent.completer() is offering
+    assert offering.model().stringList() == ["acetone", "water"]
+    assert len(bench.opened.work(bench.required_stone)) == 3
+
+
 def test_a_time_not_understood_is_told_and_nothing_kept(work: WorkPanel, bench: Bench) -> None:
     said: list[str] = []
     bench.said.connect(said.append)
