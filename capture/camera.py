@@ -38,8 +38,35 @@ _STALE = 2
 MOST_FRAMES = 256
 
 
+#: Units of the exposure time: 100 µs with Video4Linux (docs.kernel.org, V4L2_CID_EXPOSURE_ABSOLUTE), powers of two of
+#: a second with Windows (learn.microsoft.com, KSPROPERTY_CAMERACONTROL_EXPOSURE).
+_V4L2_EXPOSURE_S = 1e-4
+#: Values of "auto-exposure" with which the time is set by hand (docs.kernel.org, V4L2_CID_EXPOSURE_AUTO: manual, and
+#: shutter priority; as OpenCV reads Windows' flag).
+_BY_HAND = {"Linux": (1.0, 2.0), "Windows": (0.0,)}
+
+
 class CameraError(PhotographError):
     """A camera cannot be used; the message says what to do. Opening it again later may work."""
+
+
+@dataclass(frozen=True)
+class CameraFacts:
+    """What the driver tells of a camera.
+
+    Parameters
+    ----------
+    name : str
+        Of the model; empty where the system does not tell.
+    exposure_s : float or None
+        Exposure time of one frame, s; None where it is not told, or changes by itself.
+    controls : mapping of str to float
+        Values of the controls there are, in the driver's own units.
+    """
+
+    name: str
+    exposure_s: float | None
+    controls: Mapping[str, float]
 
 
 class Capture(Protocol):
@@ -115,11 +142,18 @@ class Camera:
     source : Source
     capture : Capture
         As `open_capture` gives it.
+
+    Attributes
+    ----------
+    remarks : tuple of str
+        What was asked for when it was opened and the driver did not do, in sentences.
     """
 
     def __init__(self, source: Source, capture: Capture) -> None:
         self.source = source
+        self.remarks: tuple[str, ...] = ()
         self._capture = capture
+        self._seen = False
 
     @classmethod
     def open(
@@ -153,8 +187,10 @@ class Camera:
                 camera._capture.set(cv2.CAP_PROP_FOURCC, cv2.VideoWriter.fourcc(*"MJPG"))
                 camera._capture.set(cv2.CAP_PROP_FRAME_WIDTH, size[0])
                 camera._capture.set(cv2.CAP_PROP_FRAME_HEIGHT, size[1])
+                camera._remark_size(size)
             for name, value in (controls or {}).items():
-                camera.set(name, value)
+                if not camera.set(name, value):
+                    camera.remarks += (camera.refusal(name, value),)
         except BaseException:
             camera.close()
             raise
@@ -190,7 +226,8 @@ class Camera:
         except cv2.error:
             came, frame = False, None
         if not came or frame is None or frame.size == 0:
-            raise CameraError(_silent(self.source))
+            raise CameraError(_silent(self.source, self._seen))
+        self._seen = True
         if frame.dtype not in (np.uint8, np.uint16):
             raise CameraError(
                 f"{_capital(self.source)} gives pixels of a kind not read here; choose another format."
@@ -198,6 +235,37 @@ class Camera:
         if frame.ndim == 2:
             return np.asarray(cv2.cvtColor(frame, cv2.COLOR_GRAY2RGB))
         return np.asarray(cv2.cvtColor(frame[..., :3], cv2.COLOR_BGR2RGB))
+
+    @property
+    def pace_s(self) -> float:
+        """Seconds between two frames of a recording, as it was taken; 0 for a camera, which has its own pace."""
+        if not self.source.is_file:
+            return 0.0
+        rate = self._capture.get(cv2.CAP_PROP_FPS)
+        return 1 / rate if 1 <= rate <= 240 else 1 / 25
+
+    def facts(self) -> CameraFacts:
+        """Read what the driver tells of the camera."""
+        controls = self.controls()
+        return CameraFacts(camera_name(self.source), self._exposure_s(controls), controls)
+
+    def _exposure_s(self, controls: Mapping[str, float]) -> float | None:
+        system, value = platform.system(), controls.get("exposure")
+        by_hand = self._capture.get(CONTROLS["auto-exposure"]) in _BY_HAND.get(system, ())
+        if self.source.index is None or value is None or not by_hand:
+            return None
+        if system == "Linux":
+            return value * _V4L2_EXPOSURE_S if value > 0 else None
+        return float(2**value) if -20 < value < 0 else None
+
+    def _remark_size(self, size: tuple[int, int]) -> None:
+        given = tuple(
+            round(self._capture.get(p)) for p in (cv2.CAP_PROP_FRAME_WIDTH, cv2.CAP_PROP_FRAME_HEIGHT)
+        )
+        if given != size:
+            self.remarks += (
+                f"{_capital(self.source)} gives {given[0]} × {given[1]} pixels, not {size[0]} × {size[1]} as asked.",
+            )
 
     def controls(self) -> dict[str, float]:
         """Read the controls the driver has, by name, in its own units."""
@@ -217,6 +285,12 @@ class Camera:
         return self._capture.set(prop, value) and abs(self._capture.get(prop) - value) <= 0.01 * max(
             1.0, abs(value)
         )
+
+    def refusal(self, name: str, value: float) -> str:
+        """Say that the driver did not take a value, and what stands instead."""
+        stands = self._capture.get(control(name))
+        instead = "it has no such control" if stands in (-1.0, 0.0) else f"it stands at {stands:g}"
+        return f"{_capital(self.source)} did not take {name} = {value:g}; {instead}."
 
     def frames(self, count: int) -> Iterator[Pixels]:
         """Read so many fresh frames."""
@@ -244,6 +318,22 @@ class Camera:
                 f"A photograph cannot be made of {frames} frames; give from 1 to {MOST_FRAMES}."
             )
         return average(self.frames(frames))
+
+
+def cameras() -> dict[int, str]:
+    """List the cameras at this computer: number and name of each, by number."""
+    from cv2_enumerate_cameras import enumerate_cameras
+
+    try:
+        found = {c.index: str(c.name or "") for c in enumerate_cameras(_backend())}
+    except (OSError, NotImplementedError):
+        return {}
+    return dict(sorted(found.items()))
+
+
+def camera_name(source: Source) -> str:
+    """Name of a camera's model; empty for an address or a file, and where the system does not tell."""
+    return "" if source.index is None else cameras().get(source.index, "")
 
 
 def open_capture(source: Source) -> Capture:
@@ -302,9 +392,13 @@ def _closed(source: Source) -> str:
     )
 
 
-def _silent(source: Source) -> str:
+def _silent(source: Source, seen: bool) -> str:
     if source.index is None:
         return f"{_capital(source)} gives no more pictures; check the connection."
+    if not seen:  # some drivers open a camera that is in use
+        return (
+            f"Camera {source.index} gives no pictures; close other programs that use it, or plug it in again."
+        )
     return f"Camera {source.index} gives no more pictures; plug it in again."
 
 

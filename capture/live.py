@@ -5,7 +5,7 @@ goes away, the view says so and comes back with it.
 """
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from threading import Condition, Thread
@@ -14,15 +14,15 @@ import cv2
 import numpy as np
 
 from setstone.capture.averaging import Average, average
-from setstone.capture.camera import MOST_FRAMES, Camera, CameraError
+from setstone.capture.camera import MOST_FRAMES, Camera, CameraError, CameraFacts, control
 from setstone.capture.errors import PhotographError
 from setstone.capture.focus import tenengrad
 from setstone.capture.photograph import Pixels
 
 #: Side of the middle part that is focused by, px; and size of the picture exposure is told by.
-_MIDDLE_PX, _REDUCED_PX = 640, 320
+MIDDLE_PX, _REDUCED_PX = 640, 320
 #: Levels of 255 that count as over- and underexposed.
-_OVER, _UNDER = 250, 8
+OVER, _UNDER = 250, 8
 #: Seconds between two tries to open a camera, and to wait for a photograph's next frame.
 _AGAIN_S, _PATIENCE_S = 1.0, 10.0
 
@@ -67,7 +67,7 @@ def figures(frame: Pixels) -> Figures:
     frame : (H, W, 3) uint8 or uint16 array
     """
     height, width = frame.shape[:2]
-    side = min(height, width, _MIDDLE_PX)
+    side = min(height, width, MIDDLE_PX)
     y, x = (height - side) // 2, (width - side) // 2
     middle = cv2.cvtColor(np.ascontiguousarray(frame[y : y + side, x : x + side]), cv2.COLOR_RGB2GRAY)
     if middle.dtype != np.uint8:
@@ -76,7 +76,7 @@ def figures(frame: Pixels) -> Figures:
     step = max(1, max(height, width) // _REDUCED_PX)
     brightest = frame[::step, ::step].max(axis=2)
     top = np.iinfo(frame.dtype).max / 255
-    over, under = float((brightest >= _OVER * top).mean()), float((brightest <= _UNDER * top).mean())
+    over, under = float((brightest >= OVER * top).mean()), float((brightest <= _UNDER * top).mean())
     return Figures(tenengrad(np.asarray(middle, np.uint8)), over, under)
 
 
@@ -99,6 +99,10 @@ class LiveView:
         self._changed = Condition()
         self._latest: Look | None = None
         self._problem = ""
+        self._facts: CameraFacts | None = None
+        self._remarks: tuple[str, ...] = ()
+        self._asked: dict[str, float] = {}
+        self._to_ask: dict[str, float] = {}
         self._running = False
         self._thread: Thread | None = None
         self._best = 0.0
@@ -116,6 +120,30 @@ class LiveView:
         with self._changed:
             return self._problem
 
+    @property
+    def facts(self) -> CameraFacts | None:
+        """What the driver tells of the camera; None while it is away."""
+        with self._changed:
+            return self._facts
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What was asked of the camera and it did not do, in sentences."""
+        with self._changed:
+            return self._remarks
+
+    def adjust(self, name: str, value: float) -> None:
+        """Set a control before the next frame, and again when the camera was away; `remarks` tells if it was ignored.
+
+        Raises
+        ------
+        CameraError
+            When there is no control of that name.
+        """
+        control(name)
+        with self._changed:
+            self._asked[name] = self._to_ask[name] = value
+
     def start(self) -> None:
         """Begin to watch."""
         if self._thread is None:
@@ -123,14 +151,20 @@ class LiveView:
             self._thread = Thread(target=self._watch, name="camera", daemon=True)
             self._thread.start()
 
-    def stop(self) -> None:
-        """Stop, and let go of the camera."""
+    def stop(self, *, wait: bool = True) -> None:
+        """Stop, and let go of the camera.
+
+        Parameters
+        ----------
+        wait : bool
+            Whether to wait until it is let go; a camera that hangs may take seconds.
+        """
         with self._changed:
             self._running = False
             self._changed.notify_all()
-        if self._thread is not None:
+        if self._thread is not None and wait:
             self._thread.join(_PATIENCE_S)
-            self._thread = None
+        self._thread = None
 
     def forget_focus(self) -> None:
         """Begin anew to look for the best focus: another place, another stone."""
@@ -149,19 +183,22 @@ class LiveView:
             raise CameraError(
                 f"A photograph cannot be made of {frames} frames; give from 1 to {MOST_FRAMES}."
             )
-        taken: list[Pixels] = []
+        return average(self._fresh(frames))
+
+    def _fresh(self, frames: int) -> Iterator[Pixels]:
+        """Frames that come from now on; what comes while one is worked on is passed over."""
         with self._changed:
             seen = -1 if self._latest is None else self._latest.number
-            while len(taken) < frames:
+        for _ in range(frames):
+            with self._changed:
                 fresh = self._changed.wait_for(partial(self._is_news, seen), _PATIENCE_S)
                 look = self._latest
                 if self._problem or not self._running or not fresh or look is None:
                     raise CameraError(
                         self._problem or "The camera gives no pictures; start the live view again."
                     )
-                seen = look.number
-                taken.append(look.pixels)
-        return average(taken)
+            seen = look.number
+            yield look.pixels
 
     def _is_news(self, seen: int) -> bool:
         newer = self._latest is not None and self._latest.number > seen
@@ -174,13 +211,18 @@ class LiveView:
                     self._read_from(camera)
             except PhotographError as problem:
                 with self._changed:
-                    self._problem, self._latest = str(problem), None
+                    self._problem, self._latest, self._facts = str(problem), None, None
                     self._changed.notify_all()
                     self._changed.wait_for(lambda: not self._running, _AGAIN_S)
 
     def _read_from(self, camera: Camera) -> None:
+        with self._changed:
+            self._to_ask = dict(self._asked)
+            self._remarks, self._facts = camera.remarks, camera.facts()
         rate, before = 0.0, time.monotonic()
         while self._running:
+            begun = time.monotonic()
+            self._ask(camera)
             frame = camera.read()
             found = figures(frame)
             now = time.monotonic()
@@ -192,5 +234,19 @@ class LiveView:
                 look = Look(frame, found, self._best, rate, self._count)
                 self._latest, self._problem = look, ""
                 self._changed.notify_all()
+                # A camera comes in its own time; a recording is held back.
+                left = camera.pace_s - (time.monotonic() - begun)
+                if left > 0:
+                    self._changed.wait_for(lambda: not self._running, left)
             if self._on_look is not None:
                 self._on_look(look)
+
+    def _ask(self, camera: Camera) -> None:
+        with self._changed:
+            wanted, self._to_ask = self._to_ask, {}
+        if not wanted:
+            return
+        refused = tuple(camera.refusal(name, v) for name, v in wanted.items() if not camera.set(name, v))
+        facts = camera.facts()
+        with self._changed:
+            self._remarks, self._facts = refused, facts

@@ -11,7 +11,7 @@ from setstone.record.photographs import correct_photograph, stored_pixels
 from setstone.record.series import series_parameters
 from setstone.record.setups import find_setup
 from setstone.record.store import Store
-from setstone.record.taking import circumstances, keep_pixels
+from setstone.record.taking import circumstances, keep_pixels, size_of
 from setstone.record.text import operator
 
 if TYPE_CHECKING:
@@ -182,6 +182,7 @@ def _keep(
     setup = None if first.setup_id is None else find_setup(book, first.setup_id)
     facts = circumstances(
         book,
+        size_of(pixels),
         lamp=first.lamp,
         setup=setup,
         made_by=made_by,

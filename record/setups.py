@@ -305,17 +305,41 @@ def calibrated_scale(book: Store, photograph: PhotographEntry) -> tuple[Scale | 
     if photograph.setup_id is None:
         return None, ()
     setup = find_setup(book, photograph.setup_id)
+    size = photograph.width, photograph.height
+    return scale_of_setup(book, setup, size, photograph.taken or photograph.added)
+
+
+def scale_of_setup(
+    book: Store, setup: SetupEntry, size: tuple[int, int], taken: datetime
+) -> tuple[Scale | None, tuple[Flag, ...]]:
+    """Scale a photograph gets from a setup: of the calibration that is nearest before it.
+
+    Parameters
+    ----------
+    setup : SetupEntry
+    size : (int, int)
+        Width and height of the photograph, px.
+    taken : datetime
+        Aware.
+
+    Returns
+    -------
+    scale : Scale or None
+        None without a calibration, or for a photograph of another size in pixels.
+    flags : tuple of Flag
+        What speaks against it.
+    """
     known = calibrations(book, setup)
     if not known:
         text = f"The setup '{setup.name}' is not calibrated; photograph a stage micrometer with it."
         return None, (Flag("not-calibrated", text),)
-    taken = photograph.taken or photograph.added
     before = [c for c in known if c.made <= taken]
     used = before[-1] if before else known[0]
     of = used.photographs[0]
-    if photograph.width != of.width or not of.height <= photograph.height <= (1 + _STRIP) * of.height:
+    width, height = size
+    if width != of.width or not of.height <= height <= (1 + _STRIP) * of.height:
         text = (
-            f"The photograph is {photograph.width} × {photograph.height} pixels, the calibration of '{setup.name}' is "
+            f"The photograph is {width} × {height} pixels, the calibration of '{setup.name}' is "
             f"for {of.width} × {of.height}; photograph in that size, or calibrate this one as a setup of its own."
         )
         return None, (Flag("calibration-of-another-size", text),)

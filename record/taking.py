@@ -3,6 +3,7 @@
 import re
 import tempfile
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,7 @@ from setstone import __version__
 from setstone.capture.photograph import Lamp, Pixels
 from setstone.record.entries import PhotographEntry, SetupEntry, StoneEntry
 from setstone.record.photographs import add_photograph, photographs
-from setstone.record.setups import calibrations
+from setstone.record.setups import scale_of_setup
 from setstone.record.store import Store
 from setstone.record.text import key
 from setstone.record.vocabulary import OCCASIONS
@@ -37,6 +38,7 @@ def stone_in_name(name: str, stones: Sequence[StoneEntry]) -> StoneEntry | None:
 
 def circumstances(
     book: Store,
+    size: tuple[int, int],
     *,
     lamp: Lamp,
     setup: SetupEntry | None = None,
@@ -50,6 +52,8 @@ def circumstances(
 
     Parameters
     ----------
+    size : (int, int)
+        Width and height of the picture, px: a calibration holds for one size.
     lamp : Lamp
     setup : SetupEntry, optional
         Gives scale, objective and aperture.
@@ -63,12 +67,13 @@ def circumstances(
     from setstone.capture.ome_writing import Circumstances
     from setstone.record.clock import now
 
-    known = () if setup is None else calibrations(book, setup)
+    taken = now()
+    scale = None if setup is None else scale_of_setup(book, setup, size, taken)[0]
     return Circumstances(
         lamp=lamp,
-        um_per_px=known[-1].result.um_per_px if known else None,
+        um_per_px=None if scale is None else scale.um_per_px,
         exposure_s=exposure_s,
-        taken=now(),
+        taken=taken,
         setup="" if setup is None else setup.name,
         objective="" if setup is None else setup.objective,
         numerical_aperture=None if setup is None else setup.numerical_aperture,
@@ -114,9 +119,7 @@ def keep_pixels(
     from setstone.capture.ome_writing import write_ome
 
     with tempfile.TemporaryDirectory(prefix="setstone-") as folder:
-        taken = facts.taken
-        moment = "now" if taken is None else f"{taken.astimezone():%Y%m%dT%H%M%S%f}"[:-3]
-        name = re.sub(r"[^\w.-]+", "-", f"{stone.position}_{facts.lamp}_{moment}") + ".ome.tif"
+        name = re.sub(r"[^\w.-]+", "-", f"{stone.position}_{facts.lamp}_{_moment(facts)}") + ".ome.tif"
         path = write_ome(Path(folder) / name, pixels, facts, software=SOFTWARE)
         entry, _ = add_photograph(
             book,
@@ -125,11 +128,98 @@ def keep_pixels(
             lamp=facts.lamp,
             occasion=occasion,
             by=by,
-            taken=taken,
+            taken=facts.taken,
             magnification=magnification,
             setup=setup,
         )
     return entry
+
+
+def keep_average(
+    book: Store,
+    stone: StoneEntry,
+    taken: "Average",
+    *,
+    lamp: Lamp,
+    occasion: str = OCCASIONS[0],
+    setup: SetupEntry | None = None,
+    camera: str = "",
+    exposure_s: float | None = None,
+    magnification: float | None = None,
+    by: str = "",
+) -> PhotographEntry:
+    """Keep what a camera gave as a photograph of a stone; its file says how it was made.
+
+    Parameters
+    ----------
+    stone : StoneEntry
+    taken : Average
+    lamp : Lamp
+        The light that was on.
+    camera : str, optional
+        Its name as the driver tells; that of the setup goes before.
+    exposure_s : float, optional
+        Of one frame, s.
+    occasion, setup, magnification, by
+        As for `setstone.record.photographs.add_photograph`.
+    """
+    facts = circumstances(
+        book, size_of(taken.pixels), lamp=lamp, setup=setup, camera=camera, exposure_s=exposure_s
+    )
+    return keep_pixels(
+        book,
+        stone,
+        taken.pixels,
+        averaged(facts, taken),
+        occasion=occasion,
+        setup=setup,
+        by=by,
+        magnification=magnification,
+    )
+
+
+def write_average(to: Path, taken: "Average", facts: "Circumstances") -> Path:
+    """Write what a camera gave to a file, without a book.
+
+    Parameters
+    ----------
+    to : Path
+        Ending in ``.ome.tif``; or a folder, in which it is named after light and time.
+    taken : Average
+    facts : Circumstances
+        What goes into the file; how it was averaged is added.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    PhotographError
+        When there is one of that name, or it cannot be written.
+    """
+    from setstone.capture.ome_writing import write_ome
+
+    if to.is_dir():
+        to = to / f"{facts.lamp}_{_moment(facts)}.ome.tif"
+    return write_ome(to, taken.pixels, averaged(facts, taken), software=SOFTWARE)
+
+
+def averaged(facts: "Circumstances", taken: "Average") -> "Circumstances":
+    """Add how an average was made to what goes into its file."""
+    made_by, parameters = average_facts(taken)
+    return replace(facts, made_by=made_by, parameters=parameters)
+
+
+def size_of(pixels: Pixels) -> tuple[int, int]:
+    """Width and height of a picture, px."""
+    return pixels.shape[1], pixels.shape[0]
+
+
+def _moment(facts: "Circumstances") -> str:
+    """When it was taken, as part of a file's name, to the millisecond."""
+    return "now" if facts.taken is None else f"{facts.taken.astimezone():%Y%m%dT%H%M%S%f}"[:-3]
 
 
 def average_facts(taken: "Average") -> tuple[str, dict[str, str]]:

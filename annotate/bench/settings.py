@@ -22,6 +22,8 @@ class Settings:
         Where new books are made.
     camera_folder : str
         Where the camera's program saves its pictures.
+    camera : str
+        The camera looked through last: its number, address or file.
     recent : tuple of str
         Folders of the books opened last, the latest first.
     """
@@ -29,6 +31,7 @@ class Settings:
     operator: str = ""
     books_folder: str = ""
     camera_folder: str = ""
+    camera: str = "0"
     recent: tuple[str, ...] = ()
 
     @property
@@ -82,6 +85,7 @@ def read_settings(file: Path | None = None) -> Settings:
             operator=str(kept.get("operator", "")),
             books_folder=str(kept.get("books_folder", "")),
             camera_folder=str(kept.get("camera_folder", "")),
+            camera=str(kept.get("camera", "0")),
             recent=tuple(map(str, kept.get("recent", ()))),
         )
     except (OSError, ValueError, AttributeError, TypeError):

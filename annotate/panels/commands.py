@@ -9,9 +9,11 @@ from npe2 import PluginManifest
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.review import Review
+from setstone.annotate.panels.camera import CameraPanel
 from setstone.annotate.panels.stones import StonesPanel
 from setstone.annotate.panels.window import Window, window_of
 from setstone.annotate.panels.working import attempt
+from setstone.capture.camera import CameraError
 from setstone.record.errors import BookError
 
 #: Candidates appear or vanish by so much of a score at each key press.
@@ -147,6 +149,11 @@ def examine(viewer: Viewer) -> None:
     _on_window(viewer, lambda window: window.examining.this_stone())
 
 
+def take_photograph(viewer: Viewer) -> None:
+    """Take the photograph the camera shows."""
+    _on_window(viewer, lambda window: _camera(window).take())
+
+
 def undo(viewer: Viewer) -> None:
     """Take the last step back."""
     _on_window(viewer, lambda window: window.bench.undo())
@@ -207,6 +214,11 @@ def show_versions(viewer: Viewer) -> None:
     _on_window(viewer, lambda window: window.show("Versions"))
 
 
+def show_camera(viewer: Viewer) -> None:
+    """Go to the panel of the camera."""
+    _on_window(viewer, lambda window: window.show("Camera"))
+
+
 def show_hand_out(viewer: Viewer) -> None:
     """Go to the panel of the hand-out."""
     _on_window(viewer, lambda window: window.show("Hand-out"))
@@ -219,6 +231,15 @@ def _on_window(viewer: Viewer, act: Callable[[Window], object]) -> None:
 
 def _on_review(viewer: Viewer, act: Callable[[Review], object]) -> None:
     _on_window(viewer, lambda window: act(_review(window.bench)))
+
+
+def _camera(window: Window) -> CameraPanel:
+    dock = window.docks.get("Camera")
+    panel = None if dock is None else dock.findChild(CameraPanel)
+    if panel is None or not panel.is_live:
+        window.show("Camera")
+        raise CameraError("There is no picture to take; start the camera in the panel Camera first.")
+    return panel
 
 
 def _review(bench: Bench) -> Review:

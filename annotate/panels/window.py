@@ -16,6 +16,7 @@ from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.pixels import Pixels
 from setstone.annotate.bench.settings import read_settings
 from setstone.annotate.panels.bar import Bar
+from setstone.annotate.panels.camera import CameraPanel
 from setstone.annotate.panels.canvas import Canvas
 from setstone.annotate.panels.dropping import Dropping
 from setstone.annotate.panels.examination import ExaminationPanel
@@ -189,6 +190,7 @@ class Window(QObject):
 PANELS = (
     Place("Stones", lambda w: StonesPanel(w.bench, w.canvas.pixels), "left", 0),
     Place("Photographs", lambda w: PhotographsPanel(w.bench, w.canvas.pixels, w.canvas), "left", 1),
+    Place("Camera", lambda w: CameraPanel(w.bench), "left", 1),
     Place("Examination", lambda w: ExaminationPanel(w.bench, w.tools, w.examining), "right", 0),
     Place("Review", lambda w: ReviewPanel(w.bench, w.tools), "right", 0),
     Place("Test record", lambda w: TestRecordPanel(w.bench), "right", 0),
@@ -261,6 +263,11 @@ def stones_panel() -> QWidget:
 def photographs_panel() -> QWidget:
     """Panel of the photographs, for napari's menu Plugins."""
     return _panel("Photographs")
+
+
+def camera_panel() -> QWidget:
+    """Panel of the camera, for napari's menu Plugins."""
+    return _panel("Camera")
 
 
 def examination_panel() -> QWidget:

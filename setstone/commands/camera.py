@@ -3,6 +3,8 @@
 import math
 import sys
 import time
+from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -35,6 +37,25 @@ def register(app: typer.Typer) -> None:
     """Add these commands to the command line."""
     app.add_typer(camera_commands, name="camera")
     app.command()(watch)
+
+
+@camera_commands.command("list")
+def list_cameras(as_json: JsonOption = False) -> None:
+    """List the cameras at this computer.
+
+    Example: setstone camera list
+    """
+    from setstone.capture.camera import cameras
+
+    found = cameras()
+    show(
+        as_json,
+        [{"camera": number, "name": name} for number, name in found.items()],
+        lambda: say(
+            "\n".join(f"{number}  {name}" for number, name in found.items())
+            or "There is no camera at this computer; plug one in."
+        ),
+    )
 
 
 @camera_commands.command("controls")
@@ -86,7 +107,7 @@ def look(
     except KeyboardInterrupt:
         pass
     finally:
-        problem = view.problem
+        problem, remarks = view.problem, view.remarks
         view.stop()
     if last is None:
         from setstone.capture.camera import CameraError
@@ -102,8 +123,9 @@ def look(
             "frames_per_second": last.rate,
             "width_px": last.pixels.shape[1],
             "height_px": last.pixels.shape[0],
+            "remarks": list(remarks),
         },
-        lambda: say(""),
+        lambda: say("\n".join(["", *(f"  ! {remark}" for remark in remarks)])),
     )
 
 
@@ -115,7 +137,14 @@ def take(
     ] = None,
     light: LightOption = "white",
     frames: Annotated[int, typer.Option(help="Frames to average; noise falls with the square root.")] = 8,
-    to: Annotated[Path | None, typer.Option(help="Write it to a file ending in .ome.tif instead.")] = None,
+    to: Annotated[
+        Path | None,
+        typer.Option(help="Write it to a file ending in .ome.tif, or into a folder, instead."),
+    ] = None,
+    um_per_px: Annotated[
+        float | None,
+        typer.Option(help="Scale to write with '--to', where no book has the setup.", min=1e-3, max=1e3),
+    ] = None,
     occasion: Annotated[str, typer.Option(help="'as received', 'before', 'after' …")] = "as received",
     magnification: Annotated[
         float | None, typer.Option(help="Of the microscope.", min=0.1, max=10000)
@@ -137,85 +166,94 @@ def take(
     from setstone.capture.camera import Camera
     from setstone.capture.errors import PhotographError
     from setstone.capture.lamp import BLUE_LIGHT
+    from setstone.capture.ome_writing import Circumstances
     from setstone.capture.photograph import Lamp
+    from setstone.measure.examination import Flag
+    from setstone.record.clock import now
+    from setstone.record.setups import scale_of_setup
+    from setstone.record.taking import circumstances, keep_average, size_of, write_average
 
     if (stone is None) == (to is None):
         raise PhotographError("Say which stone it shows with '--stone', or where to write it with '--to'.")
-    if to is not None and setup is not None:
-        raise PhotographError("A setup is kept in the book; take with '--stone', or leave '--setup' out.")
+    if um_per_px is not None and to is None:
+        raise PhotographError(
+            "The scale of a photograph in the book comes from its setup; name it with '--setup', or give the scale "
+            "to 'setstone examine'."
+        )
     if light == "blue":
         typer.echo(BLUE_LIGHT, err=True)
-
-    def photograph() -> "Average":
+    lamp, flags = Lamp(light), tuple[Flag, ...]()
+    with ExitStack() as stack:
+        opened = None
+        if to is None or (setup is not None and um_per_px is None):
+            opened = stack.enter_context(open_book(book))
+        of = None if opened is None or stone is None else opened.stone(stone)
+        with_setup = None if opened is None or setup is None else opened.setup(setup)
         with Camera.open(source, size=_size(size), controls=_settings(settings)) as camera:
-            return camera.photograph(frames)
-
-    exposure_s = None if exposure_ms is None else exposure_ms / 1000
-    if to is not None:
-        from setstone.capture.ome_writing import Circumstances, write_ome
-        from setstone.record.clock import now
-        from setstone.record.taking import SOFTWARE, average_facts
-
-        taken = photograph()
-        made_by, parameters = average_facts(taken)
-        described = Circumstances(
-            lamp=Lamp(light),
-            exposure_s=exposure_s,
-            taken=now(),
-            magnification=magnification,
-            made_by=made_by,
-            parameters=parameters,
-        )
-        write_ome(to, taken.pixels, described, software=SOFTWARE)
-        kept = {"file": str(to)}
-        where = f"Wrote '{to}'"
-    else:
-        from setstone.record.taking import average_facts, circumstances, keep_pixels
-
-        with open_book(book) as opened:
-            of, with_setup = opened.stone(str(stone)), None if setup is None else opened.setup(setup)
-            taken = photograph()
-            made_by, parameters = average_facts(taken)
-            entry = keep_pixels(
+            taken, told, remarks = camera.photograph(frames), camera.facts(), camera.remarks
+        exposure_s = told.exposure_s if exposure_ms is None else exposure_ms / 1000
+        if opened is not None and with_setup is not None:
+            flags = scale_of_setup(opened, with_setup, size_of(taken.pixels), now())[1]
+        if opened is not None and of is not None:
+            entry = keep_average(
                 opened,
                 of,
-                taken.pixels,
-                circumstances(
-                    opened,
-                    lamp=Lamp(light),
-                    setup=with_setup,
-                    exposure_s=exposure_s,
-                    made_by=made_by,
-                    parameters=parameters,
-                ),
+                taken,
+                lamp=lamp,
                 occasion=occasion,
                 setup=with_setup,
-                by=by,
+                camera=told.name,
+                exposure_s=exposure_s,
                 magnification=magnification,
+                by=by,
             )
-        kept = {"sha256": entry.sha256, "name": entry.name}
-        where = f"Took {entry.name} of {of.position}"
-    facts = {
+            kept: dict[str, object] = {"sha256": entry.sha256, "name": entry.name}
+            where = f"Took {entry.name} of {of.position}"
+        else:
+            if opened is not None:
+                facts = circumstances(
+                    opened,
+                    size_of(taken.pixels),
+                    lamp=lamp,
+                    setup=with_setup,
+                    camera=told.name,
+                    exposure_s=exposure_s,
+                )
+            else:
+                facts = Circumstances(
+                    lamp=lamp,
+                    um_per_px=um_per_px,
+                    exposure_s=exposure_s,
+                    taken=now(),
+                    setup=setup or "",
+                    camera=told.name,
+                )
+            facts = replace(facts, magnification=magnification)
+            file = write_average(Path(str(to)), taken, facts)
+            kept = {"file": str(file), "um_per_px": facts.um_per_px}
+            where = f"Wrote '{file}'"
+    notes = [*remarks, *(flag.text for flag in flags)]
+    done = {
         "frames": taken.frames,
         "noise_before_of_255": None if taken.frames == 1 else taken.noise_before,
         "noise_after_of_255": None if taken.frames == 1 else taken.noise_after,
         "drift": taken.drift,
+        "camera": told.name,
+        "exposure_s": exposure_s,
+        "remarks": notes,
     }
 
     def human() -> None:
-        noise = (
-            ""
-            if taken.frames == 1
-            else f"; noise {taken.noise_before:.1f} of 255 in one frame, {taken.noise_after:.1f} in the mean of {taken.frames}"
-        )
-        say(f"{where}{noise}.")
+        say(f"{where}{_noise(taken)}.")
+        for remark in notes:
+            say(f"  ! {remark}")
         if taken.drifted:
             say(
                 f"  ! The light changed by {taken.drift:+.0%} meanwhile; lock exposure and white balance, keep still, "
                 "and take it again."
             )
 
-    show(as_json, {**kept, **facts}, human)
+    show(as_json, {**kept, **done}, human)
 
 
 def watch(
@@ -297,6 +335,12 @@ def _which_stone(book: "Book", path: Path) -> "StoneEntry | None":
         except BookError as problem:
             typer.echo(str(problem), err=True)
     return found
+
+
+def _noise(taken: "Average") -> str:
+    if taken.frames == 1:
+        return ""
+    return f"; noise {taken.noise_before:.1f} of 255 in one frame, {taken.noise_after:.1f} in the mean of {taken.frames}"
 
 
 def _look_line(view: object) -> str:
