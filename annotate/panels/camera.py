@@ -10,6 +10,7 @@ from qtpy.QtCore import Qt, QTimer, Signal
 from qtpy.QtGui import QHideEvent, QShowEvent
 from qtpy.QtWidgets import (
     QComboBox,
+    QDockWidget,
     QDoubleSpinBox,
     QFileDialog,
     QFormLayout,
@@ -70,6 +71,7 @@ class CameraPanel(QWidget):
         self._open = open_camera
         self._settings_file = settings_file
         self._view: LiveView | None = None
+        self._dock: QWidget | None = None
         self._hidden_while_live = False
         self._shown = -1
         self._job: Job | None = None
@@ -209,27 +211,39 @@ class CameraPanel(QWidget):
     def hideEvent(self, event: QHideEvent) -> None:  # noqa: N802 Qt's name
         """Let go of the camera when nobody sees it."""
         if not event.spontaneous():
-            was_live = self.is_live
-            self.stop()
-            self._hidden_while_live = was_live
+            self._seen(False)
         super().hideEvent(event)
 
     def showEvent(self, event: QShowEvent) -> None:  # noqa: N802 Qt's name
         """Go on where it was hidden."""
         super().showEvent(event)
-        if event.spontaneous():
-            return
-        if not self.is_live:
-            self._list_cameras(self.camera)
-        if self._hidden_while_live:
+        dock = self._above(QDockWidget)
+        if dock is not None and dock is not self._dock:
+            # A panel behind another one in the same place is not hidden for Qt; its dock tells.
+            self._dock = dock
+            dock.visibilityChanged.connect(self._seen)
+        if not event.spontaneous():
+            self._seen(True)
+
+    def _seen(self, seen: bool) -> None:
+        if not seen and self.is_live:
+            self.stop()
+            self._hidden_while_live = True
+        elif seen and self._hidden_while_live:
             self.start()
+        elif seen and not self.is_live:
+            self._list_cameras(self.camera)
+
+    def _above(self, kind: type[QWidget]) -> QWidget | None:
+        above = self.parentWidget()
+        while above is not None and not isinstance(above, kind):
+            above = above.parentWidget()
+        return above
 
     def _place(self) -> QWidget:
         """Where the photograph stands: the middle of the window."""
-        above = self.parentWidget()
-        while above is not None and not isinstance(above, QMainWindow):
-            above = above.parentWidget()
-        return self if above is None else above.centralWidget()
+        main = self._above(QMainWindow)
+        return self if main is None else main.centralWidget()
 
     def _list_cameras(self, chosen: str) -> None:
         self.source.clear()
@@ -323,27 +337,26 @@ class CameraPanel(QWidget):
         frames, lamp = self.frames.value(), Lamp(self.light.currentData())
         book, name = self._bench.book, self.setup.currentData()
 
-        def work(tell: Tell) -> "tuple[Path, Average]":
+        def work(tell: Tell) -> "tuple[Path, Average, list[str]]":
             from setstone.capture.ome_writing import Circumstances
             from setstone.record.clock import now
+            from setstone.record.setups import scale_of_setup
             from setstone.record.taking import circumstances, size_of, write_average
 
             tell("reading the camera")
             taken = view.take(frames)
             tell("writing the file")
             told = view.facts or CameraFacts("", None, {})
+            doubts: list[str] = []
             if book is None or name is None:
                 facts = Circumstances(lamp=lamp, taken=now(), camera=told.name, exposure_s=told.exposure_s)
             else:
+                setup, size = book.setup(name), size_of(taken.pixels)
                 facts = circumstances(
-                    book,
-                    size_of(taken.pixels),
-                    lamp=lamp,
-                    setup=book.setup(name),
-                    camera=told.name,
-                    exposure_s=told.exposure_s,
+                    book, size, lamp=lamp, setup=setup, camera=told.name, exposure_s=told.exposure_s
                 )
-            return write_average(to, taken, facts), taken
+                doubts = [flag.text for flag in scale_of_setup(book, setup, size, now())[1]]
+            return write_average(to, taken, facts), taken, doubts
 
         self._begin(work, 2, self._written)
 
@@ -368,9 +381,9 @@ class CameraPanel(QWidget):
         self._tell(f"Took {entry.lamp} light of {stone.position}, {entry.occasion}.", taken, doubts)
         self._bench.photographs_added(stone, [entry])
 
-    def _written(self, outcome: "tuple[Path, Average]") -> None:
-        path, taken = outcome
-        self._tell(f"Wrote {path.name}.", taken, [])
+    def _written(self, outcome: "tuple[Path, Average, list[str]]") -> None:
+        path, taken, doubts = outcome
+        self._tell(f"Wrote {path.name}.", taken, doubts)
 
     def _tell(self, text: str, taken: "Average", doubts: list[str]) -> None:
         if taken.frames > 1:

@@ -30,6 +30,7 @@ class Fake:
         self.sigma = sigma
         self.released = False
         self.values = {cv2.CAP_PROP_EXPOSURE: -5.0}
+        self.fixed: dict[int, float] = {}
         self._rng = np.random.default_rng(1)
 
     def isOpened(self) -> bool:  # noqa: N802
@@ -44,7 +45,7 @@ class Fake:
         return True, np.clip(picture()[..., ::-1] + noise, 0, 255).astype(np.uint8)
 
     def get(self, prop: int) -> float:
-        return self.values.get(prop, -1.0)
+        return self.fixed.get(prop, self.values.get(prop, -1.0))
 
     def set(self, prop: int, value: float) -> bool:
         if prop in self.values:
@@ -101,6 +102,41 @@ def test_controls_are_checked_by_reading_them_back() -> None:
         camera.set("zoom", 1)
 
 
+def test_what_was_asked_at_opening_and_ignored_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    driver = Fake()
+    driver.fixed = {cv2.CAP_PROP_FRAME_WIDTH: 320.0, cv2.CAP_PROP_FRAME_HEIGHT: 240.0}
+    monkeypatch.setattr("setstone.capture.camera.open_capture", lambda _source: driver)
+    with Camera.open("0", size=(1920, 1080), controls={"exposure": -7, "gain": 3}) as camera:
+        assert camera.remarks == (
+            "Camera 0 gives 320 × 240 pixels, not 1920 × 1080 as asked.",
+            "Camera 0 did not take gain = 3; it has no such control.",
+        )
+
+
+@pytest.mark.parametrize(
+    ("system", "auto", "exposure", "seconds"),
+    [
+        ("Linux", 1.0, 156.0, 0.0156),
+        ("Linux", 3.0, 156.0, None),
+        ("Windows", 0.0, -6.0, 1 / 64),
+        ("Windows", 1.0, -6.0, None),
+        ("Darwin", 0.0, 5.0, None),
+    ],
+)
+def test_the_exposure_time_where_the_driver_tells(
+    system: str, auto: float, exposure: float, seconds: float | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Units of docs.kernel.org (V4L2_CID_EXPOSURE_ABSOLUTE: 100 µs) and learn.microsoft.com (log2 of seconds: -6 is 1/64)."""
+    driver = Fake()
+    driver.values = {cv2.CAP_PROP_EXPOSURE: exposure, cv2.CAP_PROP_AUTO_EXPOSURE: auto}
+    monkeypatch.setattr("platform.system", lambda: system)
+    monkeypatch.setattr("setstone.capture.camera.cameras", lambda: {0: "USB microscope"})
+    facts = Camera(Source("0", 0), driver).facts()
+    assert facts.name == "USB microscope"
+    assert facts.exposure_s == (None if seconds is None else pytest.approx(seconds))
+    assert Camera(Source("a.mp4", None), driver).facts().exposure_s is None
+
+
 @pytest.mark.parametrize(
     ("source", "match"),
     [
@@ -129,6 +165,32 @@ def test_passwords_stay_out_of_messages() -> None:
 def test_impossible_numbers_of_frames(count: int) -> None:
     with pytest.raises(CameraError, match="frames"):
         fake().photograph(count)
+
+
+def test_a_camera_in_use_that_opens_and_gives_nothing() -> None:
+    with fake(0) as camera, pytest.raises(CameraError, match="close other programs"):
+        camera.read()
+
+
+def test_controls_are_set_while_it_is_live_and_again_when_it_comes_back() -> None:
+    drivers: list[Fake] = []
+
+    def plug() -> Camera:
+        drivers.append(Fake(30 if not drivers else 10**6))
+        return Camera(Source("0", 0), drivers[-1])
+
+    view = LiveView(plug)
+    view.start()
+    try:
+        view.adjust("exposure", -7)
+        view.adjust("gain", 3)
+        wait_for(lambda: view.remarks == ("Camera 0 did not take gain = 3; it has no such control.",))
+        wait_for(lambda: len(drivers) == 2 and view.facts is not None and view.facts.controls)
+        wait_for(lambda: drivers[1].values[cv2.CAP_PROP_EXPOSURE] == -7)
+    finally:
+        view.stop()
+    with pytest.raises(CameraError, match="no control 'zoom'"):
+        view.adjust("zoom", 1)
 
 
 def test_unplugged_while_reading() -> None:

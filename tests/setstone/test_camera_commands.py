@@ -6,11 +6,14 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+import tifffile
 from PIL import Image
+from ruled import ruled
 from typer.testing import CliRunner
 
 from setstone.__main__ import main
 from setstone.capture.open import open_photograph
+from setstone.capture.photograph import Photograph
 from setstone.commands import app
 from setstone.record.book import Book
 from setstone.record.taking import stone_in_name
@@ -60,6 +63,45 @@ def test_a_photograph_into_a_file(recording: str, tmp_path: Path) -> None:
     assert open_photograph(to).pixels.shape == (500, 600, 3)
 
 
+def test_a_file_has_setup_and_scale(book: Path, recording: str, tmp_path: Path) -> None:
+    """Of the book's calibration, or, without a book, as stated; a size nobody calibrated has none."""
+
+    def take(*words: str | Path) -> tuple[dict[str, object], Photograph]:
+        line = ["camera", "take", recording, "--frames", "2", "--json", *map(str, words)]
+        done = CliRunner().invoke(app, line, catch_exceptions=False)
+        assert done.exit_code == 0
+        told = json.loads(done.stdout)
+        return told, open_photograph(Path(told["file"]))
+
+    with Book.open(book) as opened:
+        for name, size in (("60x", 600), ("20x", 520)):
+            Image.fromarray(ruled(11.0, 12.0, lines=40, size=size)[:500]).save(tmp_path / "m.png")
+            opened.calibrate_setup(
+                opened.add_setup(name, camera="20 MP"), [tmp_path / "m.png"], division_um=10, by="Ada"
+            )
+    told, photograph = take("--to", tmp_path, "--setup", "60x", "--light", "blue")
+    assert photograph.um_per_px == pytest.approx(10 / 11, rel=1e-4)
+    assert Path(str(told["file"])).parent == tmp_path
+    assert Path(str(told["file"])).name.startswith("blue_2")
+    with tifffile.TiffFile(str(told["file"])) as tif:
+        ome = tif.ome_metadata or ""
+    assert 'Microscope Model="60x"' in ome
+    assert 'Detector ID="Detector:0" Model="20 MP"' in ome
+    _, photograph = take(
+        "--to", tmp_path / "b.ome.tif", "--setup", "60x", "--um-per-px", "0.5", "--book", "nowhere"
+    )
+    assert photograph.um_per_px == 0.5
+    told, photograph = take("--to", tmp_path / "c.ome.tif", "--setup", "20x")
+    assert photograph.um_per_px is None
+    assert "520 × 500" in str(told["remarks"])
+
+
+def test_the_list_of_cameras(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("setstone.capture.camera.cameras", lambda: {0: "USB microscope"})
+    done = CliRunner().invoke(app, ["camera", "list"], catch_exceptions=False)
+    assert done.stdout == "0  USB microscope\n"
+
+
 def test_looking(recording: str) -> None:
     done = CliRunner().invoke(
         app, ["camera", "look", recording, "--seconds", "1", "--json"], catch_exceptions=False
@@ -81,7 +123,8 @@ def test_looking(recording: str) -> None:
         (["camera", "look", "77", "--set", "zoom=2"], "no control 'zoom'"),
         (["camera", "look", "77", "--size", "big"], "is no size"),
         (["camera", "take", "77", "--stone", "lid-9"], "no stone 'lid-9'"),
-        (["camera", "take", "77", "--to", "x.ome.tif", "--setup", "60x"], "leave '--setup' out"),
+        (["camera", "take", "77", "--to", "x.ome.tif", "--setup", "60x"], "no setup '60x'"),
+        (["camera", "take", "77", "--stone", "lid-1", "--um-per-px", "0.9"], "comes from its setup"),
         (["photo", "combine", "lid-1", "a", "b", "--as", "average", "--depth-map", "d.png"], "depth map"),
         (["photo", "light", "lid-1", "a", "--card", "c.png", "--card-at", "nan,0,1,1"], "no place of a card"),
         (["watch", "no-such-folder"], "no folder"),
