@@ -29,7 +29,7 @@ class LivePicture(QWidget):
 
     def __init__(self, over: QWidget) -> None:
         super().__init__(over)
-        self.setAutoFillBackground(True)
+        self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)  # else the photograph shines through
         self.setAccessibleName("What the camera sees")
         self.view = _View()
         self.focus = QProgressBar()
