@@ -50,7 +50,6 @@ FIGURES = (
     ("inc_diam_err_med", "inclusion diameter error, median (%)", "–", "≤ 10"),
     ("ece_line", "expected calibration error, lines: all / scored 0.1 or more", "–", "≤ 0.05"),
     ("ece_spot", "expected calibration error, spots: all / scored 0.1 or more", "–", "≤ 0.05"),
-    ("milky_right", "milkiness named right", "0/40", ""),
 )
 
 #: Key of the scorer, for the table by case.

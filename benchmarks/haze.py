@@ -1,15 +1,16 @@
-"""How well haze and milkiness agree with a folder of photographs with known truth.
+"""How the haze index follows the haze, and whether it tells a milky stone from a clear one.
 
-    python benchmarks/haze.py FOLDER
+    python benchmarks/haze.py STONES [--series FOLDER [--count 20]]
 
-The folder holds one folder per case with a truth.json (see the README beside the test stones). Printed are
+STONES holds one folder per case with a truth.json (see the README beside the test stones). Printed are
 
-- the haze of every stone, most first, with what is true of it;
-- the confusion of the classes as the program gives them;
-- the same for "milky or not" with the threshold learnt from all other stones (leave one stone out): halfway
-  between the haziest clear stone and the next milky one above it;
-- the response to more haze, simulated on the clear stones as I' = I t + A (1 - t) in linear light with the
-  veil A at a third of the stone's mean light, and to exposures one stop up and down.
+- with --series: the index of stones rendered by `rendering` with growing optical depth, all else the same: how many
+  of the steps it grows at, and how much it moves when each photograph is exposed one stop more or less. What is
+  not in the folder yet is rendered first (a minute a stone on one core);
+- the index of every test stone, most first, with what is true of it;
+- "milky or not" with the threshold learnt from all other stones (leave one stone out): halfway between the
+  haziest clear stone and the next milky one above it;
+- the same exposures on the clear test stones.
 
 The true outline is used, so that only the haze is judged.
 """
@@ -26,10 +27,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from setstone.measure.colour import Milky, stone_colour, stone_haze
+from setstone.measure.colour import stone_haze
 from setstone.measure.light import Pixels, linear
 
-CLASSES: tuple[Milky, ...] = ("none", "slight", "medium", "strong")
+#: Optical depths across the girdle of one stone after another.
+DEPTHS = (0.0, 0.1, 0.2, 0.4, 0.8, 1.6)
+#: Number of the first stone of the series: none was trained on.
+FIRST = 3000
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,7 +45,7 @@ class Case:
     white: Pixels
     blue: Pixels
     seen: NDArray[np.bool_]
-    milky: Milky
+    milky: str
 
 
 def load(path: Path) -> Pixels:
@@ -61,7 +65,7 @@ def cases(folder: Path) -> Iterator[Case]:
             yield case(path.parent, occasion, block, truth["colour"]["milky"])
 
 
-def case(folder: Path, occasion: str, block: dict[str, Any], milky: Milky) -> Case:
+def case(folder: Path, occasion: str, block: dict[str, Any], milky: str) -> Case:
     """Read the photographs of one occasion."""
     prefix = f"{occasion}_" if occasion else ""
     white, blue = (load(folder / block["images"][prefix + lamp]["image"]) for lamp in ("white", "blue"))
@@ -71,26 +75,52 @@ def case(folder: Path, occasion: str, block: dict[str, Any], milky: Milky) -> Ca
     return Case(folder.name, f"{folder.name} {occasion}".strip(), white, blue, seen.astype(np.bool_), milky)
 
 
-def hazed(pixels: Pixels, seen: NDArray[np.bool_], depth: float) -> Pixels:
-    """Add haze of an optical depth inside the stone."""
-    light = linear(pixels).astype(np.float64)
-    veil = light[seen].mean(axis=0) / 3
-    through = np.exp(-depth)
-    light[seen] = light[seen] * through + veil * (1 - through)
-    return encoded(light, pixels)
-
-
 def exposed(pixels: Pixels, stops: float) -> Pixels:
     """Photograph with another exposure, clipped at white."""
     return encoded(linear(pixels).astype(np.float64) * 2**stops, pixels)
 
 
-def changed(one: Case) -> dict[str, tuple[Pixels, Pixels]]:
-    """Both photographs with more haze, and with other exposures."""
-    pair = one.white, one.blue
-    hazy = {f"depth {d:.2f}": tuple(hazed(p, one.seen, d) for p in pair) for d in (0.1, 0.3, 0.9, 2.0)}
-    other = {f"{stops:+d} stop": tuple(exposed(p, stops) for p in pair) for stops in (-1, 1)}
-    return {name: (pixels[0], pixels[1]) for name, pixels in (hazy | other).items()}
+def haze_of(one: Case, *, stops: float = 0) -> float:
+    """Haze index of a case, its photographs exposed again where stops are given."""
+    white, blue = (exposed(p, stops) if stops else p for p in (one.white, one.blue))
+    return stone_haze(white, one.seen, blue=blue)
+
+
+def series(folder: Path, count: int) -> Iterator[tuple[int, float, Case]]:
+    """Stones with growing haze: number, optical depth, photographs; rendered where they are not there yet."""
+    for number in range(FIRST, FIRST + count):
+        for depth in DEPTHS:
+            name = f"r{number}-{depth:.2f}"
+            if not (folder / name / "truth.json").exists():
+                _render(folder / name, number, depth)
+            truth = json.loads((folder / name / "truth.json").read_text(encoding="utf-8"))
+            yield number, depth, case(folder / name, "", truth, truth["colour"]["milky"])
+
+
+def _render(folder: Path, number: int, depth: float) -> None:
+    from rendering.photograph import render
+
+    made = render(folder.name, number, depth=depth)
+    folder.mkdir(parents=True, exist_ok=True)
+    for lamp, pixels in (("white", made.white), ("blue", made.blue)):
+        cv2.imwrite(str(folder / f"{lamp}.jpg"), pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 95])
+    (folder / "truth.json").write_text(json.dumps(made.truth), encoding="utf-8")
+
+
+def print_series(folder: Path, count: int) -> None:
+    """Print how the index follows growing haze."""
+    rows: dict[int, list[float]] = {}
+    moved = []
+    for number, _, one in series(folder, count):
+        value = haze_of(one)
+        rows.setdefault(number, []).append(value)
+        moved += [abs(haze_of(one, stops=stops) - value) for stops in (-1, 1)]
+    print("optical depth  " + "".join(f"{d:7.2f}" for d in DEPTHS))
+    for number, values in rows.items():
+        print(f"r{number}          " + "".join(f"{v:7.3f}" for v in values))
+    steps = np.concatenate([np.diff(v) for v in rows.values()])
+    print(f"grows at {(steps > 0).sum()} of {len(steps)} steps, least {steps.min():+.4f}")
+    print(f"one stop more or less moves it by {np.mean(moved):.4f} in the mean, {max(moved):.3f} at most\n")
 
 
 def encoded(light: NDArray[np.float64], like: Pixels) -> Pixels:
@@ -114,31 +144,25 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("folder", type=Path)
-    rows: list[tuple[float, Case, Milky]] = []
-    responses: dict[str, list[float]] = {}
-    for one in cases(parser.parse_args().folder):
-        colour = stone_colour(one.white, one.seen, blue=one.blue)
-        rows.append((colour.haze, one, colour.milky))
+    parser.add_argument("--series", type=Path, help="folder of the rendered series")
+    parser.add_argument("--count", type=int, default=20, help="stones in the series")
+    asked = parser.parse_args()
+    if asked.series is not None:
+        print_series(asked.series, asked.count)
+    rows: list[tuple[float, str, str, str]] = []
+    moved = []
+    for one in cases(asked.folder):
+        value = haze_of(one)
+        rows.append((value, one.name, one.stone, one.milky))
         if one.milky == "none" and not one.name.endswith("after"):
-            for name, (white, blue) in changed(one).items():
-                value = stone_haze(white, one.seen, blue=blue)
-                responses.setdefault(name, []).append(value - colour.haze)
+            moved += [abs(haze_of(one, stops=stops) - value) for stops in (-1, 1)]
 
-    print(f"{'stone':12} {'true':7} {'haze':>5}  given")
-    for value, one, given in sorted(rows, key=lambda row: -row[0]):
-        print(f"{one.name:12} {one.milky:7} {value:5.2f}  {given}")
-    confusion = Counter((one.milky, given) for _, one, given in rows)
-    print(f"\n{'true / given':12}" + "".join(f"{name:>8}" for name in CLASSES))
-    for true in CLASSES:
-        print(f"{true:12}" + "".join(f"{confusion[true, given]:8}" for given in CLASSES))
-    right = sum(confusion[name, name] for name in CLASSES)
-    print(
-        f"right {right} of {len(rows)}; always 'none' would be {sum(confusion['none', c] for c in CLASSES)}"
-    )
-
+    print(f"{'stone':12} {'true':7} {'haze':>5}")
+    for value, name, _, milky in sorted(rows, reverse=True):
+        print(f"{name:12} {milky:7} {value:5.2f}")
     haze: dict[str, list[tuple[float, bool]]] = {}
-    for value, one, _ in rows:
-        haze.setdefault(one.stone, []).append((value, one.milky != "none"))
+    for value, _, stone, milky in rows:
+        haze.setdefault(stone, []).append((value, milky != "none"))
     told = Counter(
         (milky, value >= learnt_threshold(haze, stone))
         for stone, pairs in haze.items()
@@ -148,9 +172,7 @@ def main() -> None:
         f"leave one stone out: {told[True, True]} of {told[True, True] + told[True, False]} milky found, "
         f"{told[False, True]} of {told[False, True] + told[False, False]} clear called milky"
     )
-    print("\nchange of haze on clear stones: median (least to greatest)")
-    for name, changes in responses.items():
-        print(f"{name:12} {np.median(changes):+.3f} ({min(changes):+.3f} to {max(changes):+.3f})")
+    print(f"one stop more or less moves it by {np.mean(moved):.4f} in the mean, {max(moved):.3f} at most")
 
 
 if __name__ == "__main__":

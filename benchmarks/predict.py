@@ -66,10 +66,10 @@ def prediction(result: Examination, lamp: Lamp) -> dict[str, Any]:
         entry["um_per_px"] = result.scale.um_per_px
     if result.diameters is not None:
         entry["diameter_mm"] = result.diameters.mean.value
-    elif result.outline is not None:
+    elif result.outline is not None and result.scale is None:
         entry["outline"] = result.seen_in(name, result.outline.points).tolist()
     if lamp is Lamp.WHITE and result.colour is not None:
-        entry["milky"] = result.colour.milky
+        entry["milky"] = result.colour.milky or "none"
     return entry
 
 

@@ -21,12 +21,9 @@ from setstone.measure.light import Pixels, Plane, linear
 Milky = Literal["none", "slight", "medium", "strong"]
 Lab = tuple[float, float, float]
 
-#: Where the classes begin: with both lamps, and with the white one alone. The first lies above all of 36 clear
-#: computed stones (benchmarks/haze.py), the others divide what is left; no published scale exists.
-_CLASSES = {"slight": (0.60, 0.75), "medium": (0.75, 0.85), "strong": (0.90, 0.93)}
-#: Darkest and brightest share of the stone that are compared, in percent. Under blue light in the dark field
-#: the brightest quarter mirrors the lamps from the surface and says nothing about the inside.
-_WHITE_SHARES, _BLUE_SHARES = (10, 90), (25, 75)
+#: Percentiles of the stone that are compared: the darkest twentieth, dark in a clear stone of any cut and more than an
+#: inclusion, with its lower third, which one stop more of exposure hardly ever clips.
+_DARK, _THIRD = 5, 33
 
 
 @dataclass(frozen=True)
@@ -40,12 +37,12 @@ class StoneColour:
     hue : str
         Name of the colour in the ISCC-NBS system, for example "deep red".
     haze : float
-        How bright the darkest parts are against the brightest, 0 (clear, contrasting) to 1 (uniform, like
-        milk). A relative index: it compares stones of one cut photographed alike.
-    milky : {"none", "slight", "medium", "strong"}
-        "none" unless the haze is beyond what clear stones show. Haze cannot safely be told from the flat
-        contrast of a step cut or of diffuse light, so this errs towards "none": of four milky computed stones
-        it names one, of 36 clear ones none (benchmarks/haze.py). A person decides by eye.
+        How bright the darkest twentieth is against the lower third, 0 (clear, contrasting) to 1 (uniform, like
+        milk). A relative index: it grows with haze and compares photographs of one stone, or of stones of one
+        cut, taken alike. It does not tell a milky stone from the flat contrast of a step cut or of diffuse light.
+    milky : {"none", "slight", "medium", "strong"} or None
+        A word for it, as earlier versions gave it. None now: no threshold held for stones it was not chosen on
+        (benchmarks/haze.py); a person judges by eye.
     unevenness : float or None
         Difference in hue and chroma that nine tenths of the stone keep within, CIEDE2000 units; about 1 is
         just visible, high values speak for zones of colour. None where not measured.
@@ -54,7 +51,7 @@ class StoneColour:
     lab: Lab
     hue: str
     haze: float
-    milky: Milky
+    milky: Milky | None = None
     unevenness: float | None = None
 
 
@@ -88,9 +85,7 @@ def stone_colour(pixels: Pixels, stone: NDArray[np.bool_], *, blue: Pixels | Non
     median = np.median(lab[(lab[:, 0] >= low) & (lab[:, 0] <= high)], axis=0)
     colour = (float(median[0]), float(median[1]), float(median[2]))
     haze = stone_haze(pixels, stone, blue=blue)
-    return StoneColour(
-        colour, colour_name(colour), haze, _milky(haze, blue), _unevenness(light, stone, colour)
-    )
+    return StoneColour(colour, colour_name(colour), haze, unevenness=_unevenness(light, stone, colour))
 
 
 def delta_e_2000(first: Lab, second: Lab) -> float:
@@ -105,13 +100,14 @@ def delta_e_2000(first: Lab, second: Lab) -> float:
 
 
 def stone_haze(white: Pixels, stone: NDArray[np.bool_], *, blue: Pixels | None = None) -> float:
-    """Haze index of a stone: how far scattered light lifts its darkest parts towards the brightest.
+    """Haze index of a stone: how far scattered light lifts its darkest parts towards the less dark.
 
     Scattering inside the stone lays a veil over it, I' = I t + A (1 - t) with transmission t and veil A (the
     model of Koschmieder 1924, as used by He, Sun & Tang 2011). It raises every ratio of a darker to a brighter
-    part, whatever A. The index is that ratio in linear light; with both lamps, whose dark parts lie in
-    different places, the geometric mean of the two. Ratios do not depend on the exposure as long as neither
-    end is clipped. No published scale of milkiness from photographs exists.
+    part, whatever A. The index is the ratio of the fifth percentile to the 33rd in linear light; with both
+    lamps, whose dark parts lie in different places, the geometric mean of the two. Ratios do not depend on
+    the exposure as long as neither is clipped, and the lower third of a stone hardly ever is. No published scale of
+    milkiness from photographs exists.
 
     Parameters
     ----------
@@ -128,31 +124,19 @@ def stone_haze(white: Pixels, stone: NDArray[np.bool_], *, blue: Pixels | None =
         0 to 1, a plain number.
     """
     body = _away_from_rim(stone)
-    veil = _dark_to_bright(white, body, _WHITE_SHARES)
+    veil = _dark_to_third(white, body)
     if blue is None:
         return veil
-    return float(np.sqrt(veil * _dark_to_bright(blue, body, _BLUE_SHARES)))
+    return float(np.sqrt(veil * _dark_to_third(blue, body)))
 
 
-def _milky(haze: float, blue: Pixels | None) -> Milky:
-    lamps = 1 if blue is None else 0
-    reached: Milky = "none"
-    if haze >= _CLASSES["slight"][lamps]:
-        reached = "slight"
-    if haze >= _CLASSES["medium"][lamps]:
-        reached = "medium"
-    if haze >= _CLASSES["strong"][lamps]:
-        reached = "strong"
-    return reached
-
-
-def _dark_to_bright(pixels: Pixels, body: NDArray[np.bool_], shares: tuple[int, int]) -> float:
-    third = np.full((1, 3), 1 / 3, np.float32)
-    grey = cv2.transform(linear(pixels), third).reshape(body.shape)
+def _dark_to_third(pixels: Pixels, body: NDArray[np.bool_]) -> float:
+    mean = np.full((1, 3), 1 / 3, np.float32)
+    grey = cv2.transform(linear(pixels), mean).reshape(body.shape)
     # Single pixels are noise, dust and pinpoints: look at facets.
     smooth = cv2.GaussianBlur(grey, (0, 0), np.sqrt(body.sum()) / 350)
-    dark, bright = np.percentile(smooth[body], shares)
-    return float(dark / max(bright, 1e-6))
+    dark, third = np.percentile(smooth[body], (_DARK, _THIRD))
+    return float(dark / max(third, 1e-6))
 
 
 def _away_from_rim(stone: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -40,7 +40,7 @@ class Examination:
     scale : Scale or None
     outline : Outline or None
     diameters : Diameters or None
-        None without a scale or an outline.
+        None without a scale or an outline, and where the girdle cannot be told to 10 %.
     blue_to_white : (3, 3) float64 array or None
         Maps blue pixels (x, y, 1) to reference pixels; None without both photographs.
     candidates : tuple of Candidate

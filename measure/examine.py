@@ -21,7 +21,7 @@ from setstone.measure.girdle import find_girdle, visible_stone
 from setstone.measure.judge_lines import judge_lines
 from setstone.measure.judge_spots import judge_spots
 from setstone.measure.light import Pixels
-from setstone.measure.outline import Outline, diameters, tilt_if_round
+from setstone.measure.outline import Diameters, Outline, diameters, tilt_if_round
 from setstone.measure.quantity import Quantity, combine
 from setstone.measure.scale import Scale
 from setstone.measure.scalebar import ScaleBar, find_scale_bar, scale_from_bar
@@ -29,6 +29,9 @@ from setstone.measure.scene import Scene
 
 #: Shorter side of a photograph, in pixels, below which nothing is measured: a girdle would be a handful of pixels.
 SMALLEST = 64
+
+#: Largest expanded uncertainty (k = 2) of the mean diameter, as a share of it, with which diameters are still stated.
+LEAST_CERTAIN = 0.1
 
 #: Two scale bars of one stone may differ by this much before they contradict each other: bars are
 #: drawn in whole pixels, so half a pixel at each of two bars of some 150 px.
@@ -126,12 +129,16 @@ def examine(
             tell("measuring the colour")
             colour = stone_colour(scene.white, scene.stone, blue=scene.blue)
 
+    widths_mm = None if used is None else diameters(outline, used)
+    if widths_mm is not None and widths_mm.mean.expanded > LEAST_CERTAIN * widths_mm.mean.value:
+        flags.append(_unsure(widths_mm))
+        widths_mm = None
     return Examination(
         reference=reference,
         size=(first.shape[1], first.shape[0]),
         scale=used,
         outline=outline,
-        diameters=None if used is None else diameters(outline, used),
+        diameters=widths_mm,
         blue_to_white=blue_to_white,
         candidates=tuple(_with_scale(frame.back(c), used) for c in candidates),
         colour=colour,
@@ -242,6 +249,14 @@ def _with_scale(candidate: Candidate, scale: Scale | None) -> Candidate:
         for name, q in candidate.sizes.items()
     }
     return replace(candidate, sizes=sizes)
+
+
+def _unsure(found: Diameters) -> Flag:
+    return Flag(
+        "girdle-unsure",
+        "No diameter is given: which of the edges around the stone is the girdle cannot be told "
+        f"(± {found.mean.expanded / found.mean.value:.0%}, k = 2); photograph it under white light, or draw the outline yourself.",
+    )
 
 
 def _outline_flags(outline: Outline, shape: tuple[int, ...]) -> list[Flag]:

@@ -18,6 +18,7 @@ from setstone.measure.errors import MeasurementError
 from setstone.measure.light import srgb_to_linear
 
 DATA = Path(__file__).parents[1] / "data"
+HAZE = Path(__file__).parents[1] / "data" / "haze"
 STONES = Path(__file__).parents[3] / "shared" / "stones"
 needs_stones = pytest.mark.skipif(not STONES.is_dir(), reason="the test stones are not beside the checkout")
 
@@ -183,6 +184,27 @@ def test_haze_does_not_depend_on_exposure(stops: int) -> None:
     assert other == pytest.approx(once, abs=0.01)
 
 
+@pytest.mark.parametrize("stone", ["r3001", "r3004"])
+def test_haze_follows_rendered_haze_at_any_exposure(stone: str) -> None:
+    """Stones of benchmarks/haze.py at optical depths 0, 0.1, 0.2, 0.4, 0.8 and 1.6, side by side, 160 px each."""
+    white, blue = (
+        np.asarray(Image.open(HAZE / f"{stone}-{lamp}.jpg").convert("RGB")) for lamp in ("white", "blue")
+    )
+    seen = white[:, 800:].max(axis=2) > 25  # the haziest is bright all over, and all have one outline
+
+    def haze(k: int, stops: float, *, lamps: int = 2) -> float:
+        tile = np.s_[:, 160 * k : 160 * (k + 1)]
+        first, second = (photograph(srgb_to_linear(p[tile] / 255) * 2.0**stops) for p in (white, blue))
+        return stone_haze(first, seen, blue=second if lamps == 2 else None)
+
+    for lamps in (1, 2):
+        values = [haze(k, 0, lamps=lamps) for k in range(6)]
+        assert (np.diff(values) > 0).all(), values
+    for k in range(6):
+        for stops in (-1, 1):
+            assert haze(k, stops) == pytest.approx(haze(k, 0), abs=0.035)
+
+
 def test_haze_of_a_uniform_stone_is_one_and_of_a_black_and_white_one_nothing() -> None:
     stone = np.ones((240, 240), np.bool_)
     assert stone_haze(photograph(np.full((240, 240, 3), 0.2)), stone) == pytest.approx(1)
@@ -208,4 +230,4 @@ def test_stones_are_named_as_they_were_made(case: str, words: str) -> None:
     ImageDraw.Draw(mask).polygon([tuple(p) for p in truth["stone"]["visible_outline_px"]], fill=1)
     found = stone_colour(white, np.asarray(mask, np.bool_))
     assert found.hue.endswith(words)
-    assert found.milky == "none"
+    assert found.milky is None

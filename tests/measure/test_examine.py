@@ -1,7 +1,9 @@
 """The chain on the sample images, whole and maimed."""
 
 import math
+from dataclasses import replace
 from functools import cache
+from importlib import import_module
 from typing import Any
 
 import cv2
@@ -14,6 +16,8 @@ from setstone.measure.errors import MeasurementError
 from setstone.measure.examine import examine
 from setstone.measure.scale import Scale
 from setstone.sample_images import sample_stones
+
+examine_module = import_module("setstone.measure.examine")
 
 #: Truth of the computed stone lid-8, as received: µm per pixel, mean diameter in mm.
 UM_PER_PX, MEAN_MM = 3.028, 2.80171
@@ -40,6 +44,24 @@ def test_a_pair_of_photographs_is_examined_whole() -> None:
     assert [c.score for c in result.candidates] == sorted((c.score for c in result.candidates), reverse=True)
     assert all(0 <= c.score <= 1 and c.reasons and c.sizes for c in result.candidates)
     assert steps[0] == "reading the scale"
+
+
+def test_a_girdle_that_cannot_be_told_gets_a_sentence_and_no_diameter(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The expanded uncertainty of the mean diameter is beyond a tenth of it."""
+    _, blue = pictures()
+    outline = examine_module.find_girdle(blue)
+    assert outline is not None
+    for share, given in ((0.02, True), (0.06, False)):
+        doubtful = replace(outline, u_px=share * MEAN_MM * 1000 / UM_PER_PX / 2)
+        monkeypatch.setattr(examine_module, "find_girdle", lambda _pixels, found=doubtful: found)
+        result = examine(None, blue)
+        assert result.outline is not None
+        assert (result.diameters is not None) == given
+        assert ("girdle-unsure" in [f.code for f in result.flags]) != given
+    (told,) = (f.text for f in result.flags if f.code == "girdle-unsure")
+    assert "photograph it under white light" in told
 
 
 def test_the_same_photographs_give_the_same_result() -> None:

@@ -275,3 +275,17 @@ def test_coins_measured_against_one_of_them() -> None:
         measured.append(mean_width(found) / coin["diameter_mm"])
     reference = measured[[c["denomination"] for c in truth["coins"]].index("10c")]
     assert np.array(measured) / reference == pytest.approx(np.ones(len(measured)), abs=0.015)
+
+
+@computed
+def test_under_blue_light_alone_the_stated_uncertainty_tells() -> None:
+    """Source: their exact truth. At s08 another ring of the setting looks likelier than the girdle, at s03 none does."""
+    for case, doubtful in (("s08", True), ("s03", False)):
+        truth = json.loads((STONES / case / "truth.json").read_text(encoding="utf-8"))
+        found = find_girdle(open_photograph(next((STONES / case).glob("blue.*"))).pixels)
+        assert found is not None
+        um_per_px = truth["images"]["blue"]["um_per_px"]
+        mean = diameters(found, Scale(um_per_px, 1e-9, "given")).mean
+        assert (mean.expanded > 0.1 * mean.value) == doubtful
+        if not doubtful:
+            assert abs(mean.value - truth["stone"]["diameter_mm"]["mean"]) <= mean.expanded
