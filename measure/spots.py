@@ -13,7 +13,6 @@ body. A line, an edge or a corner runs away at once, since it goes on beside the
 
 import math
 from dataclasses import dataclass
-from functools import cache
 
 import cv2
 import numpy as np
@@ -38,6 +37,8 @@ GRAIN_OF_RANGE = 0.002
 LEAST_PASS = 0.25
 #: Rows done at a time, and the rows beside them that blurring needs; multiples of four.
 STRIP, STRIP_MARGIN = 256, 32
+#: What outlines are drawn on is blurred so much, in pixels: noise would fray them.
+EDGE_BLUR = 0.6
 LONGEST = 4.0  # elongation: longer ones are lines
 
 
@@ -104,6 +105,7 @@ def find_spots(
         return ()
     base = np.asarray(plane, np.float32) if dark else -np.asarray(plane, np.float32)
     pyramid = _pyramid(base, least, most)
+    smooth = [np.asarray(cv2.GaussianBlur(level, (0, 0), EDGE_BLUR), np.float32) for level in pyramid]
     visible = 2 * GRAIN_OF_RANGE * float(np.ptp(base))
     found: list[Spot] = []
     for octave, level in enumerate(pyramid):
@@ -117,7 +119,7 @@ def find_spots(
             at = (to_finer(x, ratio), to_finer(y, ratio))
             if mask is not None and not _inside(mask, to_finer(x, reduction), to_finer(y, reduction)):
                 continue
-            spot = _outlined(pyramid[finer], at, diameter * ratio)
+            spot = _outlined(pyramid[finer], smooth[finer], at, diameter * ratio)
             if spot is not None and spot.contrast > visible and spot.diameter_px * 2**finer <= 1.3 * most:
                 found.append(_enlarged(spot, 2**finer))
     return _each_once(found)
@@ -378,30 +380,22 @@ def _flood(
     return body, water
 
 
-def _outlined(level: Plane, at: tuple[float, float], diameter: float) -> Spot | None:
+def _outlined(level: Plane, smooth: Plane, at: tuple[float, float], diameter: float) -> Spot | None:
     """Outline the body around a proposal; None where the surroundings run through it."""
     radius = diameter / 2
     reach = math.ceil(1.5 * diameter) + 5
     left, top = max(0, round(at[0]) - reach), max(0, round(at[1]) - reach)
-    raw = np.ascontiguousarray(level[top : round(at[1]) + reach + 1, left : round(at[0]) + reach + 1])
+    area_of_it = (slice(top, round(at[1]) + reach + 1), slice(left, round(at[0]) + reach + 1))
+    raw, window = np.ascontiguousarray(level[area_of_it]), np.ascontiguousarray(smooth[area_of_it])
     if min(raw.shape) < 5:
         return None
-    window = np.asarray(cv2.GaussianBlur(raw, (0, 0), 0.6), np.float32)
-    inside = np.zeros(window.shape, np.uint8)
     limit = math.ceil(math.pi * (1.6 * radius + 2) ** 2)
-    body, water = _flood(window, raw, at[0] - left, at[1] - top, radius, limit, inside)
-    count = int(inside.sum())
-    if water <= body or count < 4:
-        return None
-    # Surroundings: a ring that keeps clear of the body's own blurred edge.
-    near = np.asarray(cv2.dilate(inside, _disc(2)), np.uint8)
-    far = np.asarray(cv2.dilate(near, _disc(max(2, round(0.5 * math.sqrt(count / math.pi))))), np.uint8)
-    found, contrast, level_around, area, cx, cy, elongation = _weighed(raw, near, far, body, water)
+    (found, body, contrast, level_around, area, cx, cy, elongation), rimmed = _body(
+        window, raw, at[0] - left, at[1] - top, radius, limit
+    )
     if not found or elongation > LONGEST:
         return None
-    outline = body_contour(
-        window, np.asarray(cv2.dilate(inside, _disc(1)), np.uint8), (body + level_around) / 2
-    )
+    outline = body_contour(window, rimmed, (body + level_around) / 2)
     if outline is None:
         return None
     shift = np.array([left, top], np.float64)
@@ -413,6 +407,49 @@ def _outlined(level: Plane, at: tuple[float, float], diameter: float) -> Spot | 
         outline=outline + shift,
         edge=float(_slope(window, outline)),
     )
+
+
+@njit(cache=True, nogil=True)
+def _body(
+    window: Plane, raw: Plane, column: float, row: float, radius: float, limit: int
+) -> tuple[
+    tuple[bool, float, float, float, float, float, float, float], NDArray[np.uint8]
+]:  # pragma: no cover - compiled
+    """Flood a body and weigh it.
+
+    Returns whether it is one, its level and what `_weighed` returns, and the body with one pixel around it.
+    """
+    inside = np.zeros(window.shape, np.uint8)
+    body, water = _flood(window, raw, column, row, radius, limit, inside)
+    count = int(inside.sum())
+    if water <= body or count < 4:
+        return (False, body, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0), inside
+    # Surroundings: a ring that keeps clear of the body's own blurred edge.
+    near = _widened(inside, 2)
+    far = _widened(near, max(2, int(np.rint(0.5 * math.sqrt(count / math.pi)))))
+    found, contrast, around, area, cx, cy, elongation = _weighed(raw, near, far, body, water)
+    return (found, body, contrast, around, area, cx, cy, elongation), _widened(inside, 1)
+
+
+@njit(cache=True, nogil=True)
+def _widened(mask: NDArray[np.uint8], radius: int) -> NDArray[np.uint8]:  # pragma: no cover - compiled
+    """Dilate a small mask by a disc, run of pixels by run."""
+    height, width = mask.shape
+    out = np.zeros(mask.shape, np.uint8)
+    for i in range(height):
+        j = 0
+        while j < width:
+            if not mask[i, j]:
+                j += 1
+                continue
+            first = j
+            while j < width and mask[i, j]:
+                j += 1
+            for row in range(max(0, i - radius), min(height, i + radius + 1)):
+                half = int(np.rint(math.sqrt(radius**2 - (row - i) ** 2)))
+                for k in range(max(0, first - half), min(width, j + half)):
+                    out[row, k] = 1
+    return out
 
 
 @njit(cache=True, nogil=True)
@@ -481,7 +518,8 @@ def _slope(window: Plane, outline: NDArray[np.float64]) -> float:  # pragma: no 
     return float((slopes[(n - 1) // 2] + slopes[n // 2]) / np.float32(2)) / 2
 
 
-def undimmed(diameter: float) -> float:
+@njit(cache=True, nogil=True)
+def undimmed(diameter: float) -> float:  # pragma: no cover - compiled
     """Diameter of a disc whose middle is dimmed by blur, which made its depth too small.
 
     Blur by sigma leaves the share 1 - exp(-r^2 / 2 sigma^2) of a disc's depth at its centre, so that
@@ -491,12 +529,6 @@ def undimmed(diameter: float) -> float:
     for _ in range(4):
         true = diameter * math.sqrt(1 - math.exp(-(true**2) / (8 * SHARPEST_PX**2)))
     return true
-
-
-@cache
-def _disc(radius: int) -> NDArray[np.uint8]:
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
-    return np.asarray(kernel, np.uint8)
 
 
 def _enlarged(spot: Spot, ratio: int) -> Spot:
