@@ -58,17 +58,17 @@ def make_book(folder: Path) -> None:
         for occasion in bench.opened.occasions(stone):
             examine_stone(bench.opened, stone, occasion=occasion, by=bench.by)
     judge(bench, "lid-5", 1.0)
+    tell_of_the_object(bench)
     bench.sign()
     judge(bench, "lid-3", 0.4)
     bench.enter_reading(TypedReading("refractometer", "1.762-1.770 table unset ± 0.002"))
     bench.enter_reading(TypedReading("long wave", "strong red"))
     bench.add_remark("Old glue at the lower edge, yellow and crazed.")
-    tell_of_the_object(bench)
     bench.close()
 
 
 def tell_of_the_object(bench: Bench) -> None:
-    """Enter facts and work, and change something since the stone was signed."""
+    """Enter facts and work, and sign in between."""
     for fact, value in (
         (Fact.METAL, "yellow metal"),
         (Fact.FINENESS, "750, last figure worn"),
@@ -129,7 +129,10 @@ def all_panels(window: Window) -> QPixmap:
     picture = QPixmap((width + 8) * IN_ROW - 8, (height + 8) * rows - 8)
     picture.fill(QColor("#808080"))
     painter = QPainter(picture)
+    signed = next((p.stone for p in window.bench.progress if p.signature), window.bench.stone)
     for place, (title, dock) in enumerate(window.docks.items()):
+        if title in ("Object", "Work", "Versions"):
+            window.bench.choose(signed)
         window.show(title)
         dock.setFloating(True)
         dock.resize(width, height)

@@ -8,6 +8,7 @@ from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.version_page import NOW, difference_html, version_words, versions_html
 from setstone.annotate.panels.looks import title
 from setstone.annotate.panels.working import attempt
+from setstone.record.progress import Stage
 from setstone.record.versions import Version
 
 _NOT_SIGNED = (
@@ -84,7 +85,7 @@ class VersionsPanel(QWidget):
             self._compare()
 
     def _fill_choices(self, *, anew: bool) -> None:
-        """Offer the versions; at first what was changed since the one signed last."""
+        """Offer the versions; at first what was changed since the one signed last, or by it where nothing was since."""
         named = [(version_words(v), v.number) for v in self._versions]
         kept = self.older.currentData(), self.newer.currentData()
         with QSignalBlocker(self.older), QSignalBlocker(self.newer):
@@ -93,6 +94,10 @@ class VersionsPanel(QWidget):
                 for text, number in offered:
                     choice.addItem(text, number)
                 choice.setCurrentIndex(choice.count() - 1)
+            here = self._bench.here
+            if len(named) > 1 and here is not None and here.stage is Stage.SIGNED:
+                self.older.setCurrentIndex(len(named) - 2)
+                self.newer.setCurrentIndex(len(named) - 1)
             if not anew and kept[0] is not None:
                 self.older.setCurrentIndex(self.older.findData(kept[0]))
                 if kept[1] is not None:
