@@ -129,10 +129,10 @@ def all_panels(window: Window) -> QPixmap:
     picture = QPixmap((width + 8) * IN_ROW - 8, (height + 8) * rows - 8)
     picture.fill(QColor("#808080"))
     painter = QPainter(picture)
-    signed = next((p.stone for p in window.bench.progress if p.signature), window.bench.stone)
+    shown = window.bench.stone
+    signed = next((p.stone for p in window.bench.progress if p.signature), shown)
     for place, (title, dock) in enumerate(window.docks.items()):
-        if title in ("Object", "Work", "Versions"):
-            window.bench.choose(signed)
+        window.bench.choose(signed if title in ("Object", "Work", "Versions") else shown)
         window.show(title)
         dock.setFloating(True)
         dock.resize(width, height)
