@@ -17,7 +17,7 @@ from setstone.measure.scale import Scale
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from setstone.measure.micrometer import MicrometerLines
+    from setstone.measure.micrometer import LocalPeriod, MicrometerLines
 
 #: Limits of error taken for a micrometer without a certificate, as a share (common practice, no source).
 UNCERTIFIED = 1e-3
@@ -25,6 +25,9 @@ UNCERTIFIED = 1e-3
 _TURNED_DEG = 30.0
 #: Changes of the scale below this share of it are of no importance for a stone.
 _NOTABLE = 2e-4
+#: Pixels that are less than this from square, and a scale that changes by less over the field, need no warning:
+#: half of what the girdle is measured to (common practice, no source).
+TOLERABLE = 2e-3
 #: A departure counts from this many standard uncertainties.
 _SIGNIFICANT = 3.0
 #: Two photographs of one setup differ by less than this share.
@@ -62,6 +65,26 @@ class Contribution:
 
 
 @dataclass(frozen=True)
+class LocalScale:
+    """Scale in one part of the picture.
+
+    Parameters
+    ----------
+    x, y : float
+        Where, as shares of width and height from the upper left corner.
+    change : float
+        Against the scale of the whole, relative.
+    u : float
+        Its standard uncertainty.
+    """
+
+    x: float
+    y: float
+    change: float
+    u: float
+
+
+@dataclass(frozen=True)
 class Calibration:
     """Scale of an optical setup.
 
@@ -83,6 +106,10 @@ class Calibration:
         Largest change of the local scale between middle and end of the lines, relative.
     remarks : tuple of str
         What a person must know.
+    field : tuple of LocalScale
+        The scale in parts of the picture; empty where there are too few lines.
+    covered : float
+        Share of the picture's longer side over which lines were seen, of the photograph that shows most.
     """
 
     um_per_px: float
@@ -93,6 +120,19 @@ class Calibration:
     pixel_aspect: Quantity | None
     bend: float
     remarks: tuple[str, ...]
+    field: tuple[LocalScale, ...] = ()
+    covered: float = 0.0
+
+    @property
+    def is_square(self) -> bool | None:
+        """Whether pixels are as wide as high, within a tolerance a stone can bear; None where it was not checked."""
+        aspect = self.pixel_aspect
+        return None if aspect is None else abs(aspect.value - 1) <= max(_SIGNIFICANT * aspect.u, TOLERABLE)
+
+    @property
+    def is_even(self) -> bool:
+        """Whether the scale is the same all over the lines, within a tolerance a stone can bear."""
+        return self.bend <= TOLERABLE or all(c.name != "distortion" for c in self.contributions)
 
     @property
     def relative_u(self) -> float:
@@ -165,6 +205,8 @@ def calibrate(
     MeasurementError
         When there is no photograph, the division is not positive, or the photographs contradict each other.
     """
+    from setstone.measure.micrometer import local_periods
+
     if not photographs:
         raise MeasurementError("There is no photograph of a micrometer; photograph one first.")
     if not (math.isfinite(division_um) and division_um > 0):
@@ -212,7 +254,19 @@ def calibrate(
         pixel_aspect=aspect,
         bend=bend,
         remarks=tuple(remarks),
+        field=tuple(_local_scale(part) for p in photographs for part in local_periods(p)),
+        covered=max(_covered(p) for p in photographs),
     )
+
+
+def _local_scale(part: "LocalPeriod") -> LocalScale:
+    # Lines further apart mean fewer micrometres to the pixel.
+    return LocalScale(part.x, part.y, 1 / (1 + part.change) - 1, part.u)
+
+
+def _covered(lines: "MicrometerLines") -> float:
+    """Share of the longer side that the lines go over, along their own direction."""
+    return float(np.ptp(lines.numbers)) * lines.period_px / max(1, *lines.size) if max(lines.size) else 0.0
 
 
 def _pixel_shape(

@@ -32,6 +32,8 @@ _CORE = 0.5
 _RIM = 1.5
 #: Lines left out at each end of the scale.
 _END_LINES = 2
+#: Lines that tell of the period in a part of the field.
+_FEWEST_IN_PART = 6
 #: Scatter of single lines, as a share of their distance, above which they are not ruled.
 _RULED = 0.02
 #: Lines that differ in strength by this share, every n-th from the others, are not one spacing.
@@ -88,6 +90,8 @@ class MicrometerLines:
         What of the residuals is not chance.
     longer_every : int or None
         Every how many lines one is longer than those beside it; None when all seem alike.
+    size : (int, int)
+        Width and height of the picture, px.
     """
 
     period_px: float
@@ -98,12 +102,63 @@ class MicrometerLines:
     residuals_px: Vector
     bend: Bend
     longer_every: int | None = None
+    size: tuple[int, int] = (0, 0)
 
     @property
     def wave_vector(self) -> Vector:
         """Cycles per px along x and y."""
         angle = np.deg2rad(self.angle_deg)
         return np.array([np.cos(angle), np.sin(angle)]) / self.period_px
+
+
+@dataclass(frozen=True)
+class LocalPeriod:
+    """Distance from line to line in one part of the picture.
+
+    Parameters
+    ----------
+    x, y : float
+        Where, as shares of width and height from the upper left corner.
+    change : float
+        Of the period against that of all lines, relative.
+    u : float
+        Its standard uncertainty.
+    """
+
+    x: float
+    y: float
+    change: float
+    u: float
+
+
+def local_periods(lines: MicrometerLines, parts: int = 5) -> tuple[LocalPeriod, ...]:
+    """Say how the period changes over the field, in as many parts as there are lines for.
+
+    Parameters
+    ----------
+    lines : MicrometerLines
+    parts : int, optional
+        At most.
+
+    Returns
+    -------
+    tuple of LocalPeriod
+        Along the lines; empty where fewer than two parts have `_FEWEST_IN_PART` lines.
+    """
+    parts = min(parts, len(lines.numbers) // _FEWEST_IN_PART)
+    if parts < 2 or min(lines.size) <= 0:
+        return ()
+    normal = lines.wave_vector * lines.period_px
+    found = []
+    for part in np.array_split(np.argsort(lines.numbers), parts):
+        n = lines.numbers[part] - lines.numbers[part].mean()
+        along = lines.centres[part] @ normal
+        slope, offset = np.polyfit(n, along, 1)
+        left = along - (slope * n + offset)
+        u = _NEIGHBOURS * float(np.sqrt(left @ left / (len(n) - 2) / (n @ n))) / lines.period_px
+        x, y = (lines.centres[part].mean(axis=0) + 0.5) / lines.size
+        found.append(LocalPeriod(float(x), float(y), float(slope) / lines.period_px - 1, u))
+    return tuple(found)
 
 
 def find_micrometer(pixels: Pixels) -> MicrometerLines | None:
@@ -133,7 +188,7 @@ def find_micrometer(pixels: Pixels) -> MicrometerLines | None:
         if found is not None:
             lines, box = found
             lines = _closest(darkness, lines, box, level)
-            return replace(lines, longer_every=_longer_every(darkness, lines))
+            return replace(lines, longer_every=_longer_every(darkness, lines), size=(whole.x1, whole.y1))
     return None
 
 

@@ -212,7 +212,7 @@ def correct_photograph(
     occasion: str | None = None,
     magnification: float | None = None,
     scale: Scale | Literal["none"] | None = None,
-    setup: SetupEntry | None = None,
+    setup: SetupEntry | Literal["none"] | None = None,
     by: str,
 ) -> PhotographEntry:
     """Correct what is said of a photograph; the journal keeps what stood before.
@@ -229,8 +229,8 @@ def correct_photograph(
     magnification : float, optional
     scale : Scale or "none", optional
         As a person measured it on the picture; ``"none"`` takes the one measured back.
-    setup : SetupEntry, optional
-        The optical setup it was taken with.
+    setup : SetupEntry or "none", optional
+        The optical setup it was taken with; ``"none"`` says that none is known.
     by : str
         Who corrects.
 
@@ -253,7 +253,7 @@ def correct_photograph(
             (entry.occasion, old.occasion, occasion),
             (entry.magnification, old.magnification, magnification),
             (entry.scale, old.scale, scale),
-            (entry.setup_id, old.setup_id, None if setup is None else setup.id),
+            (entry.setup_id, old.setup_id, setup.id if isinstance(setup, SetupEntry) else setup),
             (entry.stone_id, old.stone_id, None if stone is None else stone.id),
         )
         owner = stone_of_id(connection, old.stone_id if stone is None else stone.id)
@@ -267,7 +267,7 @@ def correct_photograph(
         if scale is not None:
             changes["scale"] = None if scale == "none" else to_json(scale)
         if setup is not None:
-            changes["setup_id"] = setup.id
+            changes["setup_id"] = None if setup == "none" else setup.id
         if lamp is not None:
             flags = _without_doubts(old.flags) + _contradicted(lamp, stored_pixels(old))
             changes |= {

@@ -351,8 +351,39 @@ def scale_of_setup(
             f"the limit is {setup.valid_days}; calibrate again."
         )
         flags.append(Flag("calibration-old", text))
+    flags += _shape_flags(setup, used.result)
     detail = f"{setup.name}, {used.made.astimezone():%Y-%m-%d}"
     return used.result.scale(detail), tuple(flags)
+
+
+def over_the_field(result: Calibration) -> str:
+    """Say in one sentence how the scale changes over the picture; empty where too few lines were seen."""
+    if not result.field:
+        return ""
+    low, high = (pick(result.field, key=lambda part: part.change) for pick in (min, max))
+    u = max(part.u for part in result.field)
+    return (
+        f"Over the field, in {len(result.field)} places, the scale changes by {low.change:+.3%} to {high.change:+.3%} "
+        f"(± {2 * u:.3%}, k = 2); the lines go over {result.covered:.0%} of the picture."
+    )
+
+
+def _shape_flags(setup: SetupEntry, result: Calibration) -> list[Flag]:
+    flags = []
+    aspect = result.pixel_aspect
+    if aspect is not None and result.is_square is False:
+        text = (
+            f"The pixels of '{setup.name}' are {abs(aspect.value - 1):.2%} {'wider' if aspect.value > 1 else 'higher'} "
+            "than square, so a length depends on its direction; check the size of picture the camera gives."
+        )
+        flags.append(Flag("pixels-not-square", text))
+    if not result.is_even:
+        text = (
+            f"The scale of '{setup.name}' changes by {result.bend:.2%} from the middle of its micrometer to the ends; "
+            "keep the stone in the middle of the picture, and check that the micrometer lies level."
+        )
+        flags.append(Flag("distorted", text))
+    return flags
 
 
 def _photographs(book: Store, row: RowMapping) -> tuple[MicrometerPhotograph, ...]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Literal
 
 from psygnal import Signal
 
@@ -18,6 +19,7 @@ from setstone.record.entries import (
     ExaminationEntry,
     ObjectEntry,
     PhotographEntry,
+    SetupEntry,
     StoneEntry,
 )
 from setstone.record.errors import BookError
@@ -430,8 +432,9 @@ class Bench:
         lamp: Lamp | None = None,
         occasion: str | None = None,
         scale: Scale | None = None,
+        setup: SetupEntry | Literal["none"] | None = None,
     ) -> None:
-        """Correct the light, the occasion or the scale of a photograph."""
+        """Correct the light, the occasion, the scale or the optical setup of a photograph."""
         book = self.opened
 
         def put(**values: object) -> Callable[[], None]:
@@ -454,6 +457,9 @@ class Bench:
             old["occasion"], new["occasion"] = entry.occasion, occasion
         if scale is not None:
             old["scale"], new["scale"] = entry.scale or "none", scale
+        if setup is not None and (None if setup == "none" else setup.id) != entry.setup_id:
+            old["setup"] = "none" if entry.setup_id is None else book.setup(entry.setup_id)
+            new["setup"] = setup
         if new:
             self.steps.take(Step(f"correct {entry.name}", put(**new), put(**old)))
 

@@ -1,5 +1,6 @@
 """Commands for optical setups and their calibration with a stage micrometer."""
 
+from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -203,6 +204,8 @@ def _change(before: "CalibrationEntry | None", now: "CalibrationEntry") -> str:
 
 
 def _print_calibration(entry: "CalibrationEntry") -> None:
+    from setstone.record.setups import over_the_field
+
     result = entry.result
     say(
         f"{entry.setup.name}: {_interval(entry)} (95 %), from {result.lines} lines in {result.photographs} photograph(s)."
@@ -211,6 +214,8 @@ def _print_calibration(entry: "CalibrationEntry") -> None:
         say(f"  {part.name}: {part.relative_u:.4%} standard uncertainty")
     if result.pixel_aspect is not None:
         say(f"  width over height of a pixel: {result.pixel_aspect}")
+    if result.field:
+        say(f"  {over_the_field(result)}")
     for remark in result.remarks:
         say(f"  ! {remark}")
 
@@ -243,6 +248,10 @@ def _calibration(entry: "CalibrationEntry") -> dict[str, Any]:
         "division_um": result.division_um,
         "lines": result.lines,
         "bend": result.bend,
+        "field": [asdict(part) for part in result.field],
+        "covered_share": result.covered,
+        "even": result.is_even,
+        "square": result.is_square,
         **j.quantity("pixel_width_over_height", result.pixel_aspect),
         "remarks": list(result.remarks),
         "photographs": [{"sha256": p.sha256, "name": p.name, "path": str(p.path)} for p in entry.photographs],

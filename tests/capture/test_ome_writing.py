@@ -99,3 +99,15 @@ def test_names_that_xml_may_not_hold(name: str, tmp_path: Path) -> None:
     assert (found.format, found.um_per_px) == ("OME-TIFF", 0.8)
     with pytest.raises(PhotographError, match=r"ends in '\.ome\.tif'"):
         write_ome(tmp_path / "a.jpg", pixels, Circumstances(), software="setstone")
+
+
+def test_another_reader_sees_the_scale(tmp_path: Path) -> None:
+    """BioIO, a general reader of microscopes' files, takes size and axes of the pixels from the OME description."""
+    bioio = pytest.importorskip("bioio", reason="needs bioio (pip install setstone[dev])")
+    reader = pytest.importorskip("bioio_ome_tiff", reason="needs bioio-ome-tiff").Reader
+    pixels = np.random.default_rng(1).integers(0, 65535, (40, 60, 3)).astype(np.uint16)
+    path = write_ome(tmp_path / "a.ome.tif", pixels, Circumstances(um_per_px=0.847458), software="setstone 1")
+    image = bioio.BioImage(path, reader=reader)
+    assert pytest.approx((0.847458, 0.847458)) == (image.physical_pixel_sizes.X, image.physical_pixel_sizes.Y)
+    assert (image.dims.X, image.dims.Y) == (60, 40)
+    assert np.array_equal(np.squeeze(image.get_image_data("YXS")), pixels)

@@ -75,12 +75,35 @@ def test_pixels_that_are_not_square() -> None:
     assert found.um_per_px == pytest.approx(math.sqrt(1.01), rel=3e-4)
     assert any("wider than square" in r for r in found.remarks)
     assert "shape of the pixels" in [c.name for c in found.contributions]
+    assert found.is_square is False
+
+
+def test_the_scale_over_the_field() -> None:
+    """Drawn with a cubic bend b: the local scale is 1 + b t² of that in the middle, t from -1 to 1 over the lines."""
+    bent, even = (find_micrometer(ruled(12, 20, bend=b)) for b in (0.02, 0.0))
+    assert bent is not None
+    assert even is not None
+    found = calibrate([bent], 12.0, Certificate(1e-4))
+    assert len(found.field) == 5
+    changes = [part.change for part in found.field]
+    t = np.array([-0.8, -0.4, 0, 0.4, 0.8]) * 0.93  # two lines are left out at each end
+    expected = t**2 * 0.02
+    assert np.ptp(changes) == pytest.approx(np.ptp(expected), rel=0.25)
+    assert abs(changes[0] - changes[2]) > 5 * found.field[0].u
+    assert not found.is_even
+    assert 0.8 < found.covered <= 1
+    assert found.field[2].x == pytest.approx(0.5, abs=0.05)
+    flat = calibrate([even], 12.0, Certificate(1e-4))
+    assert flat.is_even
+    assert flat.is_square is None
+    assert all(abs(part.change) < max(5e-4, 4 * part.u) for part in flat.field)
 
 
 def test_square_pixels_are_called_so() -> None:
     found = calibrate([_lines(10, 0), _lines(10.0005, 90)], 10.0)
     assert found.pixel_aspect is not None
     assert not any("square" in r for r in found.remarks)
+    assert found.is_square
     assert any("No certificate" in r for r in found.remarks)
 
 

@@ -10,12 +10,14 @@ from PIL import Image
 from ruled import ruled
 
 from setstone.measure.errors import MeasurementError
+from setstone.measure.scalebar import find_scale_bar, scale_from_bar
 from setstone.record.book import Book
 from setstone.record.checking import check_photograph
 from setstone.record.entries import SetupEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.examining import examine_stone
-from setstone.record.setups import certificate_of
+from setstone.record.setups import certificate_of, over_the_field
+from setstone.sample_images import sample_stones
 
 STONES = Path(__file__).parents[3] / "shared" / "stones"
 PERIOD = 11.0
@@ -83,6 +85,49 @@ def test_an_old_calibration_is_flagged(
     assert scale is not None
     assert flag.code == "calibration-old"
     assert "731 days old, the limit is 365" in flag.text
+
+
+def test_pixels_not_square_and_distortion_are_flagged(
+    book: Book, stone: StoneEntry, setup: SetupEntry, tmp_path: Path
+) -> None:
+    files = []
+    for i, angle in enumerate((2.0, 50.0, 93.0)):
+        files.append(tmp_path / f"m{i}.png")
+        Image.fromarray(ruled(11, angle, lines=40, size=520, aspect=1.01, bend=0.03)).save(files[-1])
+    entry = book.calibrate_setup(setup, files, division_um=10, by="Ada")
+    assert "Over the field, in 15 places" in over_the_field(entry.result)
+    assert book.calibrations(setup) == (entry,)  # kept with all of it
+    photograph, _ = book.add_photograph(stone, _photograph(tmp_path, 520, 520), setup=setup)
+    _, flags = book.calibrated_scale(photograph)
+    assert [flag.code for flag in flags] == ["pixels-not-square", "distorted"]
+    assert "wider than square" in flags[0].text
+
+
+def test_a_scale_bar_that_contradicts_the_calibration_is_flagged(
+    book: Book, stone: StoneEntry, micrometer: Path, tmp_path: Path
+) -> None:
+    """A calibration 5 % larger than the bar of the sample photograph is contradicted by it, one alike is not."""
+    sample = sample_stones()[0].folder / "before_white.jpg"
+    with Image.open(sample) as image:
+        size, bar = image.size, find_scale_bar(np.asarray(image))
+    assert bar is not None
+    by_bar = scale_from_bar(bar).um_per_px
+    for name, um, codes in (("wrong", 1.05 * by_bar, ["scales-disagree"]), ("right", by_bar, [])):
+        file = tmp_path / f"{name}.png"
+        Image.fromarray(ruled(12.5, 5.0, lines=40, size=size[0])[: size[1]]).save(file)
+        setup = book.add_setup(name)
+        book.calibrate_setup(setup, [file], division_um=um * 12.5, certificate="0.01 %", by="Ada")
+        entry, is_new = book.add_photograph(stone, sample, setup=setup, occasion="before")
+        if not is_new:
+            book.correct_photograph(entry, setup=setup, by="Ada")
+        result = examine_stone(book, stone, by="Ada").result
+        assert result.scale is not None
+        assert result.scale.um_per_px == pytest.approx(um, rel=1e-3)
+        found = [flag for flag in result.flags if flag.code == "scales-disagree"]
+        assert [flag.code for flag in found] == codes
+        if found:
+            assert f"calibration: {name}" in found[0].text
+            assert "scale bar" in found[0].text
 
 
 def test_a_picture_of_another_size_is_not_measured_with_it(
