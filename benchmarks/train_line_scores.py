@@ -34,9 +34,9 @@ from setstone.measure.line_scores import (
     SECOND_NAMES,
     both_looks,
     calibrated,
-    counts_half,
     odds,
     second_features,
+    taken_at,
 )
 from setstone.measure.lines import Line
 from setstone.measure.outline import Outline
@@ -291,13 +291,13 @@ def hold_out(rows: Sequence[Record], deal: int) -> tuple[float, float]:
         for record in originals:
             if record.stone in fold:
                 score = calibrated(record.second, slope, offset)
-                record.second = np.where(counts_half(score, record.features), score / 2, score)
+                record.second = score * taken_at(score, record.features)
     return of_all
 
 
 def calibration(rows: Sequence[Record]) -> tuple[float, float]:
     """Slope and offset that turn held-out scores of lines taken whole into the share that is real (Platt 1999)."""
-    whole = [r.counts & ~counts_half(r.second, r.features) for r in rows]
+    whole = [r.counts & (taken_at(r.second, r.features) == 1) for r in rows]
     score = np.concatenate([r.second[w] for r, w in zip(rows, whole, strict=True)])
     real = np.concatenate([r.real[w] for r, w in zip(rows, whole, strict=True)])
     model = LogisticRegression(C=1e6).fit(odds(score)[:, None], real)
@@ -342,7 +342,7 @@ def after_many(rows: Sequence[Record], threshold: float) -> str:
     for record in (r for r in rows if r.original):
         rest = (
             record.counts
-            & counts_half(record.second, np.zeros_like(record.features))
+            & (taken_at(record.second, np.zeros_like(record.features)) < 1)
             & (2 * record.second >= threshold)
         )
         shown, real = shown + int(rest.sum()), real + int(record.real[rest].sum())

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from setstone.measure.candidates import Reason
 from setstone.measure.line_features import ABSENT, NAMES
-from setstone.measure.line_scores import SHORT
+from setstone.measure.line_scores import FAR_INSIDE, RADIAL, SHORT, STRAIGHT
 
 #: Not more reasons than a person reads.
 SHOWN = 4
@@ -75,6 +75,15 @@ _AGAINST: tuple[tuple[str, str, Callable[[Feature], bool]], ...] = (
         "rim",
         "close to the girdle and parallel to it: likely the rim, the setting or glue",
         lambda f: f("inside_least") < 0.03 and f("inside") < 0.05 and f("along_girdle") > 0.9,
+    ),
+    (
+        "culet",
+        "runs straight to the middle of the stone: likely a worn edge at the culet",
+        lambda f: (
+            f("inside") > FAR_INSIDE
+            and f("radial") > RADIAL
+            and f("off_straight_share") < math.log(0.001 + STRAIGHT)
+        ),
     ),
     (
         "facet-edge",

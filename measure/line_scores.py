@@ -15,6 +15,9 @@ Values = NDArray[np.float64]
 
 #: Lines of less than this share of the stone's diameter count half, and those after so many better ones.
 SHORT, MANY = 0.03, 12
+#: What is left of the score of a line at the culet. The girdle is so far away, in diameters, and the line so nearly
+#: radial (mean cosine) and straight (share of its length).
+AT_CULET, FAR_INSIDE, RADIAL, STRAIGHT = 0.2, 0.44, 0.85, 0.03
 #: Columns the second look adds to those of `line_features`.
 SECOND_NAMES = (*NAMES, "first", "good_near", "best_near", "good_elsewhere", "better")
 
@@ -88,12 +91,11 @@ def second_scores(features: Values, first: Values, around: Values) -> Values:
     Returns
     -------
     (N,) float64 array
-        In 0..1: the share of lines so scored that were fissures on held-out stones, half of it for those of
-        `counts_half`.
+        In 0..1: the share of lines so scored that were fissures on held-out stones, times `taken_at`.
     """
     pooled = both_looks(first, evaluate(SECOND_TREES, second_features(features, first, around)))
     score = calibrated(pooled, SLOPE, OFFSET)
-    return np.where(counts_half(score, features), score / 2, score)
+    return score * taken_at(score, features)
 
 
 def both_looks(first: Values, second: Values) -> Values:
@@ -111,15 +113,25 @@ def calibrated(score: Values, slope: float, offset: float) -> Values:
     return np.asarray(expit(slope * odds(score) + offset), np.float64)
 
 
-def counts_half(score: Values, features: Values) -> NDArray[np.bool_]:
-    """Which lines of a stone are taken at half their score.
+def taken_at(score: Values, features: Values) -> Values:
+    """Share of its score at which each line of a stone is taken: 1, or less for what the trees see too few of.
 
     Very short ones, right or wrong, show next to nothing of a fissure. Where many lines look like fissures, most
-    are reflections of a few (docs/accuracy.md has the share that is real).
+    are reflections of a few. Straight lines that run to the middle of the stone are worn edges meeting at the culet (docs/accuracy.md
+    has the shares that are real).
     """
     rank = np.empty(len(score), np.int64)
     rank[np.argsort(-score, kind="stable")] = np.arange(len(score))
-    return np.asarray((features[:, NAMES.index("length")] < math.log(SHORT)) | (rank >= MANY))
+    short = features[:, NAMES.index("length")] < math.log(SHORT)
+    return np.where(short | (rank >= MANY), 0.5, 1.0) * np.where(at_culet(features), AT_CULET, 1.0)
+
+
+def at_culet(features: Values) -> NDArray[np.bool_]:
+    """Which lines run straight to the middle of the stone, as the edges of the pavilion do."""
+    inside, radial, bend = (
+        features[:, NAMES.index(name)] for name in ("inside", "radial", "off_straight_share")
+    )
+    return np.asarray((inside > FAR_INSIDE) & (radial > RADIAL) & (bend < math.log(0.001 + STRAIGHT)))
 
 
 def odds(score: Values) -> Values:

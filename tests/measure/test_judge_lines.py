@@ -8,7 +8,16 @@ from hypothesis import strategies as st
 from setstone.measure.judge_lines import U_WIDTH, _width
 from setstone.measure.line_features import ABSENT, NAMES
 from setstone.measure.line_reasons import reasons_for
-from setstone.measure.line_scores import MANY, SHORT, Trees, both_looks, counts_half, evaluate, first_scores
+from setstone.measure.line_scores import (
+    AT_CULET,
+    MANY,
+    SHORT,
+    Trees,
+    both_looks,
+    evaluate,
+    first_scores,
+    taken_at,
+)
 
 share = st.floats(0.001, 0.999)
 
@@ -51,8 +60,17 @@ def test_a_line_judged_in_one_light_alone_says_so() -> None:
 def test_short_lines_and_those_after_many_better_ones_count_half() -> None:
     features = np.zeros((MANY + 2, len(NAMES)))
     features[0, NAMES.index("length")] = np.log(SHORT * 0.9)
-    half = counts_half(np.linspace(0.9, 0.3, MANY + 2), features)
-    assert half.tolist() == [True] + [False] * (MANY - 1) + [True, True]
+    share = taken_at(np.linspace(0.9, 0.3, MANY + 2), features)
+    assert share.tolist() == [0.5] + [1.0] * (MANY - 1) + [0.5, 0.5]
+
+
+def test_a_straight_line_to_the_middle_of_the_stone_is_taken_for_an_edge_at_the_culet() -> None:
+    features = np.zeros((2, len(NAMES)))
+    for name, value in (("inside", 0.48), ("radial", 0.99), ("off_straight_share", np.log(0.005))):
+        features[0, NAMES.index(name)] = value
+    assert taken_at(np.array([0.9, 0.9]), features).tolist() == [AT_CULET, 1.0]
+    assert "culet" in {r.code for r in reasons_for(features[0], 0.18)}
+    assert "culet" not in {r.code for r in reasons_for(features[1], 0.18)}
 
 
 def test_a_width_too_small_to_be_seen_is_as_uncertain_as_any() -> None:
