@@ -7,18 +7,21 @@ from setstone.annotate.lettering import plain
 from setstone.annotate.style import BLUE, GREY, INK
 from setstone.record.entries import CalibrationEntry
 
-_WIDTH, _HEIGHT = 640, 300
-_LEFT, _RIGHT, _TOP, _BOTTOM = 92, 20, 44, 44
+_LEFT, _RIGHT, _TOP, _BOTTOM = 72, 20, 44, 44
+#: Narrower than this a plot has no room for the whole heading.
+_WIDE = 480
 _FONT = "Rubik, system-ui, 'Segoe UI', sans-serif"
 
 
-def calibration_plot(entries: Sequence[CalibrationEntry]) -> str:
+def calibration_plot(entries: Sequence[CalibrationEntry], *, width: int = 640, height: int = 300) -> str:
     """Draw scale against date, each with its interval of 95 %.
 
     Parameters
     ----------
     entries : sequence of CalibrationEntry
         Of one setup, oldest first; at least one.
+    width, height : int, optional
+        Of the plot, in its own unit, in which letters are 12 high.
 
     Returns
     -------
@@ -26,6 +29,7 @@ def calibration_plot(entries: Sequence[CalibrationEntry]) -> str:
         An XML document.
     """
     name = plain(entries[0].setup.name)
+    heading = f"Scale of {name}, µm per pixel{', with the interval of 95 %' if width >= _WIDE else ''}"
     values = [e.result.um_per_px for e in entries]
     halves = [2 * e.result.scale("").u_um_per_px for e in entries]
     low = min(v - h for v, h in zip(values, halves, strict=True))
@@ -35,29 +39,29 @@ def calibration_plot(entries: Sequence[CalibrationEntry]) -> str:
 
     def x(moment: float) -> float:
         share = (moment - first) / (last - first) if last > first else 0.5
-        return _LEFT + (0.06 + 0.88 * share) * (_WIDTH - _LEFT - _RIGHT)
+        return _LEFT + (0.06 + 0.88 * share) * (width - _LEFT - _RIGHT)
 
     def y(value: float) -> float:
         share = (value - low + room) / (high - low + 2 * room)
-        return _HEIGHT - _BOTTOM - share * (_HEIGHT - _TOP - _BOTTOM)
+        return height - _BOTTOM - share * (height - _TOP - _BOTTOM)
 
     root = ElementTree.Element(
         "svg",
         xmlns="http://www.w3.org/2000/svg",
-        width=str(_WIDTH),
-        height=str(_HEIGHT),
-        viewBox=f"0 0 {_WIDTH} {_HEIGHT}",
+        width=str(width),
+        height=str(height),
+        viewBox=f"0 0 {width} {height}",
     )
     ElementTree.SubElement(root, "metadata").text = "setstone"
     ElementTree.SubElement(root, "title").text = f"Calibrations of {name}"
-    ElementTree.SubElement(root, "rect", width=str(_WIDTH), height=str(_HEIGHT), fill="#ffffff")
-    _text(root, _LEFT, 24, f"Scale of {name}, µm per pixel, with the interval of 95 %", size=14)
-    frame = f"M{_LEFT} {_TOP}V{_HEIGHT - _BOTTOM}H{_WIDTH - _RIGHT}"
+    ElementTree.SubElement(root, "rect", width=str(width), height=str(height), fill="#ffffff")
+    _text(root, _LEFT if width >= _WIDE else 8, 24, heading, size=14)
+    frame = f"M{_LEFT} {_TOP}V{height - _BOTTOM}H{width - _RIGHT}"
     ElementTree.SubElement(root, "path", d=frame, stroke=GREY, fill="none")
     for value in (low, (low + high) / 2, high):
         _line(root, _LEFT - 5, y(value), _LEFT, y(value), GREY)
         _text(root, _LEFT - 8, y(value) + 4, f"{value:.5g}", anchor="end")
-    written = -_WIDTH
+    written = -width
     for entry, value, half in zip(entries, values, halves, strict=True):
         place = x(entry.made.timestamp())
         _line(root, place, y(value - half), place, y(value + half), BLUE)
@@ -69,7 +73,7 @@ def calibration_plot(entries: Sequence[CalibrationEntry]) -> str:
         told = f"{entry.made.astimezone():%Y-%m-%d}: {value:.5g} ± {half:.2g} µm per pixel, {entry.by}"
         ElementTree.SubElement(mark, "title").text = plain(told)
         if place - written > 80:  # dates would run into each other
-            _text(root, place, _HEIGHT - _BOTTOM + 20, f"{entry.made.astimezone():%Y-%m-%d}", anchor="middle")
+            _text(root, place, height - _BOTTOM + 20, f"{entry.made.astimezone():%Y-%m-%d}", anchor="middle")
             written = round(place)
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ElementTree.tostring(root, encoding="unicode") + "\n"
 

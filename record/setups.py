@@ -356,6 +356,16 @@ def scale_of_setup(
     return used.result.scale(detail), tuple(flags)
 
 
+def change(before: CalibrationEntry, after: CalibrationEntry) -> tuple[float, bool]:
+    """How far a calibration moved the scale, relative, and whether that lies within the uncertainties of both.
+
+    Both rest on the same micrometer, as a rule, so this errs on the side of calling them alike.
+    """
+    a, b = before.result.scale(""), after.result.scale("")
+    moved = b.um_per_px / a.um_per_px - 1
+    return moved, abs(moved) <= 2 * math.hypot(a.relative_u, b.relative_u)
+
+
 def over_the_field(result: Calibration) -> str:
     """Say in one sentence how the scale changes over the picture; empty where too few lines were seen."""
     if not result.field:

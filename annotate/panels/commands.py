@@ -214,6 +214,11 @@ def show_versions(viewer: Viewer) -> None:
     _on_window(viewer, lambda window: window.show("Versions"))
 
 
+def show_setups(viewer: Viewer) -> None:
+    """Go to the panel of the optical setups."""
+    _on_window(viewer, lambda window: window.show("Setups"))
+
+
 def show_camera(viewer: Viewer) -> None:
     """Go to the panel of the camera."""
     _on_window(viewer, lambda window: window.show("Camera"))

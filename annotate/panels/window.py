@@ -25,6 +25,7 @@ from setstone.annotate.panels.hand_out import HandOutPanel
 from setstone.annotate.panels.object_facts import ObjectPanel
 from setstone.annotate.panels.photographs import PhotographsPanel
 from setstone.annotate.panels.review import ReviewPanel
+from setstone.annotate.panels.setups import SetupsPanel
 from setstone.annotate.panels.stones import StonesPanel
 from setstone.annotate.panels.test_record import TestRecordPanel
 from setstone.annotate.panels.tools import Tools
@@ -191,6 +192,7 @@ PANELS = (
     Place("Stones", lambda w: StonesPanel(w.bench, w.canvas.pixels), "left", 0),
     Place("Photographs", lambda w: PhotographsPanel(w.bench, w.canvas.pixels, w.canvas), "left", 1),
     Place("Camera", lambda w: CameraPanel(w.bench), "left", 1),
+    Place("Setups", lambda w: SetupsPanel(w.bench), "left", 1),
     Place("Examination", lambda w: ExaminationPanel(w.bench, w.tools, w.examining), "right", 0),
     Place("Review", lambda w: ReviewPanel(w.bench, w.tools), "right", 0),
     Place("Test record", lambda w: TestRecordPanel(w.bench), "right", 0),
@@ -268,6 +270,11 @@ def photographs_panel() -> QWidget:
 def camera_panel() -> QWidget:
     """Panel of the camera, for napari's menu Plugins."""
     return _panel("Camera")
+
+
+def setups_panel() -> QWidget:
+    """Panel of the optical setups and their calibrations, for napari's menu Plugins."""
+    return _panel("Setups")
 
 
 def examination_panel() -> QWidget:

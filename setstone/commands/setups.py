@@ -196,11 +196,10 @@ def _interval(entry: "CalibrationEntry") -> str:
 def _change(before: "CalibrationEntry | None", now: "CalibrationEntry") -> str:
     if before is None:
         return "–"
-    a, b = before.result.scale(""), now.result.scale("")
-    change = b.um_per_px / a.um_per_px - 1
-    # Both rest on the same micrometer, as a rule, so this errs on the side of calling them alike.
-    within = abs(change) <= 2 * (a.relative_u**2 + b.relative_u**2) ** 0.5
-    return f"{change:+.2%}{'' if within else ', more than their uncertainties: look for the cause'}"
+    from setstone.record.setups import change
+
+    moved, within = change(before, now)
+    return f"{moved:+.2%}{'' if within else ', more than their uncertainties: look for the cause'}"
 
 
 def _print_calibration(entry: "CalibrationEntry") -> None:
