@@ -73,7 +73,8 @@ def calibration_plot(entries: Sequence[CalibrationEntry], *, width: int = 640, h
         told = f"{entry.made.astimezone():%Y-%m-%d}: {value:.5g} ± {half:.2g} µm per pixel, {entry.by}"
         ElementTree.SubElement(mark, "title").text = plain(told)
         if place - written > 80:  # dates would run into each other
-            _text(root, place, height - _BOTTOM + 20, f"{entry.made.astimezone():%Y-%m-%d}", anchor="middle")
+            date = f"{entry.made.astimezone():%Y-%m-%d}"
+            _text(root, min(place, width - 36), height - _BOTTOM + 20, date, anchor="middle")
             written = round(place)
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ElementTree.tostring(root, encoding="unicode") + "\n"
 

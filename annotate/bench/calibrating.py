@@ -29,7 +29,7 @@ def calibration_words(known: Sequence[CalibrationEntry]) -> str:
     latest = known[-1]
     result, scale = latest.result, latest.result.scale("")
     words = (
-        f"{Quantity(scale.um_per_px, scale.u_um_per_px, 'µm per pixel')} (k\u00a0=\u00a02), calibrated "
+        f"{Quantity(scale.um_per_px, scale.u_um_per_px, 'µm/px')} (k\u00a0=\u00a02), calibrated "
         f"{latest.made.astimezone():%Y-%m-%d} by {latest.by} from {result.lines} lines in {result.photographs} "
         f"{'photograph' if result.photographs == 1 else 'photographs'}."
     )
