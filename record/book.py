@@ -52,6 +52,8 @@ class Book(Store):
     correct_stone = inventory.correct_stone
     remove_stone = inventory.remove_stone
     restore_stone = inventory.restore_stone
+    removed_stones = inventory.removed_stones
+    removed_stone = inventory.find_removed_stone
     add_photograph = _photographs.add_photograph
     photographs = _photographs.photographs
     photograph = _photographs.find_photograph
@@ -94,6 +96,7 @@ class Book(Store):
     correct_reading = notes.correct_reading
     withdraw_reading = notes.withdraw_reading
     readings = notes.readings
+    is_set = notes.is_set
     add_remark = notes.add_remark
     remarks = notes.remarks
     journal = _journal.journal

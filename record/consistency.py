@@ -7,8 +7,9 @@ consistent with': a reading is not a verdict.
 from dataclasses import dataclass
 from functools import lru_cache
 
+from setstone.record import notes
 from setstone.record.clock import day_of
-from setstone.record.entries import ExaminationEntry, ReadingEntry, StoneEntry, WorkEntry
+from setstone.record.entries import ExaminationEntry, ReadingEntry, StoneEntry
 from setstone.record.evidence.contradictions import Contradiction, composite_signs
 from setstone.record.evidence.gist import LEADING, contradicting, ranked, sign, understood
 from setstone.record.evidence.materials import Kind, claimed, materials
@@ -17,10 +18,7 @@ from setstone.record.evidence.ranking import Evidence, Ranked, Voice, origin_not
 from setstone.record.evidence.readings import Typed, Understood
 from setstone.record.evidence.treatment import Treatment, treatments
 from setstone.record.examinations import latest_examinations
-from setstone.record.notes import readings
 from setstone.record.store import Store
-from setstone.record.vocabulary import WorkKind
-from setstone.record.work import work
 
 #: With more materials possible than this, a list of them helps nobody.
 TOO_MANY = 12
@@ -143,10 +141,10 @@ def consistency(book: Store, stone: StoneEntry, *, is_set: bool | None = None) -
         Of the readings that hold and the findings in the newest pictures of each occasion.
     """
     with book.snapshot():
-        entries = readings(book, stone)
+        entries = notes.readings(book, stone)
         seen = _seen(latest_examinations(book, stone))
         if is_set is None:
-            is_set = _state(entries, work(book, stone))
+            is_set = notes.is_set(book, stone)
     read = [(e, _understood(e)) for e in entries]
     evidence = (*(Evidence(u, e.id) for e, u in read), *seen)
     order = ranked(evidence)
@@ -167,13 +165,6 @@ def consistency(book: Store, stone: StoneEntry, *, is_set: bool | None = None) -
         summary=_summary(order, against),
         cannot_tell=_cannot_tell(leading),
     )
-
-
-def _state(entries: tuple[ReadingEntry, ...], done: tuple[WorkEntry, ...]) -> bool:
-    """Tell whether the stone is set, by whatever says so last."""
-    told = [(e.taken or e.at, e.stone_is_set) for e in entries]
-    told += [(w.done, w.kind is WorkKind.SET) for w in done if w.kind in (WorkKind.SET, WorkKind.UNSET)]
-    return max(told, key=lambda t: t[0])[1] if told else True
 
 
 def read_as(entry: ReadingEntry) -> ReadAs:

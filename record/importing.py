@@ -46,6 +46,8 @@ from setstone.record.versions import state_of
 #: Name of a photograph in the folder: its SHA-256 and what kind of file it is; never a way out of the folder.
 _FILE = re.compile(r"[0-9a-f]{64}(\.[a-z0-9]{1,8}){1,2}")
 _ROWS_AT_ONCE = 500
+#: Bit of an entry of a zip that is encrypted (PKWARE APPNOTE 6.3, section 4.4.4, bit 0).
+_LOCKED = 0x1
 
 
 def import_book(source: Path, where: Path | str, *, by: str) -> Book:
@@ -103,7 +105,12 @@ def _opened(source: Path) -> Iterator[Traversable]:
             elif not source.exists():
                 raise BookError(f"There is no export '{source}'; check its name.")
             else:
-                root = zipfile.Path(open_until_the_end.enter_context(zipfile.ZipFile(source)))
+                archive = open_until_the_end.enter_context(zipfile.ZipFile(source))
+                if any(entry.flag_bits & _LOCKED for entry in archive.infolist()):
+                    raise BookError(
+                        f"'{source}' is locked with a password, which setstone does not open; unpack it, and import the folder."
+                    )
+                root = zipfile.Path(archive)
             if not (root / LINES).is_file():
                 raise BookError(f"'{source}' is no export of a book: it holds no '{LINES}'; choose another.")
             yield root

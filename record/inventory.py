@@ -364,6 +364,47 @@ def restore_stone(book: Store, entry: StoneEntry, *, by: str) -> StoneEntry:
         return stone
 
 
+def removed_stones(book: Store) -> tuple[StoneEntry, ...]:
+    """Read the stones that were taken out of the book, the one taken out last in front.
+
+    Returns
+    -------
+    tuple of StoneEntry
+    """
+    query = _stone_query.where(_stones.removed.is_not(None)).order_by(None)
+    with book.snapshot() as connection:
+        rows = connection.execute(query.order_by(_stones.removed.desc(), _stones.id.desc())).mappings()
+        return tuple(StoneEntry(**row) for row in rows)
+
+
+def find_removed_stone(book: Store, name: str) -> StoneEntry:
+    """Find a stone that was taken out, the last one where there were several of that position.
+
+    Parameters
+    ----------
+    name : str
+        As for `find_stone`.
+
+    Returns
+    -------
+    StoneEntry
+
+    Raises
+    ------
+    BookError
+        When none of that position was taken out, or of more than one object.
+    """
+    wanted, everything = key(name), removed_stones(book)
+    found = [s for s in everything if wanted in (key(s.position), key(s.full_name))]
+    if not found:
+        gone = f"; taken out were {', '.join(s.full_name for s in everything[:12])}" if everything else ""
+        raise BookError(f"No stone '{name}' was taken out of the book '{book.place}'{gone}.")
+    names = list(dict.fromkeys(s.full_name for s in found))
+    if len(names) > 1:
+        raise BookError(f"Of several objects a stone '{name}' was taken out; say {' or '.join(names)}.")
+    return found[0]
+
+
 def _name(text: str) -> str:
     return clean(text, "The name of the object")
 

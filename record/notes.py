@@ -18,10 +18,14 @@ from setstone.record.examinations import examination
 from setstone.record.journal import note
 from setstone.record.store import Store, new_id
 from setstone.record.text import clean, operator
+from setstone.record.vocabulary import WorkKind
+from setstone.record.work import work
 
 _r, _w = schema.readings.c, schema.reading_withdrawals.c
 #: What may stand in the details of a reading.
 _DETAILS = ("part", "liquid", "directions", "water_c", "check")
+#: Work after which a stone is set, or is not.
+_ABOUT_SETTING = (WorkKind.SET, WorkKind.UNSET)
 #: What a person enters of a reading, and may correct.
 _ENTERED = (
     "test",
@@ -107,8 +111,7 @@ def add_line(book: Store, stone: StoneEntry, text: str, *, by: str, **besides: A
     ----------
     stone : StoneEntry
     text : str
-        For example ``"1.762-1.770 unset"``. Where it does not say whether the stone is set, it is as at its newest
-        reading, else set.
+        For example ``"1.762-1.770 unset"``. Where it does not say whether the stone is set, it is as `is_set` tells.
     by : str
         Who read it.
     **besides
@@ -124,9 +127,8 @@ def add_line(book: Store, stone: StoneEntry, text: str, *, by: str, **besides: A
     BookError
         When the line is not understood, with how to write it, or as `add_reading`.
     """
-    earlier = readings(book, stone)
-    state = bool(besides.get("stone_is_set", earlier[-1].stone_is_set if earlier else True))
-    line = read_line(text, is_set=state)
+    given = besides.get("stone_is_set")
+    line = read_line(text, is_set=is_set(book, stone) if given is None else bool(given))
     kind = line.understood.kind
     whole = kind is None or kind is ReadingKind.OBSERVATION  # loupe or microscope
     typed: dict[str, Any] = {
@@ -270,6 +272,19 @@ def readings(book: Store, stone: StoneEntry, *, withdrawn: bool = False) -> tupl
     """
     with book.snapshot() as connection:
         return _readings(connection, stone, None if withdrawn else _w.id.is_(None))
+
+
+def is_set(book: Store, stone: StoneEntry) -> bool:
+    """Tell whether a stone is in its setting, as the newest reading or the newest work on it says, else that it is.
+
+    Returns
+    -------
+    bool
+    """
+    with book.snapshot():
+        told = [(e.taken or e.at, e.stone_is_set) for e in readings(book, stone)]
+        told += [(w.done, w.kind is WorkKind.SET) for w in work(book, stone) if w.kind in _ABOUT_SETTING]
+    return max(told, key=lambda t: t[0])[1] if told else True
 
 
 def remarks(book: Store, stone: StoneEntry) -> tuple[RemarkEntry, ...]:

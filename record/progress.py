@@ -3,9 +3,10 @@
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from operator import itemgetter
+from typing import NamedTuple
 
-from sqlalchemy import ColumnElement, Row, Select, case, func, null, select
+from sqlalchemy import ColumnElement, Select, case, func, null, select, type_coerce
 
 from setstone.record import schema
 from setstone.record.clock import in_utc
@@ -29,9 +30,9 @@ _query = (
         _t.left,
         _t.findings,
         _t.contradictions,
-        _t.changed,
+        type_coerce(_t.changed, schema.AsGiven),
         _t.signed_by,
-        _t.signed_at,
+        type_coerce(_t.signed_at, schema.AsGiven),
     )
     .select_from(schema.standings)
     .join(schema.stones)
@@ -40,39 +41,78 @@ _query = (
 )
 
 
-@dataclass(frozen=True, slots=True)  # there may be thousands of them
-class Progress:
-    """The work on one stone.
+_OBJECT = itemgetter(1)
+_STAGES = {str(stage): stage for stage in Stage}
+
+
+class Progress(NamedTuple):
+    """The work on one stone, a row of a list of thousands: what takes time to make is made when it is asked for.
 
     Parameters
     ----------
-    stone : StoneEntry
-    stage : Stage
+    stone_id, object_id : int
+    object_name, position, claimed_as : str
+        Of `stone`.
+    state : str
+        Of `stage`.
     photographs : int
         How many there are.
-    to_examine : tuple of str
-        Occasions photographed since they were last examined, or never examined.
+    open_occasions : list of str or None
+        Of `to_examine`.
     left : int
         Likely candidates nobody has judged yet, over all occasions.
     findings : int
         Accepted or drawn, over all occasions.
-    signature : Signature or None
-        In force, and nothing was changed since.
     contradictions : int
         Things in the record that do not go together.
-    changed : datetime
-        When something was last entered.
+    changed_at : datetime or str
+        Of `changed`, as the database gives it.
+    signed_by : str or None
+    signed_at : datetime, str or None
+        Of `signature`, as the database gives it.
     """
 
-    stone: StoneEntry
-    stage: Stage
+    stone_id: int
+    object_id: int
+    object_name: str
+    position: str
+    claimed_as: str
+    state: str
     photographs: int
-    to_examine: tuple[str, ...]
+    open_occasions: list[str] | None
     left: int
     findings: int
-    signature: Signature | None
     contradictions: int
-    changed: datetime
+    changed_at: datetime | str
+    signed_by: str | None
+    signed_at: datetime | str | None
+
+    @property
+    def stone(self) -> StoneEntry:
+        """The stone."""
+        return StoneEntry(self.stone_id, self.object_id, self.object_name, self.position, self.claimed_as)
+
+    @property
+    def stage(self) -> Stage:
+        """How far the work has come."""
+        return _STAGES[self.state]
+
+    @property
+    def to_examine(self) -> tuple[str, ...]:
+        """Occasions photographed since they were last examined, or never examined."""
+        return tuple(self.open_occasions or ())
+
+    @property
+    def changed(self) -> datetime:
+        """When something was last entered."""
+        return schema.moment(self.changed_at)
+
+    @property
+    def signature(self) -> Signature | None:
+        """Who signed and when, in force, and nothing was changed since."""
+        if self.signed_by is None or self.signed_at is None:
+            return None
+        return Signature(self.signed_by, schema.moment(self.signed_at))
 
 
 @dataclass(frozen=True)
@@ -105,7 +145,9 @@ def progress(book: Store, only: Collection[int] | None = None) -> tuple[Progress
     """
     query = _query if only is None else _query.where(_s.id.in_(only))
     with book.snapshot() as connection:
-        return tuple(_progress(row) for row in connection.execute(query.order_by(_s.object_id, _s.id)))
+        rows = map(Progress._make, connection.execute(query.order_by(_s.id)))
+        # By object here: stones lie in the database in the order they were added, and mostly object by object.
+        return tuple(sorted(rows, key=_OBJECT))
 
 
 def search(
@@ -155,7 +197,7 @@ def search(
     page = query.order_by(_s.object_id, _s.id).offset(first).limit(most)
     with book.snapshot() as connection:
         total = connection.execute(_counted(query)).scalar_one()
-        return Found(tuple(_progress(row) for row in connection.execute(page)), total)
+        return Found(tuple(map(Progress._make, connection.execute(page))), total)
 
 
 def matching(
@@ -202,22 +244,3 @@ def _conditions(
 
 def _counted(query: Select[*tuple[object, ...]]) -> Select[int]:
     return query.with_only_columns(func.count())
-
-
-def _progress(row: Row[*tuple[Any, ...]]) -> Progress:
-    # Taken apart in order: by name it takes twice as long, which counts over thousands.
-    (
-        stone_id, object_id, name, position, claimed_as,
-        stage, photographs, to_examine, left, findings, contradictions, changed, signed_by, signed_at,
-    ) = row  # fmt: skip
-    return Progress(
-        stone=StoneEntry(stone_id, object_id, name, position, claimed_as),
-        stage=Stage(stage),
-        photographs=photographs,
-        to_examine=tuple(to_examine or ()),
-        left=left,
-        findings=findings,
-        signature=None if signed_by is None else Signature(signed_by, signed_at),
-        contradictions=contradictions,
-        changed=changed,
-    )

@@ -22,6 +22,7 @@ from sqlalchemy import (
     TypeDecorator,
     UniqueConstraint,
 )
+from sqlalchemy.types import NullType
 
 from setstone.record.clock import in_utc
 
@@ -41,6 +42,16 @@ class UTCDateTime(TypeDecorator[datetime]):
         if value.tzinfo is UTC:
             return value
         return value.replace(tzinfo=UTC) if value.tzinfo is None else in_utc(value)
+
+
+#: Leaves a moment as the database gives it, for lists of thousands: `moment` reads it when it is asked for.
+AsGiven = NullType()
+
+
+def moment(given: datetime | str) -> datetime:
+    """Read a moment that was left as the database gives it: SQLite keeps text, without a time zone."""
+    read = datetime.fromisoformat(given) if isinstance(given, str) else given
+    return read.replace(tzinfo=UTC) if read.tzinfo is None else in_utc(read)
 
 
 # Constraints need names so that a later migration can speak of them.

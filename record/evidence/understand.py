@@ -227,11 +227,17 @@ def _require_index(index: float, typed: str) -> None:
 
 
 def _density(kind: ReadingKind, typed: Typed) -> Understood:
+    read = _weighed_or_given(kind, typed)
     if typed.is_set:
+        said = read.says.partition(" ±")[0]
         raise BookError(
-            "The density of a set stone cannot be had by weighing: its setting would be weighed with it. "
-            "Enter it when the stone is unset, and say '--unset'."
+            f"'{typed.value}' is understood as {said}, but a set stone cannot be weighed without its setting: unset it, "
+            "and enter the reading as unset."
         )
+    return read
+
+
+def _weighed_or_given(kind: ReadingKind, typed: Typed) -> Understood:
     weights = re.fullmatch(
         rf"({NUMBER})\s*(g|ct)?\s*(?:/|;|in air,?)\s*({NUMBER})\s*(g|ct)?(?:\s*in water)?",
         typed.value.strip(),

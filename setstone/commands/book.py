@@ -70,6 +70,27 @@ def add_object(
     show(as_json, j.an_object(entry), lambda: say(f"Added '{entry.name}'."))
 
 
+@object_commands.command("correct")
+def correct_object(
+    name: Annotated[str, typer.Argument(help="As it is called now.")],
+    new_name: Annotated[str | None, typer.Option("--name", help="As it shall be called.")] = None,
+    description: Annotated[str | None, typer.Option(help="As it should be.")] = None,
+    by: ByOption = LOGIN,
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Correct the name or the description of an object; the journal keeps what stood before.
+
+    Example: setstone object correct "Snuff box" --name "Presentation snuff box"
+    """
+    from setstone.commands import as_json as j
+
+    _require_one(name=new_name, description=description)
+    with open_book(book) as opened:
+        entry = opened.correct_object(opened.object(name), name=new_name, description=description, by=by)
+    show(as_json, j.an_object(entry), lambda: say(f"Corrected '{entry.name}'."))
+
+
 @object_commands.command("list")
 def list_objects(book: BookOption = HERE, as_json: JsonOption = False) -> None:
     """List the objects of the book."""
@@ -117,11 +138,88 @@ def add_stone(
     )
 
 
+@stone_commands.command("correct")
+def correct_stone(
+    stone: StoneArgument,
+    position: Annotated[str | None, typer.Option(help="Where it sits, as it should be.")] = None,
+    claimed: Annotated[str | None, typer.Option(help="What it is claimed to be, as it should be.")] = None,
+    by: ByOption = LOGIN,
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Correct the position of a stone or what it is claimed to be; the journal keeps what stood before.
+
+    Example: setstone stone correct lid-3 --claimed spinel
+    """
+    from setstone.commands import as_json as j
+
+    _require_one(position=position, claimed=claimed)
+    with open_book(book) as opened:
+        entry = opened.correct_stone(opened.stone(stone), position=position, claimed_as=claimed, by=by)
+    show(as_json, j.stone(entry), lambda: say(f"Corrected {entry.full_name}."))
+
+
+@stone_commands.command("remove")
+def remove_stone(
+    stone: StoneArgument, by: ByOption = LOGIN, book: BookOption = HERE, as_json: JsonOption = False
+) -> None:
+    """Take a stone out of the book; all that was done on it is kept, and 'setstone stone restore' brings it back.
+
+    Example: setstone stone remove lid-9
+    """
+    from setstone.commands import as_json as j
+
+    with open_book(book) as opened:
+        entry = opened.stone(stone)
+        opened.remove_stone(entry, by=by)
+    show(
+        as_json,
+        j.stone(entry),
+        lambda: say(
+            f"Took out {entry.full_name}; 'setstone stone restore {entry.position}' brings it back with all that is kept."
+        ),
+    )
+
+
+@stone_commands.command("restore")
+def restore_stone(
+    stone: StoneArgument, by: ByOption = LOGIN, book: BookOption = HERE, as_json: JsonOption = False
+) -> None:
+    """Bring a stone back that was taken out: the last one, where there were several of that position.
+
+    Example: setstone stone restore lid-9
+    """
+    from setstone.commands import as_json as j
+
+    with open_book(book) as opened:
+        entry = opened.restore_stone(opened.removed_stone(stone), by=by)
+    show(as_json, j.stone(entry), lambda: say(f"Brought back {entry.full_name}."))
+
+
 @stone_commands.command("list")
-def list_stones(book: BookOption = HERE, as_json: JsonOption = False) -> None:
+def list_stones(
+    removed: Annotated[
+        bool, typer.Option("--removed", help="List those that were taken out instead.")
+    ] = False,
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
     """List the stones: what is claimed, how many photographs, how far the work has come."""
     from setstone.commands import as_json as j
 
+    if removed:
+        with open_book(book) as opened:
+            gone = opened.removed_stones()
+        show(
+            as_json,
+            [j.stone(s) for s in gone],
+            lambda: table(
+                ("object", "stone", "claimed as"),
+                [(s.object_name, s.position, s.claimed_as or "–") for s in gone],
+                "No stone was taken out of this book.",
+            ),
+        )
+        return
     with open_book(book) as opened:
         stones = opened.progress()
     show(
@@ -143,6 +241,15 @@ def list_stones(book: BookOption = HERE, as_json: JsonOption = False) -> None:
             "The book holds no stones yet; add one with 'setstone stone add POSITION'.",
         ),
     )
+
+
+def _require_one(**given: str | None) -> None:
+    from setstone.record.errors import BookError
+
+    if all(value is None for value in given.values()):
+        raise BookError(
+            f"Nothing is to be corrected; give {' or '.join(f'--{n}' for n in given)} as it should be."
+        )
 
 
 @stone_commands.command("show")

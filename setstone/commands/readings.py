@@ -31,7 +31,9 @@ UncertaintyOption = Annotated[
 InstrumentOption = Annotated[str | None, typer.Option(help="Which instrument.")]
 SetOption = Annotated[
     bool | None,
-    typer.Option("--set/--unset", help="Whether the stone was in its setting.", show_default="set"),
+    typer.Option(
+        "--set/--unset", help="Whether the stone was in its setting.", show_default="as it was said last"
+    ),
 ]
 RemarkOption = Annotated[str | None, typer.Option(help="Anything worth knowing about it.")]
 PartOption = Annotated[str | None, typer.Option(help="Where the index was read: 'table' or 'pavilion'.")]
@@ -114,6 +116,7 @@ def add(
     with open_book(book) as opened:
         of = opened.stone(stone)
         if value:
+            changes.setdefault("stone_is_set", opened.is_set(of))
             entry = opened.add_reading(of, test=test, value=value, by=by, **changes)
         else:
             entry = opened.add_line(of, test, by=by, **changes)
@@ -141,6 +144,9 @@ def correct(
     check: CheckOption = None,
     taken: TakenOption = None,
     findings: FindingsOption = None,
+    no_findings: Annotated[
+        bool, typer.Option("--no-findings", help="It belongs to no finding in the pictures.")
+    ] = False,
     reason: ReasonOption = "",
     by: ByOption = LOGIN,
     book: BookOption = HERE,
@@ -162,7 +168,7 @@ def correct(
         stone_is_set=is_set,
         remark=remark,
         taken=_moment(taken),
-        findings=_findings(findings),
+        findings=_links(findings, none=no_findings),
     )
     details = _details(part, liquid, directions, water_c, check)
     with open_book(book) as opened:
@@ -265,6 +271,15 @@ def _moment(text: str | None) -> datetime | None:
         return datetime.fromisoformat(text).astimezone()
     except ValueError as error:
         raise BookError(f"'{text}' is no time; write it as '2026-03-02 14:30'.") from error
+
+
+def _links(given: list[str] | None, *, none: bool) -> list[tuple[str | None, int]] | None:
+    """Findings as given; an empty list where there shall be none."""
+    from setstone.record.errors import BookError
+
+    if none and given:
+        raise BookError("'--finding' and '--no-findings' exclude each other; give one of them.")
+    return [] if none else _findings(given)
 
 
 def _findings(given: list[str] | None) -> list[tuple[str | None, int]] | None:

@@ -247,6 +247,23 @@ def test_a_damaged_zip_gets_one_sentence_and_leaves_nothing(
     assert not (tmp_path / "again").exists()
 
 
+def test_a_locked_zip_gets_one_sentence(export: Path, tmp_path: Path) -> None:
+    """Bit 0 of the flags of an entry: encrypted (PKWARE APPNOTE 6.3, section 4.4.4)."""
+    archive = Path(shutil.make_archive(str(tmp_path / "export"), "zip", export))
+    locked = bytearray(archive.read_bytes())
+    # The flags stand 6 bytes behind the magic number of a local header, 8 behind that of the directory at the end.
+    for magic, flags in ((b"PK\x03\x04", 6), (b"PK\x01\x02", 8)):
+        at = locked.find(magic)
+        while at >= 0:
+            locked[at + flags] |= 1
+            at = locked.find(magic, at + 4)
+    archive.write_bytes(locked)
+    with pytest.raises(BookError, match="locked with a password") as refused:
+        import_book(archive, tmp_path / "again", by="Ada")
+    assert "\n" not in str(refused.value)
+    assert not (tmp_path / "again").exists()
+
+
 def test_what_is_no_export_is_said(tmp_path: Path) -> None:
     (tmp_path / "letter.zip").write_text("Dear Sir")
     (tmp_path / "folder").mkdir()

@@ -107,7 +107,8 @@ def test_an_estimated_weight_is_kept_with_its_formula(run: Run) -> None:
     ("words", "sentence"),
     [
         (("reading", "add", "lid-5", "refractometer", "17.62"), "check the digits"),
-        (("reading", "add", "lid-5", "density", "3.52"), "cannot be had by weighing"),
+        (("reading", "add", "lid-5", "density", "3.52"), "cannot be weighed without its setting"),
+        (("reading", "add", "lid-5", "4,00"), "understood as density 4.00 g/cm³, but"),
         (("reading", "add", "lid-5", "hardness", "10"), "never made"),
         (("reading", "add", "lid-5", "strong"), "write both"),
         (("reading", "add", "lid-5", "thermal", "5", "--check", "2"), "simulant and diamond as read"),
@@ -136,3 +137,61 @@ def test_bad_input_gets_one_sentence_and_nothing_is_kept(
     assert sentence in err
     assert len(err.strip().splitlines()) == 1
     assert data(run, "journal") == before
+
+
+def test_a_density_is_taken_once_the_stone_is_unset(run: Run) -> None:
+    """Whether typed as one line or in two, and by what was done at the bench."""
+    for words in (("density", "4,00"), ("4,00",), ("0.5302 g / 0.3975 g",)):
+        status, _, err = run("reading", "add", "lid-5", *words)
+        assert status == 1
+        assert "unset it, and enter the reading as unset" in err
+    assert run("work", "add", "lid-5", "unset")[0] == 0
+    for words in (("density", "4,00"), ("4,00",)):
+        assert not data(run, "reading", "add", "lid-5", *words)["stone_is_set"]
+
+
+def test_object_and_stone_are_corrected(run: Run) -> None:
+    assert run("object", "correct", "presentation snuff box", "--name", "Snuff box")[0] == 0
+    corrected = data(run, "stone", "correct", "lid-5", "--position", "lid-6", "--claimed", "paste")
+    assert (corrected["object"], corrected["stone"], corrected["claimed_as"]) == (
+        "Snuff box",
+        "lid-6",
+        "paste",
+    )
+    for words in (("object", "correct", "Snuff box"), ("stone", "correct", "lid-6")):
+        status, _, err = run(*words)
+        assert status == 1
+        assert "Nothing is to be corrected; give --" in err
+    assert [j["action"] for j in data(run, "journal")][-2:] == ["correct object", "correct stone"]
+
+
+def test_a_stone_is_taken_out_and_brought_back(run: Run) -> None:
+    assert run("reading", "add", "lid-5", ">1.81")[0] == 0
+    assert "restore" in run("stone", "remove", "lid-5")[1]
+    assert data(run, "stone", "list") == []
+    assert run("agrees", "lid-5")[0] == 1
+    assert [s["stone"] for s in data(run, "stone", "list", "--removed")] == ["lid-5"]
+    assert "lid-5" in run("stone", "list", "--removed")[1]
+    # Its position may be taken meanwhile.
+    assert run("stone", "add", "lid-5")[0] == 0
+    assert "choose another position" in run("stone", "restore", "lid-5")[2]
+    assert run("stone", "correct", "lid-5", "--position", "lid-7")[0] == 0
+    assert run("stone", "restore", "LID-5")[0] == 0
+    assert len(data(run, "reading", "list", "lid-5")["readings"]) == 1
+    assert "No stone 'lid-5' was taken out" in run("stone", "restore", "lid-5")[2]
+
+
+def test_links_to_findings_are_cleared(run: Run) -> None:
+    number = data(run, "reading", "add", "lid-5", "loupe", "needle")["number"]
+    status, _, err = run("reading", "correct", "lid-5", str(number), "--finding", "1", "--no-findings")
+    assert status == 1
+    assert "exclude each other" in err
+    assert data(run, "reading", "correct", "lid-5", str(number), "--no-findings")["findings"] == []
+
+
+def test_readings_without_a_check_are_marked(run: Run) -> None:
+    assert "no check on a glass" in data(run, "reading", "add", "lid-5", ">1.81")["marked_because"]
+    checked = data(run, "reading", "add", "lid-5", "ri", ">1.81", "--check", "1.517/1.516")
+    assert checked["marked_because"] is None
+    assert "[marked: no check" in " ".join(run("reading", "list", "lid-5")[1].split())
+    assert "It is marked: no check" in run("reading", "add", "lid-5", "1.76")[1]
