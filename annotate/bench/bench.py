@@ -154,7 +154,7 @@ class Bench:
         """Read everything that is shown from the book again."""
         self._read_progress()
         self.stones_changed.emit()
-        if self.stone is not None and all(p.stone.id != self.stone.id for p in self.progress):
+        if self.stone is not None and all(p.stone_id != self.stone.id for p in self.progress):
             self.choose(None)
             return
         self.photographs_changed.emit()
@@ -188,7 +188,7 @@ class Bench:
                 entry = book.correct_object(entry, name=called, by=self.by)
                 self.changed_here()
                 if self.stone is not None and self.stone.object_id == entry.id:
-                    self.stone = next(p.stone for p in self.progress if self.stone.id == p.stone.id)
+                    self.stone = next(p.stone for p in self.progress if self.stone.id == p.stone_id)
 
             return write
 
@@ -212,7 +212,7 @@ class Bench:
 
     def choose_by(self, step: int) -> None:
         """Choose the stone that many places further in the list."""
-        ids = [p.stone.id for p in self.progress]
+        ids = [p.stone_id for p in self.progress]
         if ids:
             at = ids.index(self.stone.id) + step if self.stone is not None and self.stone.id in ids else 0
             self.choose(self.progress[min(len(ids) - 1, max(0, at))].stone)
@@ -315,7 +315,7 @@ class Bench:
     def here(self) -> Progress | None:
         """How far the work on the chosen stone has come."""
         return next(
-            (p for p in self.progress if self.stone is not None and p.stone.id == self.stone.id), None
+            (p for p in self.progress if self.stone is not None and p.stone_id == self.stone.id), None
         )
 
     # Photographs
@@ -517,12 +517,12 @@ class Bench:
             if self.progress:
                 # Only what was changed since: a book may hold thousands of stones.
                 changed = self.book.stones_changed_since(self._last_line)
-                kept = tuple(p for p in self.progress if p.stone.id not in changed)
+                kept = tuple(p for p in self.progress if p.stone_id not in changed)
                 there = kept + self.book.progress(changed)
             else:
                 there = self.book.progress()
             self._last_line = newest
-        self.progress = tuple(sorted(there, key=lambda p: (p.stone.object_id, in_order(p.stone.position))))
+        self.progress = tuple(sorted(there, key=lambda p: (p.object_id, in_order(p.position))))
 
     def _newest_line(self) -> int:
         return 0 if self.book is None else self.book.newest_journal_line()
@@ -535,7 +535,7 @@ class Bench:
     def _go_to(self, stone: StoneEntry) -> None:
         """Choose a stone, as it is called now, where another one is chosen."""
         if self.stone is None or self.stone.id != stone.id:
-            self.choose(next((p.stone for p in self.progress if p.stone.id == stone.id), None))
+            self.choose(next((p.stone for p in self.progress if p.stone_id == stone.id), None))
 
     def _show_photographs(self, stone: StoneEntry, occasion: str) -> None:
         """Show the photographs of a stone as they are now, where it is chosen; of its last occasion when none is given."""

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from functools import lru_cache
 
 from setstone.capture.photograph import Lamp
 from setstone.record.entries import PhotographEntry
@@ -42,6 +43,7 @@ def likely_occasion(there: Sequence[PhotographEntry], lamp: Lamp, taken: datetim
     return OCCASIONS[-1] if last in OCCASIONS else last
 
 
+@lru_cache(maxsize=20_000)  # a book of thousands of stones has few positions
 def in_order(position: str) -> tuple[tuple[int, str], ...]:
     """Key that sorts positions as people count: lid-2 before lid-10.
 

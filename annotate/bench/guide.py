@@ -38,7 +38,7 @@ def next_step(bench: Bench) -> str:
         return f"Show more in the panel Review (key ,): {_candidates(here.left)} of {here.stone.position} {'is' if here.left == 1 else 'are'} not shown."
     if here.stage is Stage.REVIEWED:
         return f"{here.stone.position} is reviewed: enter its readings, then sign it."
-    open_ones = [p.stone.position for p in bench.progress if p.stage is not Stage.SIGNED]
+    open_ones = [p.position for p in bench.progress if p.stage is not Stage.SIGNED]
     if open_ones:
         return f"{here.stone.position} is signed; go on with {open_ones[0]}."
     return "All stones are signed: write the hand-out."

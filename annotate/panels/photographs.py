@@ -419,7 +419,7 @@ class PhotographRow(QFrame):
             self.occasion.setCurrentText(self.entry.occasion)
 
     def _move(self) -> None:
-        others = [p.stone for p in self._bench.progress if p.stone.id != self.entry.stone_id]
+        others = [p.stone for p in self._bench.progress if p.stone_id != self.entry.stone_id]
         names = [s.full_name for s in others]
         if not names:
             self._bench.said.emit("There is no other stone in the book; add it first.")

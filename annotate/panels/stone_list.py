@@ -58,7 +58,7 @@ class StoneModel(QAbstractTableModel):
     def read(self) -> None:
         """Take the stones from the bench; the choice in a view stays where the rows are the same ones."""
         old, new = self.rows, self._bench.progress
-        if [p.stone.id for p in old] != [p.stone.id for p in new]:
+        if [p.stone_id for p in old] != [p.stone_id for p in new]:
             self.beginResetModel()
             self.rows = new
             self.endResetModel()
@@ -70,7 +70,7 @@ class StoneModel(QAbstractTableModel):
 
     def row_of(self, stone_id: int) -> int:
         """Row of a stone; -1 when it is not there."""
-        return next((row for row, p in enumerate(self.rows) if p.stone.id == stone_id), -1)
+        return next((row for row, p in enumerate(self.rows) if p.stone_id == stone_id), -1)
 
     def rowCount(self, parent: QModelIndex = QModelIndex()) -> int:  # noqa: N802, B008 as Qt has it
         """Count the stones."""
@@ -97,7 +97,7 @@ class StoneModel(QAbstractTableModel):
         """Give what a cell shows."""
         p, column = self.rows[index.row()], index.column()
         if role in (_Role.DisplayRole, _Role.EditRole):
-            return (p.stone.position, p.stone.claimed_as, state_words(p))[column]
+            return (p.position, p.claimed_as, state_words(p))[column]
         if role == _Role.DecorationRole and column == STATE:
             return self._icons[p.stage]
         if role == _Role.DecorationRole and column == STONE:
@@ -107,7 +107,7 @@ class StoneModel(QAbstractTableModel):
         if role == _Role.ToolTipRole:
             return _tip(p) if column == STATE else f"{p.stone.full_name}\n{_TIPS[column]}"
         if role == _Role.AccessibleTextRole and column == STONE:
-            return f"{p.stone.position}, {p.stone.claimed_as}, {state_words(p)}"
+            return f"{p.position}, {p.claimed_as}, {state_words(p)}"
         return None
 
     def setData(self, index: QModelIndex, value: Any, role: int = _Role.EditRole) -> bool:  # noqa: N802
@@ -122,7 +122,7 @@ class StoneModel(QAbstractTableModel):
 
     def _picture(self, p: Progress) -> QIcon:
         """A square of the thumbnail; an empty one where there is none, so that all names begin in line."""
-        name = (p.stone.id, p.photographs)
+        name = (p.stone_id, p.photographs)
         if name not in self._pictures:
             whole = self._thumbnails.of(name, lambda: self._bench.picture(p.stone)) if p.photographs else None
             if whole is None:
@@ -171,21 +171,21 @@ class StoneFilter(QSortFilterProxyModel):
     def fits(self, p: Progress) -> bool:
         """Tell whether a stone is what is looked for."""
         return (
-            (self._object is None or p.stone.object_id == self._object)
+            (self._object is None or p.object_id == self._object)
             and (self._stage is None or p.stage is self._stage)
-            and (self._found is None or p.stone.id in self._found)
+            and (self._found is None or p.stone_id in self._found)
         )
 
     def filterAcceptsRow(self, source_row: int, source_parent: QModelIndex) -> bool:  # noqa: N802, ARG002
         """Tell whether a stone is shown."""
         p = self._stones.rows[source_row]
-        if self._bench.stone is not None and p.stone.id == self._bench.stone.id:
+        if self._bench.stone is not None and p.stone_id == self._bench.stone.id:
             return True  # it must not vanish under the hands of whoever works on it
         return self.fits(p)
 
 
 def _tip(p: Progress) -> str:
-    lines = [f"{p.stone.position}: {p.stage}"]
+    lines = [f"{p.position}: {p.stage}"]
     if p.left:
         lines.append(f"{p.left} likely candidates are left to judge, over all occasions")
     if p.contradictions:

@@ -353,9 +353,7 @@ class StonesPanel(QStackedWidget):
         self.remove.setEnabled(here is not None)
         self._show_sign()
         positions = [
-            p.stone.position
-            for p in self._bench.progress
-            if self.object.currentData() in (None, p.stone.object_id)
+            p.position for p in self._bench.progress if self.object.currentData() in (None, p.object_id)
         ]
         if not self.position.isModified():
             self.position.setText(next_position(positions))
