@@ -25,6 +25,7 @@ from setstone.record.exporting import export_book, exported_tables
 from setstone.record.importing import import_book
 from setstone.record.marking import drawn_by_hand
 from setstone.record.migrations import LATEST
+from setstone.record.progress import Progress
 from setstone.record.vocabulary import Fact, FindingKind, Verdict, WorkKind
 
 ROOT = Path(__file__).parents[2]
@@ -77,6 +78,21 @@ def target(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Path | st
         connection.execute("DROP DATABASE again WITH (FORCE)")
 
 
+def told(p: Progress) -> tuple[object, ...]:
+    """How a stone stands, without how a kind of database writes a moment."""
+    return (
+        p.stone,
+        p.stage,
+        p.photographs,
+        p.to_examine,
+        p.left,
+        p.findings,
+        p.contradictions,
+        p.changed,
+        p.signature,
+    )
+
+
 @pytest.mark.parametrize("name", ["export", "export.zip"])
 def test_nothing_is_lost_between_any_two_kinds_of_database(
     book: Book, stone: StoneEntry, picture: Path, target: Path | str, tmp_path: Path, name: str
@@ -91,7 +107,7 @@ def test_nothing_is_lost_between_any_two_kinds_of_database(
         after = rows(again)
         kept = {p.read_bytes() for p in again.photographs_folder.iterdir()}
         assert kept == {picture.read_bytes(), micrometer.read_bytes()}
-        assert again.progress() == book.progress()
+        assert [told(p) for p in again.progress()] == [told(p) for p in book.progress()]
         assert again.journal()[-1].action == "import book"
         # It goes on where it was: numbers are not given twice.
         again.add_remark(again.stone("lid-3"), "after", by="Bea")
