@@ -7,7 +7,8 @@ Stones are few, so each is also seen turned, larger or smaller, noisier and of o
 with opaque bodies of random size, outline, place and softness put into it. Folds are by stone: both
 photographs of a pair, and all variants of a stone, are in the same fold. Stones rendered by
 benchmarks/render_stones.py take part in the training, not in the figures. Only the photographs of the
-test stones as they are count in what is reported.
+test stones as they are count in what is reported. Printed of the scores as well: how far they are from the share that is
+real, before and after calibration on the other folds, and how far perfect scores of as few spots would be.
 """
 
 import argparse
@@ -23,6 +24,7 @@ from numpy.typing import NDArray
 from sklearn.linear_model import LogisticRegression  # type: ignore[import-untyped]
 
 sys.path.insert(0, str(Path(__file__).parent))
+from accuracy import calibration_error
 from stone_scenes import StoneScene, stone_scenes
 
 from setstone.measure.light import Pixels, Plane
@@ -288,6 +290,7 @@ def main() -> None:
     options.add_argument("stones", type=Path)
     options.add_argument("--renders", type=Path, nargs="+", required=True)
     options.add_argument("--cache", type=Path, required=True)
+    options.add_argument("--deal", type=int, default=1, help="deal the stones to the folds anew")
     options.add_argument("--write", action="store_true", help="replace measure/spot_weights.py")
     chosen = options.parse_args()
     chosen.cache.mkdir(parents=True, exist_ok=True)
@@ -295,7 +298,9 @@ def main() -> None:
     for renders in chosen.renders:
         rows += samples(renders, chosen.cache, rendered=True)
     stones = sorted({s.stone for s in rows})
-    fold = {stone: k % FOLDS for k, stone in enumerate(np.random.default_rng(1).permutation(stones))}
+    fold = {
+        stone: k % FOLDS for k, stone in enumerate(np.random.default_rng(chosen.deal).permutation(stones))
+    }
     held_out = [fit([s for s in rows if fold[s.stone] != k]) for k in range(FOLDS)]
     originals = [s for s in rows if s.original]
     scored = {id(s): held_out[fold[s.stone]].scores(s.vectors) for s in originals}
@@ -310,9 +315,28 @@ def main() -> None:
     for low in (0.0, 0.2, 0.4, 0.6, 0.8):
         band = (labels >= 0) & (scores >= low) & (scores < low + 0.2)
         print(f"  scored {low:.1f} to {low + 0.2:.1f}: {labels[band].sum()} of {band.sum()} real")
+    print_reliability("before", np.concatenate([scored[id(s)] for s in originals]), labels)
+    print_reliability("after", scores, labels)
     if chosen.write:
         weights = fit(rows).calibrated(*calibration(originals, scored))
         write(Path(__file__).parents[1] / "measure" / "spot_weights.py", weights)
+
+
+def print_reliability(when: str, scores: Vector, labels: NDArray[np.int64]) -> None:
+    """Expected calibration error of spots scored 0.1 or more, beside what chance alone makes of perfect scores."""
+    use = (labels >= 0) & (scores >= 0.1)
+    shown, real = scores[use], labels[use] == 1
+
+    def error(which: NDArray[np.bool_]) -> float:
+        return calibration_error(list(zip(shown.tolist(), which.tolist(), strict=True)))
+
+    rng = np.random.default_rng(0)
+    chance = [error(rng.random(len(shown)) < shown) for _ in range(500)]
+    brier = float(np.mean((scores[labels >= 0] - (labels[labels >= 0] == 1)) ** 2))
+    print(
+        f"  {when} calibration: error {error(real):.3f} of {len(shown)} spots scored 0.1 or more; of perfect scores it would be "
+        f"{np.mean(chance):.3f} in the mean and below {np.quantile(chance, 0.95):.3f} in 95 % (Brier score {brier:.5f})"
+    )
 
 
 def calibration(rows: list[Sample], scored: dict[int, Vector]) -> tuple[float, float]:

@@ -85,18 +85,20 @@ def test_an_even_picture_has_no_candidates() -> None:
     assert judge_spots(replace(scene, white=plain, blue=plain)) == ()
 
 
-def test_a_dark_triangle_is_called_angular_and_not_believed() -> None:
+@pytest.mark.parametrize("half", [6, 8, 10])
+def test_a_dark_triangle_is_found_called_angular_and_not_believed(half: int) -> None:
     scene = stone(BODIES)
     assert scene.white is not None
     white = scene.white.copy()
     x, y = SIZE // 2 - 140, SIZE // 2 + 36
-    corners = np.array([[x - 16, y + 12], [x + 16, y + 12], [x, y - 18]], np.int32)
-    cv2.fillPoly(white, [corners], (70, 20, 24))
+    corners = np.array([[x - half, y + 0.75 * half], [x + half, y + 0.75 * half], [x, y - 1.1 * half]])
+    cv2.fillPoly(white, [corners.astype(np.int32)], (70, 20, 24))
     candidates = judge_spots(replace(scene, white=white))
-    near = [c for c in candidates if math.dist(c.position, (x, y)) < 10]
-    assert all(c.score < 0.5 for c in near)
-    if near:
-        assert "angular" in {r.code for r in near[0].reasons if not r.speaks_for}
+    (found,) = (c for c in candidates if math.dist(c.position, (x, y)) < 10)
+    assert found.score < 0.25
+    assert "angular" in {r.code for r in found.reasons if not r.speaks_for}
+    # Beside it, the bodies are believed as before.
+    assert sum(c.score >= 0.5 for c in candidates) == len(BODIES)
 
 
 @pytest.mark.parametrize("missing", ["white", "blue"])
