@@ -246,6 +246,7 @@ class StonesPanel(QStackedWidget):
         rows.setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
         rows.setDefaultSectionSize(round(2.5 * self._line))
         columns.setHighlightSections(False)
+        columns.setResizeContentsPrecision(0)  # as wide as what is in sight: there may be thousands of rows
         columns.setSectionResizeMode(STONE, QHeaderView.ResizeMode.ResizeToContents)
         columns.setSectionResizeMode(CLAIM, QHeaderView.ResizeMode.Stretch)
         columns.setSectionResizeMode(STATE, QHeaderView.ResizeMode.ResizeToContents)
@@ -352,10 +353,9 @@ class StonesPanel(QStackedWidget):
         here = self._bench.here
         self.remove.setEnabled(here is not None)
         self._show_sign()
-        positions = [
-            p.position for p in self._bench.progress if self.object.currentData() in (None, p.object_id)
-        ]
         if not self.position.isModified():
+            shown = self.object.currentData()
+            positions = [p.position for p in self._bench.progress if shown in (None, p.object_id)]
             self.position.setText(next_position(positions))
         row = -1 if here is None else self._model.row_of(here.stone.id)
         index = self._filter.mapFromSource(self._model.index(row, STONE)) if row >= 0 else QModelIndex()
