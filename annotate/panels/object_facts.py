@@ -98,12 +98,12 @@ class ObjectPanel(QScrollArea):
         """Read what was not read while nobody looked."""
         super().showEvent(event)
         if self._stale:
-            self._show()
+            attempt(self._bench, self._show)
 
     def _show_soon(self) -> None:
         self._stale = True
         if self.isVisible():
-            self._show()
+            attempt(self._bench, self._show)
 
     def _show(self) -> None:
         self._stale = False
@@ -116,7 +116,8 @@ class ObjectPanel(QScrollArea):
             self.stone_title.setText("")
             self._fill(())
             return
-        self._object = next(o for o in self._bench.objects if o.id == stone.object_id)
+        here = self._bench.here
+        self._object = book.object((stone if here is None else here.stone).object_name)
         self.object_title.setText(self._object.name)
         self.stone_title.setText(f"{stone.position} {stone.claimed_as}")
         self._fill((*book.facts(self._object), *book.facts(stone)))

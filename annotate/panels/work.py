@@ -99,12 +99,12 @@ class WorkPanel(QScrollArea):
         """Read what was not read while nobody looked."""
         super().showEvent(event)
         if self._stale:
-            self._show()
+            attempt(self._bench, self._show)
 
     def _show_soon(self) -> None:
         self._stale = True
         if self.isVisible():
-            self._show()
+            attempt(self._bench, self._show)
 
     def _show(self) -> None:
         self._stale = False
