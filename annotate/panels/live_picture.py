@@ -132,7 +132,7 @@ class _View(QWidget):
         painter.drawPixmap(round(left), round(top), picture)
         side = min(MIDDLE_PX, *self._frame.shape[:2]) * zoom / ratio
         if side < min(width, height):
-            painter.setPen(QPen(QColor(255, 255, 255, 150), 1, Qt.PenStyle.DotLine))
+            painter.setPen(QPen(QColor(255, 255, 255, 150)))
             painter.drawRect(
                 round(self.width() / 2 - side / 2),
                 round(self.height() / 2 - side / 2),
@@ -146,8 +146,11 @@ def _whole(frame: Pixels, room: tuple[int, int]) -> tuple[NDArray[np.uint8], flo
     height, width = frame.shape[:2]
     zoom = min(room[0] / width, room[1] / height)
     size = max(1, round(width * zoom)), max(1, round(height * zoom))
-    way = cv2.INTER_AREA if zoom < 1 else cv2.INTER_LINEAR
-    return _eight_bit(cv2.resize(frame, size, interpolation=way)), zoom
+    # A mean over whole numbers of pixels is quick, and what is left can be interpolated.
+    whole = int(1 / zoom)
+    if whole > 1:
+        frame = cv2.resize(frame, (width // whole, height // whole), interpolation=cv2.INTER_AREA)
+    return _eight_bit(cv2.resize(frame, size, interpolation=cv2.INTER_LINEAR)), zoom
 
 
 def _closely(frame: Pixels, room: tuple[int, int]) -> tuple[NDArray[np.uint8], float]:
@@ -166,7 +169,8 @@ def _eight_bit(pixels: Pixels) -> NDArray[np.uint8]:
 
 def _marked(shown: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """A copy with the overexposed places coloured."""
-    over = np.maximum(np.maximum(shown[..., 0], shown[..., 1]), shown[..., 2]) >= OVER
+    red, green, blue = cv2.split(shown)
+    over = cv2.compare(cv2.max(cv2.max(red, green), blue), OVER, cv2.CMP_GE)
     marked = shown.copy()
-    marked[over] = _MARK
+    marked[over > 0] = _MARK
     return marked
