@@ -161,7 +161,7 @@ def search(
     until: datetime | None = None,
     owner: ObjectEntry | None = None,
     first: int = 0,
-    most: int = 200,
+    most: int | None = 200,
 ) -> Found:
     """Find stones; whatever is not given does not matter.
 
@@ -180,7 +180,7 @@ def search(
     owner : ObjectEntry, optional
         Only its stones.
     first, most : int
-        The page: how many to pass over, and how many to give at most.
+        The page: how many to pass over, and how many to give at most; None for all.
 
     Returns
     -------

@@ -201,6 +201,7 @@ def list_stones(
     removed: Annotated[
         bool, typer.Option("--removed", help="List those that were taken out instead.")
     ] = False,
+    most: Annotated[int, typer.Option(help="How many to list; as JSON all are given.", min=1)] = 200,
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
@@ -221,11 +222,10 @@ def list_stones(
         )
         return
     with open_book(book) as opened:
-        stones = opened.progress()
-    show(
-        as_json,
-        [j.progress(p) for p in stones],
-        lambda: table(
+        found = opened.search(most=None if as_json else most)
+
+    def human() -> None:
+        table(
             ("object", "stone", "claimed as", "photographs", "state", "last entry"),
             [
                 (
@@ -236,11 +236,14 @@ def list_stones(
                     str(p.stage),
                     f"{p.changed.astimezone():%Y-%m-%d %H:%M}",
                 )
-                for p in stones
+                for p in found.stones
             ],
             "The book holds no stones yet; add one with 'setstone stone add POSITION'.",
-        ),
-    )
+        )
+        if len(found.stones) < found.total:
+            say(f"{found.total} in all; '--most {found.total}' lists them.")
+
+    show(as_json, [j.progress(p) for p in found.stones], human)
 
 
 def _require_one(**given: str | None) -> None:

@@ -226,7 +226,9 @@ def print_consistency(found: Consistency, *, everything: bool) -> None:
 def print_next_tests(found: Consistency) -> None:
     """Print the tests that would tell most, with their cautions."""
     state = "set" if found.is_set else "unset"
-    if not found.next_tests:
+    if found.contradictions and not found.lines:
+        say("Nothing is left to tell apart: settle the contradictions first, which 'setstone agrees' names.")
+    elif not found.next_tests:
         say("No test of this bench is expected to tell the materials that are left apart; a laboratory may.")
     for test in found.next_tests:
         when = "" if test.possible else " (only when unset)"

@@ -181,6 +181,20 @@ def test_a_stone_is_taken_out_and_brought_back(run: Run) -> None:
     assert "No stone 'lid-5' was taken out" in run("stone", "restore", "lid-5")[2]
 
 
+def test_a_long_list_of_stones_is_given_in_part(run: Run) -> None:
+    assert run("stone", "add", "lid-6", "lid-7")[0] == 0
+    shown = run("stone", "list", "--most", "2")[1]
+    assert "lid-7" not in shown
+    assert "3 in all; '--most 3' lists them." in shown
+    assert len(data(run, "stone", "list", "--most", "2")) == 3
+
+
+def test_contradictions_are_to_be_settled_before_the_next_test(run: Run) -> None:
+    for line in ("1.762-1.770 table", "distant vision 1.54 pavilion", "pol single 3 directions"):
+        assert run("reading", "add", "lid-5", line)[0] == 0
+    assert "settle the contradictions first" in run("next-test", "lid-5")[1]
+
+
 def test_links_to_findings_are_cleared(run: Run) -> None:
     number = data(run, "reading", "add", "lid-5", "loupe", "needle")["number"]
     status, _, err = run("reading", "correct", "lid-5", str(number), "--finding", "1", "--no-findings")
