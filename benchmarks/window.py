@@ -90,12 +90,13 @@ def make_book(folder: Path, scratch: Path) -> None:
             )
 
 
-def examination(noise: np.random.Generator) -> Examination:
-    """Make up an examination with many candidates."""
-    middle = np.array(SIZE) / 2
+def examination(noise: np.random.Generator, size: tuple[int, int] = SIZE) -> Examination:
+    """Make up an examination with many candidates of a photograph of a size, width and height in pixels."""
+    middle = np.array(size) / 2
+    radius = 0.41 * min(size)
     angle = np.linspace(0, 2 * np.pi, 360, endpoint=False)
     outline = Outline(
-        middle + 1500 * np.column_stack([np.cos(angle), np.sin(angle)]),
+        middle + radius * np.column_stack([np.cos(angle), np.sin(angle)]),
         np.ones(360, np.bool_),
         1.0,
         "ellipse",
@@ -104,12 +105,13 @@ def examination(noise: np.random.Generator) -> Examination:
     reason = (Reason("thin-bright", "Thin and brighter than both sides.", speaks_for=True),)
     candidates = []
     for _ in range(CANDIDATES):
-        path = middle + noise.uniform(-1000, 1000, 2) + np.cumsum(noise.uniform(-4, 8, (120, 2)), axis=0)
+        begin = middle + radius * noise.uniform(-0.65, 0.65, 2)
+        path = begin + radius / 1500 * np.cumsum(noise.uniform(-4, 8, (120, 2)), axis=0)
         sizes = {"length": Quantity(0.4, 0.01, "mm")}
         candidates.append(Candidate("line", path, "blue", float(noise.uniform(0.3, 1)), reason, 20.0, sizes))
     candidates.sort(key=lambda c: -c.score)
     return Examination(
-        "white", SIZE, scale, outline, diameters(outline, scale), np.eye(3), tuple(candidates), None, ()
+        "white", size, scale, outline, diameters(outline, scale), np.eye(3), tuple(candidates), None, ()
     )
 
 
