@@ -178,6 +178,7 @@ class Layers:
         layer = self[name]
         if not np.array_equal(layer.data, pieces):
             layer.data = pieces
+        if layer.edge_width != width:
             layer.edge_width = width
 
     def put_labels(self, name: str, labels: Sequence[tuple[str, float, float]], unit: float) -> None:
