@@ -184,8 +184,7 @@ class ReviewPanel(QScrollArea):
                 if stone is None
                 else f"{stone.position} is not examined yet: press F5."
             )
-            self.done.setMaximum(1)
-            self.done.setValue(0)
+            self._fill(0, 1)
             self.shown.setText("")
             return
         queue = review.queue
@@ -196,8 +195,7 @@ class ReviewPanel(QScrollArea):
             if queue
             else "<b>No candidates</b> at this threshold"
         )
-        self.done.setMaximum(max(1, len(queue)))
-        self.done.setValue(len(queue) - review.left)
+        self._fill(len(queue) - review.left, max(1, len(queue)))
         self.what.setText("" if current is None else words(current))
         weaker = len(review.entry.candidates) - len(queue)
         self.shown.setText(f"Shown from a score of {round(100 * review.threshold)} %; {weaker} more are kept")
@@ -206,6 +204,13 @@ class ReviewPanel(QScrollArea):
         with QSignalBlocker(self.reason):
             self.reason.setCurrentText(review.reason)
         self._show_kinds(review)
+
+    def _fill(self, done: int, of: int) -> None:
+        # Qt paints a bar at once when its value changes, and the picture with it; later with all else is enough.
+        self.done.setUpdatesEnabled(False)
+        self.done.setMaximum(of)
+        self.done.setValue(done)
+        self.done.setUpdatesEnabled(True)
 
     def _show_kinds(self, review: Review) -> None:
         self.kind.setEnabled(review.current is not None)

@@ -32,7 +32,14 @@ if find_spec("pytestqt") is None:
 @pytest.fixture(autouse=True)
 def screen(request: pytest.FixtureRequest) -> None:
     """Skip what needs napari's picture where there is no screen to draw it on."""
-    if "make_napari_viewer" in request.fixturenames and not _SCREEN:
+    if "make_napari_viewer" in request.fixturenames:
+        request.getfixturevalue("on_screen")
+
+
+@pytest.fixture
+def on_screen() -> None:
+    """Skip where there is no screen."""
+    if not _SCREEN:
         pytest.skip("no screen to open a window on (run under xvfb-run)")
 
 
