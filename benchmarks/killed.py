@@ -10,7 +10,6 @@ same book. Each time the book must be sound and hold all that was shown, and at 
 """
 
 import json
-import random
 import sqlite3
 import subprocess
 import sys
@@ -68,13 +67,13 @@ class Kill:
 def main() -> None:
     """Kill again and again, and print what was lost."""
     kills = int(sys.argv[1]) if len(sys.argv) > 1 else 40
-    moment = random.Random(int(sys.argv[2]) if len(sys.argv) > 2 else 1)
+    moments = np.random.default_rng(int(sys.argv[2]) if len(sys.argv) > 2 else 1).uniform(0, LONGEST, kills)
     with tempfile.TemporaryDirectory() as folder:
         book = Path(folder) / "book"
         make_book(book)
         done = []
-        for number in range(kills):
-            done.append(kill_once(book, seed=number, after=moment.uniform(0, LONGEST)))
+        for number, after in enumerate(moments):
+            done.append(kill_once(book, seed=number, after=float(after)))
             print(f"{number + 1}: {done[-1]}", flush=True)
     inside = [k for k in done if k.doing]
     print(f"{kills} kills, {sum(k.steps for k in done)} steps shown before them: none lost")
@@ -171,7 +170,8 @@ def work(folder: Path, seed: int) -> None:
     from setstone.annotate.bench import settings
     from setstone.annotate.panels.window import furnish
 
-    chance = random.Random(seed)
+    chance = np.random.default_rng(seed)
+    often = np.array(list(STEPS.values())) / sum(STEPS.values())
     settings.settings_file = lambda: folder / "settings.json"  # nobody's own
     window = furnish(napari.Viewer(show_welcome_screen=False), folder, OPERATOR)
     while not window.canvas.layers.there:
@@ -190,13 +190,13 @@ def work(folder: Path, seed: int) -> None:
 
     show()
     while True:
-        step = chance.choices(list(STEPS), list(STEPS.values()))[0]
-        x, y = chance.uniform(300, 500), chance.uniform(300, 500)
+        step = str(chance.choice(list(STEPS), p=often))
+        x, y = chance.uniform(300, 500, 2)
         tell(doing=step)
         if step == "drag the outline":
             hand.key(Qt.Key.Key_E)
             middle = window.bench.review.entry.result.outline.points.mean(axis=0)
-            hand.drag(hand.at(*middle), hand.at(*(middle + (chance.uniform(-9, 9), chance.uniform(-9, 9)))))
+            hand.drag(hand.at(*middle), hand.at(*(middle + chance.uniform(-9, 9, 2))))
             hand.key(Qt.Key.Key_Escape)
         elif step == "draw a line":
             hand.key(Qt.Key.Key_W)

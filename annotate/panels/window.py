@@ -73,7 +73,7 @@ class Window(QObject):
         self.tools = Tools(self.bench, self.canvas)
         self.examining = Examining(self.bench)
         self.docks: dict[str, QDockWidget] = {}
-        self._dropping = Dropping(self.bench, lambda files: self.docks["Photographs"].widget().add(files))
+        self._dropping = Dropping(self.bench, lambda files: self._docked("Photographs").widget().add(files))
         self._furnished = False
         self._looking = QTimer(self)
         self._looking.setInterval(_LOOK_MS)
@@ -110,9 +110,7 @@ class Window(QObject):
 
     def show(self, title: str) -> None:
         """Bring a panel to the front and give it the keyboard; it is docked where it is not yet."""
-        if title not in self.docks:
-            self._dock(next(p for p in PANELS if p.title == title))
-        dock = self.docks[title]
+        dock = self._docked(title)
         dock.show()
         dock.raise_()
         first = dock.widget().focusProxy()
@@ -153,7 +151,22 @@ class Window(QObject):
         if beside:
             dock.parent().tabifyDockWidget(beside[-1], dock)
             beside[0].raise_()
-        self.docks[place.title] = dock
+        self.keep(place.title, dock)
+
+    def keep(self, title: str, dock: QDockWidget) -> None:
+        """Take note of where a panel is docked, until napari's cross closes it for good."""
+        self.docks[title] = dock
+
+        def forget() -> None:
+            if self.docks.get(title) is dock:
+                del self.docks[title]
+
+        dock.destroyed.connect(forget)
+
+    def _docked(self, title: str) -> QDockWidget:
+        if title not in self.docks:
+            self._dock(next(p for p in PANELS if p.title == title))
+        return self.docks[title]
 
     def furnish(self, main: QWidget) -> None:
         """Give napari's window the bar and the keys, once."""
@@ -318,8 +331,15 @@ def _panel(title: str) -> QWidget:
         raise RuntimeError("a panel belongs to a window of napari; open one first")
     window = window_of(viewer)
     panel = next(p for p in PANELS if p.title == title).panel(window)
+
+    def keep() -> None:
+        dock = panel.parent()
+        if isinstance(dock, QDockWidget):
+            window.keep(title, dock)
+        window.furnish(panel.window())
+
     docked = QTimer(panel)  # napari docks it as soon as it has it
     docked.setSingleShot(True)
-    docked.timeout.connect(lambda: window.furnish(panel.window()))
+    docked.timeout.connect(keep)
     docked.start(0)
     return panel

@@ -12,7 +12,7 @@ pytest.importorskip(
 )
 
 from npe2 import PluginManifest
-from qtpy.QtWidgets import QWidget  # noqa: TID251
+from qtpy.QtWidgets import QToolBar, QWidget  # noqa: TID251
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.panels.commands import bindings
@@ -76,6 +76,31 @@ def test_each_panel_opens_from_the_menu_of_plugins(
             _, panel = viewer.window.add_plugin_dock_widget("setstone", widget.display_name)
             assert isinstance(panel, QWidget)
     window_of(viewer).close()
+
+
+def test_in_napari_itself_one_panel_brings_keys_bar_and_dropping_along(
+    book: Path, make_napari_viewer: Callable[..., Any], npe2pm: Any, qtbot: Any
+) -> None:
+    manifest = PluginManifest.from_file(str(files("setstone.annotate") / "napari.yaml"))
+    viewer = make_napari_viewer()
+    with npe2pm.tmp_plugin(manifest=manifest):
+        dock, panel = viewer.window.add_plugin_dock_widget("setstone", "Stones")
+        window = window_of(viewer)
+        qtbot.waitUntil(lambda: "Stones" in window.docks)
+        main = panel.window()
+        assert [bar for bar in main.findChildren(QToolBar) if bar.objectName() == "setstone bar"]
+        with qtbot.waitSignal(window.canvas.shown, timeout=10_000):
+            window.bench.open(book)
+        for _, _, run in bindings():  # none ends in a fault of the program, whatever is docked
+            run(viewer)
+        assert window.docks["Stones"].widget() is panel  # not a second one
+        window.show("Hand-out")
+        viewer.window.remove_dock_widget(window.docks["Hand-out"])  # as napari's cross does
+        qtbot.waitUntil(lambda: "Hand-out" not in window.docks)
+        window.show("Hand-out")
+        assert window.docks["Hand-out"].widget() is not None
+        assert dock is window.docks["Stones"]
+    window.close()
 
 
 def test_every_command_of_the_manifest_is_there() -> None:
