@@ -26,7 +26,7 @@ IMAGES = Path(__file__).parent / "images"
 SIZES = ((1920, 1080), (1366, 768))
 THEMES = ("dark", "light")
 #: Width and height of one panel on the picture of all panels, and how many stand in a row.
-PANEL, IN_ROW = (350, 690), 5
+PANEL, IN_ROW = (350, 690), 4
 
 
 def main(book: Path | None) -> None:
