@@ -92,8 +92,8 @@ class TypedReading:
     def says(self) -> str:
         """What is understood so far, or how to write it; empty as long as nothing is typed.
 
-        >>> TypedReading("", ">1.81").says
-        'Understood: over the limit: no edge below 1.81 (set).'
+        >>> TypedReading("polariscope", "double").says
+        'Understood: polariscope reaction: double, looked at in 1 direction (set).'
         """
         if not self.value.strip():
             return ""
