@@ -93,10 +93,10 @@ def read_line(text: str, *, is_set: bool = True) -> Line:
 
     Examples
     --------
-    >>> read_line("1,762/1.770 table").says
-    'two shadow edges on the table, 1.762 and 1.770, each ± 0.003 (assumed); birefringence 0.008 ± 0.005 (k = 2) (set)'
+    >>> read_line("1,762/1.770 table check 1.517/1.517").says.split("; ")[1:]
+    ['birefringence 0.008 ± 0.005 (k = 2)', 'a glass of known index read as it should (set)']
     >>> read_line("4,00 unset").says
-    'density 4.00 g/cm³ ± 0.02 (assumed) (unset)'
+    'density 4.00 g/cm³ ± 0.02 (assumed) (unset); marked: no check on a check weight stands beside it'
     >>> read_line("long wave strong red").says
     'fluorescence, long wave: strong (red) (set)'
     """
