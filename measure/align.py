@@ -250,9 +250,13 @@ def _reduced(pixels: Pixels, factor: float) -> Plane:
 
 def _no_larger_than_needed(pixels: Pixels) -> Pixels:
     """Reduce a large photograph as it is: averages rounded to whole numbers do, and no float copy is made of it."""
-    shrink = 2 * _FINE_SIDE / max(pixels.shape[:2])
-    if shrink >= 1:
+    # Halves first: OpenCV averages 2 x 2 pixels ten times as fast as 2.8 x 2.8. Odd sizes would be stretched.
+    while max(pixels.shape[:2]) >= 4 * _FINE_SIDE and not any(n % 2 for n in pixels.shape[:2]):
+        size = pixels.shape[1] // 2, pixels.shape[0] // 2
+        pixels = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+    if max(pixels.shape[:2]) < 4 * _FINE_SIDE:
         return pixels
+    shrink = 2 * _FINE_SIDE / max(pixels.shape[:2])
     width, height = (max(1, round(n * shrink)) for n in pixels.shape[1::-1])
     return cv2.resize(pixels, (width, height), interpolation=cv2.INTER_AREA)
 
