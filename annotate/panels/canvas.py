@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
+from napari.settings import get_settings
 from napari.viewer import Viewer
 from numpy.typing import NDArray
 from qtpy.QtCore import QObject, QTimer, Signal
@@ -96,7 +97,7 @@ class Canvas(QObject):
         bench.review_changed.connect(self._new_review)
         bench.book_changed.connect(self._load)
         viewer.scene.camera.events.zoom.connect(self._zoomed)
-        viewer.canvas.overlays.scale_bar.font_size = 12
+        viewer.canvas.overlays.scale_bar.font_size = get_settings().appearance.font_size
 
     # What is shown
 

@@ -12,11 +12,13 @@ pytest.importorskip(
 )
 
 from npe2 import PluginManifest
+from qtpy.QtCore import QThreadPool  # noqa: TID251
 from qtpy.QtWidgets import QToolBar, QWidget  # noqa: TID251
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.panels.commands import bindings
 from setstone.annotate.panels.window import window_of
+from setstone.record.book import Book
 
 
 def test_a_book_is_opened_with_its_first_stone_on_the_canvas(
@@ -120,3 +122,19 @@ def test_the_keyboard_reaches_each_panel(book: Path, open_window: Callable[..., 
         qtbot.waitUntil(lambda dock=dock: dock.isAncestorOf(main.focusWidget()))
     window.to_the_picture()
     assert not any(dock.isAncestorOf(main.focusWidget()) for dock in window.docks.values())
+
+
+def test_closing_during_an_examination_ends_its_thread_and_harms_nothing(
+    book: Path, open_window: Callable[..., Any], qtbot: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    window = open_window(book, show=True)
+    main = window.docks["Stones"].parent()
+    window.examining.this_stone()
+    assert window.examining.running
+    main.hide()  # what closing begins with; the rest napari's fixture does
+    assert window.bench.book is None
+    qtbot.waitUntil(lambda: QThreadPool.globalInstance().activeThreadCount() == 0, timeout=120_000)
+    assert capsys.readouterr().err == ""
+    with Book.open(book) as again:
+        kept = again.examination(again.stone("lid-3"), "as received")
+    assert len(kept.candidates) == 4  # of the examination before
