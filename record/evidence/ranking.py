@@ -168,8 +168,8 @@ def rank(evidence: Sequence[Evidence]) -> tuple[Ranked, ...]:
     Returns
     -------
     tuple of Ranked
-        Those the readings are consistent with, the best first, then the excluded ones. Empty when nothing
-        can be weighed.
+        Those the readings are consistent with, the best first, then the excluded ones; what is laboratory-grown is not
+        listed as excluded while its natural counterpart is not. Empty when nothing can be weighed.
     """
     items = weighed_items(evidence)
     if not items:
@@ -199,7 +199,18 @@ def rank(evidence: Sequence[Evidence]) -> tuple[Ranked, ...]:
             )
         )
     consistent = sorted((r for r in found if r.consistent), key=lambda r: -r.relative)
-    excluded = sorted((r for r in found if not r.consistent), key=lambda r: -r.relative)
+    # The published range of a grown material is that of a few makers, and often narrower than the natural one: that a
+    # reading lies outside it does not make the stone natural.
+    natural = {r.material.group for r in consistent if r.material.kind is Kind.NATURAL}
+    excluded = sorted(
+        (
+            r
+            for r in found
+            if not r.consistent
+            and not (r.material.kind is Kind.LABORATORY_GROWN and r.material.group in natural)
+        ),
+        key=lambda r: -r.relative,
+    )
     return (*_with_ranks(consistent), *excluded)
 
 

@@ -323,3 +323,17 @@ def test_the_example_of_the_documentation_worked_by_hand() -> None:
     assert found["glass_lead"].relative == pytest.approx(0.0022, rel=0.01)
     assert found["spinel"].rank == found["spinel_flux"].rank == 1
     assert found["pyrope"].excluded_by[0].says.startswith("one shadow edge, 1.722")
+
+
+def test_laboratory_grown_is_never_excluded_while_the_natural_counterpart_is_not() -> None:
+    # The natural ranges of beryl reach beyond what is published of grown ones.
+    for index in ("1.562", "1.590-1.598", "1.600"):
+        for density in ("2.68", "2.90"):
+            ranked = rank([typed("refractometer", index), typed("density", density, is_set=False)])
+            natural = {r.material.group for r in ranked if r.consistent and r.material.kind is Kind.NATURAL}
+            out = {
+                r.material.group
+                for r in ranked
+                if not r.consistent and r.material.kind is Kind.LABORATORY_GROWN
+            }
+            assert not natural & out
