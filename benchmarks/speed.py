@@ -37,7 +37,7 @@ from setstone.measure.judge_lines import brightness, judge_lines
 from setstone.measure.light import Pixels, Plane
 from setstone.measure.lines import find_lines
 from setstone.measure.ridges import ridge_response
-from setstone.measure.scalebar import find_scale_bar
+from setstone.measure.scalebar import find_scale_bar, scale_from_bar
 from setstone.measure.scene import Scene
 from setstone.measure.spots import find_spots
 from setstone.sample_images import sample_stones
@@ -191,7 +191,10 @@ def lines(options: argparse.Namespace) -> list[Figure]:
         return judge_lines(Scene(stone, frame.cut(blue), framed, visible_stone(stone, framed), None))
 
     own = cost(chain, options.repeats).cpu
-    whole = cost(lambda: find_lines(blue_plane(options.megapixels), um_per_px=2.5), 1).cpu
+    bar = find_scale_bar(white)
+    assert bar is not None
+    um_per_px = scale_from_bar(bar).um_per_px
+    whole = cost(lambda: find_lines(blue_plane(options.megapixels), um_per_px=um_per_px), 1).cpu
     ratio, of_all = sato_cost(options.megapixels) / own, sato_cost(options.megapixels) / whole
     return [
         Figure(
