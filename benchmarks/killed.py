@@ -94,7 +94,9 @@ def make_book(folder: Path) -> None:
             if occasion == OCCASION:
                 book.add_photograph(stone, file, occasion=occasion, by=OPERATOR)
         kept = {str(p.lamp): p for p in book.photographs(stone)}
-        height, width = cv2.imread(str(kept["white"].path)).shape[:2]
+        pixels = cv2.imread(str(kept["white"].path))
+        assert pixels is not None
+        height, width = pixels.shape[:2]
         book.save_examination(
             stone,
             examination(np.random.default_rng(1), (width, height)),
@@ -186,6 +188,7 @@ def work(folder: Path, seed: int) -> None:
 
     def show() -> None:
         review, book = window.bench.review, window.bench.opened
+        assert review is not None
         tell(shown=state(review.entry), line=book.newest_journal_line())
 
     show()
@@ -195,7 +198,11 @@ def work(folder: Path, seed: int) -> None:
         tell(doing=step)
         if step == "drag the outline":
             hand.key(Qt.Key.Key_E)
-            middle = window.bench.review.entry.result.outline.points.mean(axis=0)
+            review = window.bench.review
+            assert review is not None
+            outline = review.entry.result.outline
+            assert outline is not None
+            middle = outline.points.mean(axis=0)
             hand.drag(hand.at(*middle), hand.at(*(middle + chance.uniform(-9, 9, 2))))
             hand.key(Qt.Key.Key_Escape)
         elif step == "draw a line":
