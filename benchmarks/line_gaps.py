@@ -1,11 +1,11 @@
 """What stands between the candidate fissures and the truth, photograph by photograph, on stones left out of the training.
 
-    python benchmarks/line_gaps.py STONES --renders FOLDER ... --cache FOLDER [--draw FOLDER]
+    python benchmarks/line_gaps.py STONES --renders FOLDER ... --cache FOLDER [--draw FOLDER] [--sheet docs/images/line-gaps.jpg]
 
 Scores are those of `train_line_scores.py`, held out by stone. Every fissure not found is listed with its kind and
 strength, how much of it the lines cover before scoring, and the best score of those lines; every false line shown with its score
 and the reason that speaks against it most. With --draw, blue photographs with what was right (solid, blue), wrong
-(dashed, orange) and missed (dotted, yellow); colours of Okabe & Ito (2008).
+(dashed, orange) and missed (dotted, yellow); colours of Okabe & Ito (2008). --sheet writes twelve of them as one picture.
 """
 
 import argparse
@@ -19,11 +19,18 @@ import cv2
 import numpy as np
 from line_scenes import FissureScene, fissure_scenes, walk
 from numpy.typing import NDArray
-from train_line_scores import Record, hold_out, records
+from train_line_scores import Record, all_records, hold_out
 
 from setstone.measure.candidates import LIKELY
 from setstone.measure.line_reasons import reasons_for
 
+#: On the sheet, row by row: as it should be; false lines; missed and false.
+SHEET = (
+    ("s01/blue", "p01/after_blue", "s24/blue", "s18/blue"),
+    ("p07/before_blue", "s16/blue", "s20/blue", "p03/before_blue"),
+    ("s09/blue", "s10/blue", "p08/after_blue", "s19/blue"),
+)
+TILE = 400
 RIGHT, WRONG, MISSED = (86, 180, 233), (230, 159, 0), (240, 228, 66)
 
 
@@ -81,6 +88,23 @@ def draw(scene: FissureScene, record: Record, gone: Sequence[int], wrong: Sequen
     return canvas
 
 
+def tile(picture: NDArray[np.uint8], photograph: str) -> NDArray[np.uint8]:
+    """The picture on a black square, named."""
+    size = TILE / max(picture.shape[:2])
+    small = cv2.resize(picture, None, fx=size, fy=size, interpolation=cv2.INTER_AREA)
+    out = np.zeros((TILE, TILE, 3), np.uint8)
+    out[: small.shape[0], : small.shape[1]] = small
+    return np.asarray(
+        cv2.putText(out, photograph, (8, TILE - 8), 0, 0.5, (255, 255, 255), 1, cv2.LINE_AA), np.uint8
+    )
+
+
+def write(path: Path, picture: NDArray[np.uint8]) -> None:
+    """Write a picture as JPEG."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    cv2.imwrite(str(path), picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 85])
+
+
 def _stroke(
     canvas: NDArray[np.uint8], points: NDArray[np.float64], colour: tuple[int, int, int], on: int, period: int
 ) -> None:
@@ -99,13 +123,13 @@ def main() -> None:
     parser.add_argument("--renders", type=Path, nargs="+", required=True)
     parser.add_argument("--deal", type=int, default=1)
     parser.add_argument("--draw", type=Path, help="folder for pictures")
+    parser.add_argument("--sheet", type=Path, help="file for twelve of them together")
     arguments = parser.parse_args()
-    rows = list(records(arguments.stones, arguments.cache, [0, 1]))
-    for renders in arguments.renders:
-        rows += records(renders, arguments.cache, [1], rendered=True)
+    rows = all_records(arguments.stones, arguments.renders, arguments.cache)
     hold_out(rows, arguments.deal)
     originals = [r for r in rows if r.original]
     kinds: Counter[str] = Counter()
+    tiles: dict[str, NDArray[np.uint8]] = {}
     for scene, record in zip(fissure_scenes(arguments.stones), originals, strict=True):
         gone = list(missed(record, visible_fissures(arguments.stones, scene.photograph)))
         wrong = list(false_lines(record))
@@ -114,10 +138,12 @@ def main() -> None:
         for head, texts in (("missed", gone), ("false", wrong)):
             for _, text in texts:
                 print(f"  {head}: {text}")
+        picture = draw(scene, record, [k for k, _ in gone], [i for i, _ in wrong])
+        tiles[scene.photograph] = tile(picture, scene.photograph)
         if arguments.draw is not None:
-            arguments.draw.mkdir(parents=True, exist_ok=True)
-            picture = draw(scene, record, [k for k, _ in gone], [i for i, _ in wrong])
-            cv2.imwrite(str(arguments.draw / f"{scene.photograph.replace('/', '_')}.jpg"), picture[..., ::-1])
+            write(arguments.draw / f"{scene.photograph.replace('/', '_')}.jpg", picture)
+    if arguments.sheet is not None:
+        write(arguments.sheet, np.vstack([np.hstack([tiles[name] for name in row]) for row in SHEET]))
     print("\nfalse lines by the reason against them:", dict(kinds.most_common()))
 
 

@@ -224,6 +224,16 @@ def records(
             yield replace(_load(path), rendered=rendered)
 
 
+def all_records(
+    stones: Path, renders: Sequence[Path], cache: Path, variants: Sequence[int] = (0, 1)
+) -> list[Record]:
+    """Describe the lines of the test stones and of the rendered ones."""
+    rows = list(records(stones, cache, variants))
+    for folder in renders:
+        rows += records(folder, cache, [1], rendered=True)
+    return rows
+
+
 def fit(rows: Sequence[Record], look: str, trees: int) -> HistGradientBoostingClassifier:
     """Fit the trees of one look; each line counts by the square root of its length."""
     names = NAMES if look == "first" else SECOND_NAMES
@@ -404,9 +414,7 @@ def main() -> None:
     )
     parser.add_argument("--write", action="store_true", help="write measure/line_trees.py")
     arguments = parser.parse_args()
-    rows = list(records(arguments.stones, arguments.cache, arguments.variants))
-    for renders in arguments.renders:
-        rows += records(renders, arguments.cache, [1], rendered=True)
+    rows = all_records(arguments.stones, arguments.renders, arguments.cache, arguments.variants)
     slope, offset = hold_out(rows, arguments.deal)
     for look in ("first", "second"):
         for threshold in (0.0, 0.2, 0.22, 0.25, 0.3, 0.4, 0.5):

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from setstone.measure.candidates import Reason
 from setstone.measure.line_features import ABSENT, NAMES
-from setstone.measure.line_scores import FAR_INSIDE, RADIAL, SHORT, STRAIGHT
+from setstone.measure.line_scores import SHORT, at_culet
 
 #: Not more reasons than a person reads.
 SHOWN = 4
@@ -53,11 +53,12 @@ def _all_reasons(features: NDArray[np.float64]) -> tuple[list[Reason], list[Reas
 
     speaks = [Reason(code, text, True) for code, text, holds in _FOR if holds(f)]
     against = [Reason(code, text, False) for code, text, holds in _AGAINST if holds(f)]
-    return speaks, against
+    return speaks, [_CULET, *against] if at_culet(features) else against
 
 
 _PLAIN = Reason("line", "a thin bright line inside the stone", True)
 _ALONE = Reason("one-light", "judged in one light alone: the other tells facet edges from fissures", False)
+_CULET = Reason("culet", "runs straight to the middle of the stone: likely a worn edge at the culet", False)
 _UNLIKE = Reason("unlike", "taken together it is unlike the fissures the program knows", False)
 
 
@@ -75,15 +76,6 @@ _AGAINST: tuple[tuple[str, str, Callable[[Feature], bool]], ...] = (
         "rim",
         "close to the girdle and parallel to it: likely the rim, the setting or glue",
         lambda f: f("inside_least") < 0.03 and f("inside") < 0.05 and f("along_girdle") > 0.9,
-    ),
-    (
-        "culet",
-        "runs straight to the middle of the stone: likely a worn edge at the culet",
-        lambda f: (
-            f("inside") > FAR_INSIDE
-            and f("radial") > RADIAL
-            and f("off_straight_share") < math.log(0.001 + STRAIGHT)
-        ),
     ),
     (
         "facet-edge",

@@ -117,8 +117,8 @@ def taken_at(score: Values, features: Values) -> Values:
     """Share of its score at which each line of a stone is taken: 1, or less for what the trees see too few of.
 
     Very short ones, right or wrong, show next to nothing of a fissure. Where many lines look like fissures, most
-    are reflections of a few. Straight lines that run to the middle of the stone are worn edges meeting at the culet (docs/accuracy.md
-    has the shares that are real).
+    are reflections of a few. Straight lines that run to the middle of the stone are mostly worn edges meeting at the
+    culet (docs/accuracy.md has the shares that are real).
     """
     rank = np.empty(len(score), np.int64)
     rank[np.argsort(-score, kind="stable")] = np.arange(len(score))
@@ -127,9 +127,9 @@ def taken_at(score: Values, features: Values) -> Values:
 
 
 def at_culet(features: Values) -> NDArray[np.bool_]:
-    """Which lines run straight to the middle of the stone, as the edges of the pavilion do."""
+    """Which lines run straight to the middle of the stone, as the edges of the pavilion do: (..., K) to (...)."""
     inside, radial, bend = (
-        features[:, NAMES.index(name)] for name in ("inside", "radial", "off_straight_share")
+        features[..., NAMES.index(name)] for name in ("inside", "radial", "off_straight_share")
     )
     return np.asarray((inside > FAR_INSIDE) & (radial > RADIAL) & (bend < math.log(0.001 + STRAIGHT)))
 
