@@ -29,6 +29,8 @@ _RISES, _EXPLAINS = 0.3, 0.7
 #: Doubt of the peak between two frames, in steps: the true curve is none of those fitted (found by simulation,
 #: tests/measure/test_depth.py).
 _BETWEEN = 0.06
+#: Distance of the places tried, in steps, and curves held against all of them at once: memory is bounded.
+_PLACE, _TOGETHER = 0.05, 50
 #: A table in focus is stated to the nearest frame: a rectangle one step wide (JCGM 100:2008, 4.3.7).
 _STATED = 1 / np.sqrt(12)
 
@@ -179,11 +181,19 @@ def _peaks(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Place, its standard error, share that rises above the ground, and share of the variance explained."""
     count = curves.shape[1]
-    frame = np.arange(count)
-    step = 0.05
-    places = np.arange(-1, count + step / 2, step)
+    places = np.arange(-1, count + _PLACE / 2, _PLACE)
     widths = np.geomspace(0.3, count, 24)
-    bells = 1 / (1 + ((frame - places[:, None, None]) / widths[:, None]) ** 2)  # places, widths, frames
+    bells = 1 / (1 + ((np.arange(count) - places[:, None, None]) / widths[:, None]) ** 2)
+    groups = np.array_split(curves, max(1, len(curves) // _TOGETHER))
+    at, se, rise, explained = zip(*(_fitted(group, places, bells) for group in groups), strict=True)
+    return np.concatenate(at), np.concatenate(se), np.concatenate(rise), np.concatenate(explained)
+
+
+def _fitted(
+    curves: NDArray[np.float64], places: NDArray[np.float64], bells: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """The same of curves held against all bells (places, widths, frames) at once."""
+    count = curves.shape[1]
     # Height and ground of each bell by linear least squares; a ground below nothing is nothing.
     mean, even = bells.mean(axis=2), curves.mean(axis=1)
     off = bells - mean[..., None]
@@ -212,8 +222,8 @@ def _peaks(
         bend = a - 2 * b + c
         shift = np.where((bend > 0) & np.isfinite(bend), 0.5 * (a - c) / bend, 0.0)
         noise = b / max(count - 4, 1)
-        se = step * np.sqrt(2 * noise / np.where(bend > 0, bend, np.nan))
-    at = places[inner] + step * np.clip(shift, -1, 1)
+        se = _PLACE * np.sqrt(2 * noise / np.where(bend > 0, bend, np.nan))
+    at = places[inner] + _PLACE * np.clip(shift, -1, 1)
     tall, low = height[number, place, width], ground[number, place, width]
     spread = ((curves - even[:, None]) ** 2).sum(axis=1)
     missed = left[number, place, width]
