@@ -14,7 +14,6 @@ from qtpy.QtWidgets import (
     QDoubleSpinBox,
     QFileDialog,
     QFormLayout,
-    QFrame,
     QHBoxLayout,
     QMainWindow,
     QPushButton,
@@ -28,7 +27,7 @@ from qtpy.QtWidgets import (
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.settings import keep_settings, read_settings
 from setstone.annotate.panels.live_picture import LivePicture
-from setstone.annotate.panels.looks import caution, line_height, words
+from setstone.annotate.panels.looks import caution, line_height, scrolls, words
 from setstone.annotate.panels.working import Job, Tell, attempt
 from setstone.capture.camera import Camera, CameraError, CameraFacts, cameras, source_of
 from setstone.capture.lamp import BLUE_LIGHT
@@ -147,8 +146,7 @@ class CameraPanel(QWidget):
         content.setLayout(inside)
         scroll = QScrollArea()
         scroll.setWidget(content)
-        scroll.setWidgetResizable(True)
-        scroll.setFrameShape(QFrame.Shape.NoFrame)
+        scrolls(scroll)
         take = QHBoxLayout()
         take.addWidget(self.shoot, 1)
         take.addWidget(self.to_file)

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from qtpy.QtCore import QPointF, QRectF, QStringListModel, Qt
 from qtpy.QtGui import QColor, QFontMetricsF, QIcon, QImage, QPainter, QPainterPath, QPen, QPixmap
-from qtpy.QtWidgets import QCompleter, QFileDialog, QLabel, QLineEdit, QWidget
+from qtpy.QtWidgets import QCompleter, QFileDialog, QFrame, QLabel, QLineEdit, QScrollArea, QWidget
 
 from setstone.record.progress import Stage
 
@@ -106,6 +106,13 @@ def title() -> QLabel:
     font.setBold(True)
     label.setFont(font)
     return label
+
+
+def scrolls(area: QScrollArea) -> None:
+    """Let an area scroll up and down only, without a frame."""
+    area.setWidgetResizable(True)
+    area.setFrameShape(QFrame.Shape.NoFrame)
+    area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
 
 
 def offer(edit: QLineEdit, texts: Sequence[str]) -> None:

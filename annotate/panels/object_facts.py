@@ -4,11 +4,11 @@ from collections.abc import Sequence
 from functools import partial
 
 from qtpy.QtCore import QSignalBlocker, Qt
-from qtpy.QtGui import QShowEvent
-from qtpy.QtWidgets import QFrame, QHBoxLayout, QLabel, QLineEdit, QScrollArea, QVBoxLayout, QWidget
+from qtpy.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QScrollArea, QVBoxLayout, QWidget
 
 from setstone.annotate.bench.bench import Bench
-from setstone.annotate.panels.looks import caution, offer, title, words
+from setstone.annotate.panels.looks import caution, offer, scrolls, title, words
+from setstone.annotate.panels.when_seen import WhenSeen
 from setstone.annotate.panels.working import attempt
 from setstone.record.entries import FactEntry, ObjectEntry, StoneEntry
 from setstone.record.facts import wording_caution
@@ -43,10 +43,7 @@ class ObjectPanel(QScrollArea):
         self._bench = bench
         self._stone: StoneEntry | None = None
         self._object: ObjectEntry | None = None
-        self._stale = False
-        self.setWidgetResizable(True)
-        self.setFrameShape(QFrame.Shape.NoFrame)
-        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        scrolls(self)
         self.facts = {fact: self._fact_edit(fact) for fact in Fact}
         self.said_by = {fact: words(small=True) for fact in Fact}
         self.caution = caution(FACTS_CAUTION)
@@ -60,9 +57,12 @@ class ObjectPanel(QScrollArea):
         layout.addWidget(self.caution)
         layout.addStretch()
         self.setWidget(content)
-        for signal in (bench.chosen, bench.notes_changed, bench.stones_changed, bench.book_changed):
-            signal.connect(self._show_soon)
-        self._show()
+        self._seen = WhenSeen(
+            self,
+            bench,
+            (bench.chosen, bench.notes_changed, bench.stones_changed, bench.book_changed),
+            self._show,
+        )
 
     def _fact_edit(self, fact: Fact) -> QLineEdit:
         edit = QLineEdit()
@@ -94,19 +94,7 @@ class ObjectPanel(QScrollArea):
 
     # What is shown
 
-    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802 Qt's name
-        """Read what was not read while nobody looked."""
-        super().showEvent(event)
-        if self._stale:
-            attempt(self._bench, self._show)
-
-    def _show_soon(self) -> None:
-        self._stale = True
-        if self.isVisible():
-            attempt(self._bench, self._show)
-
     def _show(self) -> None:
-        self._stale = False
         self._keep_typed()
         book, stone = self._bench.book, self._bench.stone
         self.widget().setEnabled(book is not None and stone is not None)

@@ -30,7 +30,7 @@ from setstone.annotate.bench.pixels import Pixels
 from setstone.annotate.bench.scaling import BarEnds, bar_ends, scale_typed, scale_words, width_words
 from setstone.annotate.bench.settings import keep_settings, read_settings
 from setstone.annotate.panels.dropping import dropped_files
-from setstone.annotate.panels.looks import caution, choose_folder, line_height, words
+from setstone.annotate.panels.looks import caution, choose_folder, line_height, scrolls, words
 from setstone.annotate.panels.scale_tool import ScaleTool
 from setstone.annotate.panels.settings import ask_for_pictures
 from setstone.annotate.panels.thumbnails import Thumbnails
@@ -120,9 +120,7 @@ class PhotographsPanel(QWidget):
         inside.addStretch()
         self.list = scroll = QScrollArea()
         scroll.setWidget(content)
-        scroll.setWidgetResizable(True)
-        scroll.setFrameShape(QFrame.Shape.NoFrame)
-        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        scrolls(scroll)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(4, 4, 4, 4)
         top = QHBoxLayout()

@@ -12,7 +12,6 @@ from qtpy.QtWidgets import (
     QDialogButtonBox,
     QDoubleSpinBox,
     QFormLayout,
-    QFrame,
     QHBoxLayout,
     QLineEdit,
     QPushButton,
@@ -32,7 +31,7 @@ from setstone.annotate.bench.calibrating import (
     tell_setup,
 )
 from setstone.annotate.calibration_plot import calibration_plot
-from setstone.annotate.panels.looks import caution, line_height, words
+from setstone.annotate.panels.looks import caution, line_height, scrolls, words
 from setstone.annotate.panels.settings import ask_for_pictures
 from setstone.annotate.panels.working import Job, Tell, attempt
 from setstone.record.entries import CalibrationEntry, PhotographEntry, SetupEntry
@@ -116,8 +115,7 @@ class SetupsPanel(QWidget):
         content.setLayout(inside)
         scroll = QScrollArea()
         scroll.setWidget(content)
-        scroll.setWidgetResizable(True)
-        scroll.setFrameShape(QFrame.Shape.NoFrame)
+        scrolls(scroll)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(4, 4, 4, 4)
         layout.addLayout(top)

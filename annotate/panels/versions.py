@@ -1,12 +1,12 @@
 """The versions of a stone's record: who signed which, and what was changed from one to another."""
 
 from qtpy.QtCore import QSignalBlocker
-from qtpy.QtGui import QShowEvent
 from qtpy.QtWidgets import QComboBox, QFormLayout, QTextBrowser, QVBoxLayout, QWidget
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.version_page import NOW, difference_html, version_words, versions_html
 from setstone.annotate.panels.looks import title
+from setstone.annotate.panels.when_seen import WhenSeen
 from setstone.annotate.panels.working import attempt
 from setstone.record.progress import Stage
 from setstone.record.versions import Version
@@ -30,7 +30,6 @@ class VersionsPanel(QWidget):
         self._bench = bench
         self._versions: tuple[Version, ...] = ()
         self._stone_id = 0
-        self._stale = True
         self.title = title()
         self.older = self._choice("The version that is compared.")
         self.newer = self._choice("The version it is compared with, or the record as it stands now.")
@@ -46,8 +45,9 @@ class VersionsPanel(QWidget):
         layout.addWidget(self.title)
         layout.addWidget(self.choices)
         layout.addWidget(self.page, 1)
-        for signal in (bench.book_changed, bench.stones_changed, bench.chosen):
-            signal.connect(self._show_soon)
+        self._seen = WhenSeen(
+            self, bench, (bench.book_changed, bench.stones_changed, bench.chosen), self._show
+        )
 
     def _choice(self, tip: str) -> QComboBox:
         choice = QComboBox()
@@ -56,19 +56,7 @@ class VersionsPanel(QWidget):
         choice.activated.connect(lambda _index: attempt(self._bench, self._compare))
         return choice
 
-    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802 Qt's name
-        """Read what was not read while nobody looked."""
-        super().showEvent(event)
-        if self._stale:
-            attempt(self._bench, self._show)
-
-    def _show_soon(self) -> None:
-        self._stale = True
-        if self.isVisible():
-            attempt(self._bench, self._show)
-
     def _show(self) -> None:
-        self._stale = False
         book, stone = self._bench.book, self._bench.stone
         self._versions = () if book is None or stone is None else book.versions(stone)
         if stone is None:

@@ -1,11 +1,10 @@
 """The work: what was done to the chosen stone at the bench, by whom and with what."""
 
-from qtpy.QtCore import Qt, QUrl
-from qtpy.QtGui import QPalette, QShowEvent
+from qtpy.QtCore import QUrl
+from qtpy.QtGui import QPalette
 from qtpy.QtWidgets import (
     QComboBox,
     QFormLayout,
-    QFrame,
     QInputDialog,
     QLineEdit,
     QPushButton,
@@ -18,7 +17,8 @@ from qtpy.QtWidgets import (
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.typed_work import TypedWork
 from setstone.annotate.bench.work_page import work_html
-from setstone.annotate.panels.looks import caution, line_height, offer, title
+from setstone.annotate.panels.looks import caution, line_height, offer, scrolls, title
+from setstone.annotate.panels.when_seen import WhenSeen
 from setstone.annotate.panels.working import attempt
 from setstone.record.vocabulary import WorkKind
 
@@ -34,10 +34,7 @@ class WorkPanel(QScrollArea):
     def __init__(self, bench: Bench) -> None:
         super().__init__()
         self._bench = bench
-        self._stale = False
-        self.setWidgetResizable(True)
-        self.setFrameShape(QFrame.Shape.NoFrame)
-        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        scrolls(self)
         self.title = title()
         self._make_form()
         self.log = QTextBrowser()
@@ -62,9 +59,12 @@ class WorkPanel(QScrollArea):
         layout.addWidget(self.enter)
         layout.addWidget(self.log, 1)
         self.setWidget(content)
-        for signal in (bench.chosen, bench.notes_changed, bench.stones_changed, bench.book_changed):
-            signal.connect(self._show_soon)
-        self._show()
+        self._seen = WhenSeen(
+            self,
+            bench,
+            (bench.chosen, bench.notes_changed, bench.stones_changed, bench.book_changed),
+            self._show,
+        )
 
     def _make_form(self) -> None:
         self.kind = QComboBox()
@@ -95,19 +95,7 @@ class WorkPanel(QScrollArea):
 
     # What is shown
 
-    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802 Qt's name
-        """Read what was not read while nobody looked."""
-        super().showEvent(event)
-        if self._stale:
-            attempt(self._bench, self._show)
-
-    def _show_soon(self) -> None:
-        self._stale = True
-        if self.isVisible():
-            attempt(self._bench, self._show)
-
     def _show(self) -> None:
-        self._stale = False
         book, stone = self._bench.book, self._bench.stone
         self.widget().setEnabled(book is not None and stone is not None)
         self._show_caution()
