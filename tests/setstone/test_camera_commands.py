@@ -3,7 +3,6 @@
 import json
 from pathlib import Path
 
-import cv2
 import numpy as np
 import pytest
 import tifffile
@@ -28,17 +27,6 @@ def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         for position in ("lid-1", "lid-12"):
             made.add_stone(box, position)
     return tmp_path / "book"
-
-
-@pytest.fixture
-def recording(tmp_path: Path) -> str:
-    rng = np.random.default_rng(1)
-    coarse = rng.integers(40, 200, (50, 60, 3)).astype(np.uint8)
-    scene = cv2.resize(coarse, (600, 500), interpolation=cv2.INTER_CUBIC)
-    for i in range(6):
-        noisy = np.clip(scene + rng.normal(0, 6, scene.shape), 0, 255).astype(np.uint8)
-        cv2.imwrite(str(tmp_path / f"frame{i}.png"), noisy)
-    return str(tmp_path / "frame%d.png")
 
 
 def test_a_photograph_with_the_camera(book: Path, recording: str) -> None:

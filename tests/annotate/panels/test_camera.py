@@ -23,17 +23,6 @@ from setstone.capture.camera import Camera, CameraError, Source
 from setstone.capture.open import open_photograph
 
 
-@pytest.fixture
-def recording(tmp_path: Path) -> str:
-    rng = np.random.default_rng(1)
-    coarse = rng.integers(40, 200, (50, 60, 3)).astype(np.uint8)
-    scene = cv2.resize(coarse, (600, 500), interpolation=cv2.INTER_CUBIC)
-    for i in range(6):
-        noisy = np.clip(scene + rng.normal(0, 6, scene.shape), 0, 255).astype(np.uint8)
-        cv2.imwrite(str(tmp_path / f"frame{i}.png"), noisy)
-    return str(tmp_path / "frame%d.png")
-
-
 def wait_for_the_picture(panel: CameraPanel, qtbot: Any) -> None:
     qtbot.waitUntil(lambda: panel.to_file.isEnabled(), timeout=20_000)
     qtbot.waitUntil(lambda: panel.picture is not None and "overexposed" in panel.picture.exposure.text())

@@ -15,7 +15,4 @@ from killed import kill_once, make_book
 @pytest.mark.usefixtures("on_screen")
 def test_a_killed_window_loses_at_most_the_step_being_done(tmp_path: Path) -> None:
     make_book(tmp_path / "killed")
-    steps = [
-        kill_once(tmp_path / "killed", seed=seed, after=after).steps for seed, after in ((1, 1.7), (2, 3.1))
-    ]
-    assert sum(steps) > 0
+    assert kill_once(tmp_path / "killed", seed=2, after=3.1).steps > 0

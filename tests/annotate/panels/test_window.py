@@ -80,7 +80,7 @@ def test_each_panel_opens_from_the_menu_of_plugins(
     window_of(viewer).close()
 
 
-def test_in_napari_itself_one_panel_brings_keys_bar_and_dropping_along(
+def test_in_napari_itself_one_panel_brings_the_bar_and_all_commands_and_a_closed_one_comes_back(
     book: Path, make_napari_viewer: Callable[..., Any], npe2pm: Any, qtbot: Any
 ) -> None:
     manifest = PluginManifest.from_file(str(files("setstone.annotate") / "napari.yaml"))
