@@ -8,6 +8,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import NamedTuple
 from xml.etree import ElementTree
 
 import tifffile
@@ -19,6 +20,10 @@ from setstone.capture.photograph import Lamp, Pixels
 _SCHEMA = "http://www.openmicroscopy.org/Schemas/OME/2016-06"
 #: What names of files may hold and XML may not (XML 1.0, production 2).
 _NO_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+#: What `Circumstances.derivation` writes; digests stand there by their first 12 digits.
+_DERIVED = re.compile(r"Made as (?P<made>.*?)(?: \((?P<told>.*?)\))?(?: from (?P<sources>.*))?\.", re.DOTALL)
+_DIGEST = re.compile(r"\(([0-9a-f]{12})\)(?:, |$)")
 
 
 @dataclass(frozen=True)
@@ -78,6 +83,27 @@ class Circumstances:
         told = ", ".join(f"{k} {v}" for k, v in self.parameters.items())
         of = ", ".join(f"{s.name} ({s.sha256[:12]})" for s in self.sources)
         return f"Made as {self.made_by}{f' ({told})' if told else ''}{f' from {of}' if of else ''}."
+
+
+class Derivation(NamedTuple):
+    """What `Circumstances.derivation` tells: how it was made, its parameters in words, and the sources' digests."""
+
+    made_by: str
+    told: str
+    sources: tuple[str, ...]
+
+
+def read_derivation(text: str) -> Derivation | None:
+    """Read what `Circumstances.derivation` wrote; None where it is something else.
+
+    >>> made = Circumstances(made_by="mean", parameters={"step": "2 µm"}, sources=[Source("a (1).png", "ab" * 32)])
+    >>> read_derivation(made.derivation)
+    Derivation(made_by='mean', told='step 2 µm', sources=('abababababab',))
+    """
+    found = _DERIVED.fullmatch(text)
+    if found is None:
+        return None
+    return Derivation(found["made"], found["told"] or "", tuple(_DIGEST.findall(found["sources"] or "")))
 
 
 def write_ome(path: Path, pixels: Pixels, facts: Circumstances, *, software: str) -> Path:

@@ -16,11 +16,9 @@ if TYPE_CHECKING:
     from setstone.measure.depth import Index
     from setstone.measure.examination import Examination
 
-#: What `setstone.capture.ome_writing.Circumstances.derivation` says of a stack.
-_TOLD = re.compile(r"Made as focus stack of \d+ frames \((?P<how>.*?)\) from (?P<sources>.*)\.$")
+#: What `series_parameters` writes.
 _STEP = re.compile(r"\bstep (-?\d+(?:\.\d+)?) µm")
 _TABLE = re.compile(r"\btable in frame (\d+(?:\.\d+)?)")
-_SOURCE = re.compile(r"\(([0-9a-f]{12})\)(?:, |$)")
 
 
 @dataclass(frozen=True)
@@ -74,17 +72,18 @@ def series_parameters(frames: int, step_um: float | None, table_frame: float | N
 
 def series_of(book: Store, stone: StoneEntry, entry: PhotographEntry) -> Series | None:
     """Find the series a photograph is the focus stack of; None when it is none, or its step was not given."""
-    told = next((found for f in entry.flags if (found := _TOLD.match(f.text))), None)
-    step = None if told is None else _STEP.search(told["how"])
-    if told is None or step is None:
+    from setstone.capture.ome_writing import read_derivation
+
+    made = next((found for f in entry.flags if (found := read_derivation(f.text))), None)
+    step = None if made is None else _STEP.search(made.told)
+    if made is None or step is None:
         return None
     known = {p.sha256[:12]: p for p in photographs(book, stone)}
-    kept = _SOURCE.findall(told["sources"])
-    if not kept or any(k not in known for k in kept):
+    if not made.sources or any(k not in known for k in made.sources):
         return None
-    table = _TABLE.search(told["how"])
+    table = _TABLE.search(made.told)
     return Series(
-        tuple(known[k] for k in kept), float(step[1]), None if table is None else float(table[1]) - 1
+        tuple(known[k] for k in made.sources), float(step[1]), None if table is None else float(table[1]) - 1
     )
 
 
