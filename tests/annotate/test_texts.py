@@ -9,7 +9,6 @@ import pytest
 
 from setstone.annotate.texts import Texts, english
 from setstone.annotate.wording import contrast_words, percent, score_words, size_words
-from setstone.measure.colour import Milky
 from setstone.measure.outline import Shape
 from setstone.measure.scale import ScaleSource
 from setstone.record.vocabulary import FindingKind
@@ -42,8 +41,6 @@ def test_every_kind_source_and_class_has_its_word() -> None:
         assert texts(f"kind.{kind.name.lower()}") == kind.value or kind is FindingKind.OTHER
     for source in get_args(ScaleSource):
         assert texts(f"scale.{source}", detail="x")
-    for milky in get_args(Milky):
-        assert texts(f"milky.{milky}")
     for shape in get_args(Shape):
         assert texts(f"shape.{shape}")
 
