@@ -6,6 +6,7 @@ it was whatever a later setstone makes of the same entries.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection, select
@@ -164,6 +165,8 @@ def plain(value: object) -> str:
 
     >>> plain({"kind": "fissure", "reason": "", "findings": ["3, before"]}), plain(None)
     ('kind: fissure; findings: 3, before', '–')
+
+    Times are those of this machine, to the minute.
     """
     if value is None:
         return "–"
@@ -173,7 +176,17 @@ def plain(value: object) -> str:
         return ", ".join(map(plain, value)) or "–"
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return str(value) or "–"
+    moment = _moment(value)
+    return f"{moment.astimezone():%Y-%m-%d %H:%M}" if moment is not None else str(value) or "–"
+
+
+def _moment(value: object) -> datetime | None:
+    """A time as records hold it; None for anything else."""
+    try:
+        moment = datetime.fromisoformat(value) if isinstance(value, str) else None
+    except ValueError:
+        return None
+    return moment if moment is not None and moment.tzinfo is not None else None
 
 
 def state_of(book: Store, stone: StoneEntry) -> State:

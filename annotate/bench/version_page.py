@@ -1,7 +1,6 @@
 """The versions of a stone's record, and what was changed from one to another, as a page for a text widget."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import datetime
 from html import escape
 from itertools import groupby
 from typing import Any
@@ -95,15 +94,8 @@ def _held(values: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _shown(value: object, names: Mapping[str, str]) -> str:
-    if isinstance(value, str):
-        if value[:12] in names:
-            return escape(names[value[:12]])
-        try:
-            moment = datetime.fromisoformat(value)
-        except ValueError:
-            moment = None
-        if moment is not None and moment.tzinfo is not None:
-            return f"{moment.astimezone():%Y-%m-%d %H:%M}"
+    if isinstance(value, str) and value[:12] in names:
+        return escape(names[value[:12]])
     if isinstance(value, dict) and "um_per_px" in value:
         return escape(
             f"{value['um_per_px']:.4g} µm per pixel, {value['source']} {value['detail'] or ''}".strip()

@@ -53,5 +53,5 @@ def import_(
     show(
         as_json,
         {"book": name, "stones": count},
-        lambda: say(f"Started the book '{name}' with {count} stones."),
+        lambda: say(f"Started the book '{name}' with {count} {'stone' if count == 1 else 'stones'}."),
     )

@@ -1,3 +1,4 @@
+import re
 from pathlib import Path
 
 import pytest
@@ -6,7 +7,7 @@ from made_up import examination, line
 from setstone.record.book import Book
 from setstone.record.entries import StoneEntry
 from setstone.record.errors import BookError
-from setstone.record.versions import Change
+from setstone.record.versions import Change, plain
 from setstone.record.vocabulary import Fact, FindingKind, Verdict, WorkKind
 
 
@@ -87,3 +88,8 @@ def test_a_signature_that_is_not_there_cannot_be_taken_back(book: Book, stone: S
     book.take_signature_back(stone, by="Ada")
     with pytest.raises(BookError, match="is not signed"):
         book.take_signature_back(stone, by="Ada")
+
+
+def test_times_are_said_to_the_minute() -> None:
+    said = plain({"at": "2026-03-02T14:30:12.345678+00:00", "value": "1.762-1.770", "done": "2026-03-02"})
+    assert re.fullmatch(r"at: 2026-03-0[1-3] \d\d:\d\d; value: 1\.762-1\.770; done: 2026-03-02", said)
