@@ -229,6 +229,8 @@ class PhotographsPanel(QWidget):
     def _problems(self, texts: Sequence[str]) -> None:
         self.problems.setText("\n".join(texts))
         self.problems.setVisible(bool(texts))
+        if texts:
+            self.list.verticalScrollBar().setValue(0)
 
     # What is shown
 
@@ -248,6 +250,7 @@ class PhotographsPanel(QWidget):
     def _show(self) -> None:
         there = self._bench.photographs
         while (item := self._list.takeAt(0)) is not None:
+            item.widget().hide()  # it may live on for a while
             item.widget().deleteLater()
         self.rows = []
         occasion = ""

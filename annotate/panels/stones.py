@@ -112,6 +112,7 @@ class StonesPanel(QStackedWidget):
 
     def _show_recent(self) -> None:
         while (item := self.recent.takeAt(0)) is not None:
+            item.widget().hide()  # it may live on for a while
             item.widget().deleteLater()
         books = read_settings(self._settings_file).recent_books
         if books:
