@@ -22,7 +22,7 @@ def version_words(version: Version) -> str:
 def signed(signature: Signature) -> str:
     """Who and when, in local time.
 
-    >>> from datetime import UTC
+    >>> from datetime import UTC, datetime
     >>> signed(Signature("Ada", datetime(2026, 3, 2, 12, tzinfo=UTC))).startswith("Ada, 2026-03-0")
     True
     """
