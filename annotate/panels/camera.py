@@ -177,11 +177,16 @@ class CameraPanel(QWidget):
         self._view = LiveView(partial(self._open, name))
         self._view.start()
         self.picture = LivePicture(self._place())
-        self.picture.anew.connect(self._view.forget_focus)
+        self.picture.anew.connect(self._forget_focus)
         self.picture.say("Waiting for the camera …")
         self.run.setText(_STOP)
         self._timer.start()
         self._allow()
+
+    def _forget_focus(self) -> None:
+        # Not connected to the view itself: it dies in its own thread, and Qt would undo the connection there.
+        if self._view is not None:
+            self._view.forget_focus()
 
     def stop(self) -> None:
         """Let go of the camera; one that hangs is not waited for."""
