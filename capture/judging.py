@@ -165,7 +165,10 @@ def _place(at: tuple[float, float]) -> str:
 
 
 def _exposure(pixels: Pixels, inside: NDArray[np.bool_] | None) -> tuple[float, float]:
-    brightest = pixels.max(axis=2) if inside is None else pixels[inside].max(axis=1)
+    red, green, blue = cv2.split(pixels)
+    brightest = np.asarray(cv2.max(cv2.max(red, green), blue))
+    if inside is not None:
+        brightest = brightest[inside]
     top = np.iinfo(pixels.dtype).max
     return float((brightest >= top * 250 / 255).mean()), float((brightest <= top * 8 / 255).mean())
 

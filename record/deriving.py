@@ -1,6 +1,6 @@
 """Photographs made from others of the book: each names its sources and parameters, and the sources stay."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -33,6 +33,7 @@ def combine(
     step_um: float | None = None,
     table_frame: float | None = None,
     by: str,
+    progress: Callable[[str], None] | None = None,
 ) -> "tuple[PhotographEntry, NDArray[np.uint8] | None]":
     """Make one photograph from several of a stone and keep it beside them.
 
@@ -52,6 +53,8 @@ def combine(
         Number of the frame, from 1, in which the table is sharp.
     by : str
         Who makes it.
+    progress : callable, optional
+        Told the name of each photograph; whatever it raises ends the work, and nothing is kept.
 
     Returns
     -------
@@ -76,7 +79,7 @@ def combine(
     if way not in ("pyramid", "sharpest") and (step_um is not None or table_frame is not None):
         raise BookError("Only a focus stack has a step and a frame of the table; leave them out.")
     parameters = series_parameters(len(entries), step_um, table_frame)
-    frames = (stored_pixels(e) for e in entries)
+    frames = _frames(entries, progress)
     depth = None
     pixels: Pixels
     if way == "average":
@@ -101,6 +104,13 @@ def combine(
         if merged_stack.unaligned:
             parameters["not aligned"] = " ".join(entries[i].name for i in merged_stack.unaligned)
     return _keep(book, stone, entries, pixels, made_by, parameters, by), depth
+
+
+def _frames(entries: Sequence[PhotographEntry], progress: Callable[[str], None] | None) -> Iterator[Pixels]:
+    for entry in entries:
+        if progress is not None:
+            progress(entry.name)
+        yield stored_pixels(entry)
 
 
 def correct_light(

@@ -6,16 +6,9 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from qtpy.QtCore import QSize, Qt, Signal
 from qtpy.QtGui import QDragEnterEvent, QDropEvent, QIcon
 from qtpy.QtWidgets import (
-    QComboBox,
-    QFrame,
-    QGridLayout,
     QHBoxLayout,
-    QInputDialog,
-    QLabel,
-    QLineEdit,
     QPushButton,
     QScrollArea,
     QSizePolicy,
@@ -27,28 +20,29 @@ from qtpy.QtWidgets import (
 from setstone.annotate.bench.adding import Arrival, add_files
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.pixels import Pixels
-from setstone.annotate.bench.scaling import BarEnds, bar_ends, scale_typed, scale_words, width_words
+from setstone.annotate.bench.scaling import bar_ends
 from setstone.annotate.bench.settings import keep_settings, read_settings
+from setstone.annotate.panels.combining import CombiningDialog
 from setstone.annotate.panels.dropping import dropped_files
 from setstone.annotate.panels.looks import caution, choose_folder, line_height, scrolls, words
-from setstone.annotate.panels.scale_tool import ScaleTool
+from setstone.annotate.panels.meanwhile import Meanwhile
+from setstone.annotate.panels.photograph_row import PhotographRow
+from setstone.annotate.panels.scale_panel import ScalePanel
 from setstone.annotate.panels.settings import ask_for_pictures
 from setstone.annotate.panels.thumbnails import Thumbnails
 from setstone.annotate.panels.watching import Watching
-from setstone.annotate.panels.working import EXPECTED, Job, Tell, attempt
+from setstone.annotate.panels.working import Job, Tell, attempt
+from setstone.capture.judging import Fitness
 from setstone.capture.lamp import BLUE_LIGHT
 from setstone.capture.photograph import Lamp
-from setstone.measure.scale import Scale
 from setstone.record.book import Book
+from setstone.record.checking import check_photograph
 from setstone.record.entries import PhotographEntry, StoneEntry
-from setstone.record.errors import BookError
 from setstone.record.photographs import stored_pixels
-from setstone.record.vocabulary import OCCASIONS
 
 if TYPE_CHECKING:
     from setstone.annotate.panels.canvas import Canvas
 
-_LAMPS = {Lamp.WHITE: "white", Lamp.BLUE: "blue", Lamp.OTHER: "other"}
 _DROP = "Drop or choose files …"
 
 
@@ -79,7 +73,9 @@ class PhotographsPanel(QWidget):
         self._waiting: list[tuple[StoneEntry, Path]] = []
         self._canvas = canvas
         self._thumbnails = Thumbnails(bench, pixels)
-        self._thumbnails.ready.connect(self._show_thumbnail)
+        self._thumbnails.ready.connect(lambda _name: self._each(self._show_thumbnail))
+        self._judged = Meanwhile(bench)
+        self._judged.ready.connect(lambda _name: self._each(self._show_fitness))
         self._job: Job | None = None
         self.rows: list[PhotographRow] = []
         self.setAcceptDrops(True)
@@ -99,6 +95,12 @@ class PhotographsPanel(QWidget):
             "chosen at that moment. Once more to stop. The folder is kept in the settings."
         )
         self.watch.clicked.connect(self._watch)
+        self.combine = QToolButton()
+        self.combine.setText("Combine")
+        self.combine.setToolTip(
+            "Make one better photograph: of repeats, of a series through the focus, of several exposures; or even out "
+            "the light of one. The sources stay."
+        )
         self.watching = Watching()
         self.watching.came.connect(lambda path: self.add([path]))
         self.watching.ended.connect(self._watched)
@@ -109,6 +111,8 @@ class PhotographsPanel(QWidget):
         self.cancel.setToolTip("Stop after the file that is being read; those before it stay.")
         self.cancel.clicked.connect(self._cancel)
         self.scale = ScalePanel(bench, canvas)
+        self.combining = CombiningDialog(bench, self)
+        self.combine.clicked.connect(self.combining.begin)
         self.scale.shown.connect(lambda _shown: self._show_list())
         self._list = QVBoxLayout()
         content = QWidget()
@@ -126,6 +130,7 @@ class PhotographsPanel(QWidget):
         top = QHBoxLayout()
         top.addWidget(self.drop, 1)
         top.addWidget(self.watch)
+        top.addWidget(self.combine)
         top.addWidget(self.cancel)
         layout.addLayout(top)
         layout.addWidget(self.scale)
@@ -245,6 +250,7 @@ class PhotographsPanel(QWidget):
     def _allow(self) -> None:
         self.drop.setEnabled(self._bench.stone is not None and self._job is None)
         self.watch.setEnabled(self._bench.book is not None)
+        self.combine.setEnabled(bool(self._bench.photographs))
         self.cancel.setVisible(self._job is not None)
 
     def _show(self) -> None:
@@ -261,9 +267,8 @@ class PhotographsPanel(QWidget):
             row = PhotographRow(self._bench, entry)
             row.shown.connect(partial(self._show_on_canvas, entry))
             row.scale_wanted.connect(partial(self.correct_scale, entry))
-            thumbnail = self._thumbnails.of(entry.sha256, partial(_itself, entry))
-            if thumbnail is not None:
-                row.picture.setIcon(QIcon(thumbnail))
+            self._show_thumbnail(row)
+            self._show_fitness(row)
             self.rows.append(row)
             self._list.addWidget(row)
         stone = self._bench.stone
@@ -299,15 +304,33 @@ class PhotographsPanel(QWidget):
         return button
 
     def _show_scales(self) -> None:
-        for row in self.rows:
-            row.show_scale()
+        self._each(PhotographRow.show_scale)
+        self._each(self._show_fitness)
 
-    def _show_thumbnail(self, name: object) -> None:
+    def _show_thumbnail(self, row: PhotographRow) -> None:
+        thumbnail = self._thumbnails.picture(row.entry.sha256, lambda: row.entry)
+        if thumbnail is not None:
+            row.picture.setIcon(QIcon(thumbnail))
+
+    def _show_fitness(self, row: PhotographRow) -> None:
+        book, entry, review = self._bench.opened, row.entry, self._bench.review
+
+        def show() -> None:
+            # What it is judged by; the stone's place in it is known once it was examined.
+            here = review is not None and review.entry.occasion == entry.occasion
+            name = (
+                entry,
+                self._bench.scale_of(entry),
+                review.entry.id if review is not None and here else None,
+            )
+            found = self._judged.of(name, partial(check_photograph, book, entry))
+            row.show_fitness(found if isinstance(found, Fitness) else None)
+
+        attempt(self._bench, show)
+
+    def _each(self, show: Callable[[PhotographRow], None]) -> None:
         for row in self.rows:
-            if row.entry.sha256 == name:
-                thumbnail = self._thumbnails.of(name, lambda: None)
-                if thumbnail is not None:
-                    row.picture.setIcon(QIcon(thumbnail))
+            show(row)
 
     # The canvas
 
@@ -325,247 +348,3 @@ class PhotographsPanel(QWidget):
         job.failed.connect(self._bench.said.emit)
         job.failed.connect(lambda _text: self.scale.put_away())
         job.start()
-
-
-class PhotographRow(QFrame):
-    """One photograph: what it shows, and what is said of it.
-
-    Parameters
-    ----------
-    bench : Bench
-    entry : PhotographEntry
-    """
-
-    #: It is to be shown on the canvas.
-    shown = Signal()
-    #: Its scale is to be corrected.
-    scale_wanted = Signal()
-
-    def __init__(self, bench: Bench, entry: PhotographEntry) -> None:
-        super().__init__()
-        self._bench = bench
-        self.entry = entry
-        self.picture = QToolButton()
-        side = round(3.6 * line_height(self))
-        self.picture.setIconSize(QSize(side, round(side * 0.8)))
-        self.picture.setToolTip(f"Show this photograph on the canvas.\n\n{_facts(entry)}")
-        self.picture.setAccessibleName(f"Show {entry.name}")
-        self.picture.clicked.connect(self.shown.emit)
-        self.lamp = QComboBox()
-        self.lamp.setAccessibleName(f"Light of {entry.name}")
-        recognised = "" if entry.lamp_stated else " It was recognised from the picture."
-        self.lamp.setToolTip(f"The light it was taken in.{recognised}\n\n{BLUE_LIGHT}")
-        for lamp, text in _LAMPS.items():
-            self.lamp.addItem(text, lamp)
-        self.lamp.setCurrentIndex(self.lamp.findData(entry.lamp))
-        self.lamp.activated.connect(self._correct_lamp)
-        self.occasion = QComboBox()
-        self.occasion.setAccessibleName(f"Occasion of {entry.name}")
-        self.occasion.setToolTip("When in the work it was taken; choose or type.")
-        self.occasion.setEditable(True)
-        self.occasion.addItems(list(dict.fromkeys((*OCCASIONS, *bench.occasions))))
-        self.occasion.setCurrentText(entry.occasion)
-        self.occasion.lineEdit().setCursorPosition(0)
-        self.occasion.activated.connect(self._correct_occasion)
-        for combo in (self.lamp, self.occasion):
-            combo.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-            combo.setFocusPolicy(Qt.FocusPolicy.StrongFocus)  # the wheel scrolls the list, it changes nothing
-        self.scale = words(small=True)
-        self.correct = QToolButton()
-        self.correct.setText("Scale")
-        self.correct.setToolTip("Drag the ends of the scale bar on the picture and type its length.")
-        self.correct.clicked.connect(self.scale_wanted.emit)
-        self.move_to = QToolButton()
-        self.move_to.setText("Move")
-        self.move_to.setToolTip("It shows another stone: give it to that one.")
-        self.move_to.clicked.connect(self._move)
-        choices = QHBoxLayout()
-        choices.addWidget(self.lamp, 2)
-        choices.addWidget(self.occasion, 3)
-        tools = QHBoxLayout()
-        tools.addWidget(self.scale, 1)
-        tools.addWidget(self.correct)
-        tools.addWidget(self.move_to)
-        grid = QGridLayout(self)
-        grid.setContentsMargins(0, 2, 0, 2)
-        grid.setVerticalSpacing(2)
-        grid.addWidget(self.picture, 0, 0, 2, 1, Qt.AlignmentFlag.AlignTop)
-        grid.addLayout(choices, 0, 1)
-        grid.addLayout(tools, 1, 1)
-        for row, flag in enumerate(entry.flags, start=2):
-            grid.addWidget(caution(flag.text), row, 0, 1, 2)
-        grid.setColumnStretch(1, 1)
-        self.show_scale()
-
-    def show_scale(self) -> None:
-        """Show the scale as it is known now."""
-
-        def show() -> None:
-            scale = self._bench.scale_of(self.entry)
-            self.scale.setText(width_words(scale, self.entry))
-            self.scale.setToolTip(scale_words(scale, self.entry))
-
-        attempt(self._bench, show)
-
-    def _correct_lamp(self, _index: int) -> None:
-        self._correct(lambda: self._bench.correct_photograph(self.entry, lamp=Lamp(self.lamp.currentData())))
-
-    def _correct_occasion(self, _index: int) -> None:
-        text = self.occasion.currentText()
-        self._correct(lambda: self._bench.correct_photograph(self.entry, occasion=text))
-
-    def _correct(self, act: Callable[[], None]) -> None:
-        if not attempt(self._bench, act):
-            self.lamp.setCurrentIndex(self.lamp.findData(self.entry.lamp))
-            self.occasion.setCurrentText(self.entry.occasion)
-
-    def _move(self) -> None:
-        others = [p.stone for p in self._bench.progress if p.stone_id != self.entry.stone_id]
-        names = [s.full_name for s in others]
-        if not names:
-            self._bench.said.emit("There is no other stone in the book; add it first.")
-            return
-        name, given = QInputDialog.getItem(self, "Move the photograph", "It shows:", names, 0, False)
-        if given:
-            to = others[names.index(name)]
-            attempt(self._bench, lambda: self._bench.move_photograph(self.entry, to))
-
-
-class ScalePanel(QFrame):
-    """Takes the length of the scale bar while its ends are dragged on the canvas.
-
-    Parameters
-    ----------
-    bench : Bench
-    canvas : Canvas or None
-    """
-
-    #: It appeared, or is gone.
-    shown = Signal(bool)
-
-    def __init__(self, bench: Bench, canvas: "Canvas | None") -> None:
-        super().__init__()
-        self._bench = bench
-        self._canvas = canvas
-        self._tool = None if canvas is None else ScaleTool(canvas.viewer)
-        self._bar: BarEnds | None = None
-        self._entry: PhotographEntry | None = None
-        self.setFrameShape(QFrame.Shape.StyledPanel)
-        self.what = words()
-        self.length = QLineEdit()
-        self.length.setPlaceholderText("1 mm or 500 µm")
-        self.length.setToolTip("The length printed at the scale bar, with its unit.")
-        self.length.setAccessibleName("Length of the scale bar")
-        self.length.textChanged.connect(self._tell)
-        self.length.returnPressed.connect(self.use)
-        self.says = words(small=True)
-        self.take = QPushButton("Use this scale")
-        self.take.setToolTip("Keep it for this photograph (Enter). Ctrl+Z takes it back.")
-        self.take.clicked.connect(self.use)
-        leave = QPushButton("Leave it")
-        leave.setToolTip("Leave the scale as it was.")
-        leave.clicked.connect(self.put_away)
-        row = QHBoxLayout()
-        row.addWidget(QLabel("Length"))
-        row.addWidget(self.length, 1)
-        buttons = QHBoxLayout()
-        buttons.addWidget(self.take, 1)
-        buttons.addWidget(leave)
-        layout = QVBoxLayout(self)
-        layout.addWidget(self.what)
-        layout.addLayout(row)
-        layout.addWidget(self.says)
-        layout.addLayout(buttons)
-        if self._tool is not None:
-            self._tool.moved.connect(self._tell)
-        self.hide()
-
-    def look_for(self, entry: PhotographEntry) -> None:
-        """Say that the bar of a photograph is looked for."""
-        self._entry = entry
-        self.what.setText(f"{entry.name}: looking for the scale bar …")
-        self.length.clear()
-        self.says.clear()
-        self.take.setEnabled(False)
-        self._appear(True)
-
-    def begin(self, entry: PhotographEntry, bar: BarEnds) -> None:
-        """Let the ends of a photograph's bar be dragged, unless it was left meanwhile."""
-        if self._entry != entry:
-            return
-        self._bar = bar
-        where = (
-            "lies on the scale bar found"
-            if bar.found is not None
-            else "is offered, for no scale bar was found"
-        )
-        self.what.setText(
-            f"{entry.name}: the line {where}. Drag its ends to those of the bar, and give its length."
-        )
-        if self._tool is not None and self._canvas is not None:
-            layer = next((x for x in self._canvas.viewer.layers if x.name == f"{entry.lamp} light"), None)
-            if layer is not None:
-                self._tool.show(bar, layer)
-        self.length.setText(bar.label)
-        self.length.setFocus()
-        self._tell()
-
-    def use(self) -> None:
-        """Keep the scale as it stands."""
-        entry = self._entry
-        if entry is None or self._bar is None:
-            return
-
-        def keep() -> None:
-            self._bench.correct_photograph(entry, scale=self._scale())
-
-        examined = self._bench.review is not None
-        if attempt(self._bench, keep):
-            self.put_away()
-            if examined:
-                self._bench.said.emit(
-                    "The scale was corrected; examine the stone again, so that its sizes follow it."
-                )
-
-    def put_away(self) -> None:
-        """Leave the scale as it was."""
-        if self._tool is not None and self._canvas is not None and self._bar is not None:
-            self._tool.put_away()
-            self._canvas.look()
-            self._canvas.whole()
-        self._bar = self._entry = None
-        self._appear(False)
-
-    def _appear(self, shown: bool) -> None:
-        self.setVisible(shown)
-        self.shown.emit(shown)
-
-    def _scale(self) -> Scale:
-        if self._bar is None:
-            raise BookError("There is no line over the scale bar; begin again.")
-        ends = self._bar.ends if self._tool is None else self._tool.ends
-        return scale_typed(self._bar, ends, self.length.text())
-
-    def _tell(self) -> None:
-        if self._bar is None or self._entry is None:
-            return
-        try:
-            self.says.setText(scale_words(self._scale(), self._entry))
-            self.take.setEnabled(True)
-        except EXPECTED as error:
-            self.says.setText(str(error))
-            self.take.setEnabled(False)
-
-
-def _facts(entry: PhotographEntry) -> str:
-    taken = "" if entry.taken is None else f", taken {entry.taken.astimezone():%Y-%m-%d %H:%M}"
-    by = f", by {entry.operator}" if entry.operator else ""
-    at = "" if entry.magnification is None else f", {entry.magnification:g}×"
-    return (
-        f"{entry.name}{taken}{by}{at}\n{entry.width * entry.height / 1e6:.1f} megapixels, {entry.bit_depth} bit, "
-        f"{entry.format}; kept unaltered, SHA-256 {entry.sha256[:16]}…"
-    )
-
-
-def _itself(entry: PhotographEntry) -> PhotographEntry:
-    return entry

@@ -124,7 +124,11 @@ class StoneModel(QAbstractTableModel):
         """A square of the thumbnail; an empty one where there is none, so that all names begin in line."""
         name = (p.stone_id, p.photographs)
         if name not in self._pictures:
-            whole = self._thumbnails.of(name, lambda: self._bench.picture(p.stone)) if p.photographs else None
+            whole = (
+                self._thumbnails.picture(name, lambda: self._bench.picture(p.stone))
+                if p.photographs
+                else None
+            )
             if whole is None:
                 return self._none
             self._pictures[name] = icon_of(square(whole, self._side))
