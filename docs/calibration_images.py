@@ -8,8 +8,6 @@ import tempfile
 from datetime import UTC, datetime
 from pathlib import Path
 
-import cv2
-import numpy as np
 from PIL import Image
 
 ROOT = Path(__file__).parents[1]
@@ -18,6 +16,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 from ruled import ruled  # noqa: E402 found by the lines above
 
 from setstone.annotate.calibration_plot import calibration_plot  # noqa: E402
+from setstone.annotate.micrometer_picture import micrometer_picture  # noqa: E402
 from setstone.measure.micrometer import find_micrometer  # noqa: E402
 from setstone.record.book import Book  # noqa: E402
 
@@ -34,12 +33,9 @@ def main() -> None:
         )
     lines = find_micrometer(drawn[0])
     assert lines is not None  # noqa: S101
-    marked = drawn[0].copy()
-    along = np.array([-np.sin(np.deg2rad(lines.angle_deg)), np.cos(np.deg2rad(lines.angle_deg))])
-    for centre in lines.centres:
-        ends = [tuple(np.round(16 * (centre + side * 26 * along)).astype(int).tolist()) for side in (-1, 1)]
-        cv2.line(marked, ends[0], ends[1], (0, 114, 178), 2, cv2.LINE_AA, 4)
-    Image.fromarray(marked[230:530]).save(IMAGES / "micrometer-lines.jpg", quality=88)
+    Image.fromarray(micrometer_picture(drawn[0], lines)[230:530]).save(
+        IMAGES / "micrometer-lines.jpg", quality=88
+    )
     with tempfile.TemporaryDirectory() as folder, Book.create(Path(folder) / "book") as book:
         setup = book.add_setup("60x", objective="1x", zoom="6.0")
         for i, (year, month) in enumerate(((2025, 1), (2025, 7), (2026, 1))):

@@ -1,7 +1,11 @@
 """What a window says of an optical setup: its scale, what speaks against it, and which photographs were taken with it."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
 
 from setstone.annotate.bench.bench import Bench
 from setstone.measure.quantity import Quantity
@@ -36,6 +40,40 @@ def calibration_words(known: Sequence[CalibrationEntry]) -> str:
     if result.pixel_aspect is not None:
         words += f" Width over height of a pixel: {result.pixel_aspect}."
     return " ".join(filter(None, (words, over_the_field(result))))
+
+
+@dataclass(frozen=True, eq=False)
+class LinesSeen:
+    """One photograph of a calibration with its lines drawn, and what is said of it."""
+
+    picture: NDArray[np.uint8]
+    words: str
+
+
+def lines_seen(entry: CalibrationEntry, progress: Callable[[str], None]) -> tuple[LinesSeen, ...]:
+    """Draw the lines counted in each photograph of a calibration.
+
+    Raises
+    ------
+    PhotographError
+        When one was lost or altered.
+    """
+    from setstone.annotate.micrometer_picture import micrometer_picture
+    from setstone.capture.open import open_photograph
+    from setstone.measure.micrometer import find_micrometer
+
+    seen = []
+    for photograph in entry.photographs:
+        progress(photograph.name)
+        pixels = open_photograph(photograph.path).pixels
+        lines = find_micrometer(pixels)
+        if lines is not None:
+            words = (
+                f"{photograph.name}: {len(lines.numbers)} lines counted, each marked. If only each fifth is marked, focus "
+                "better and calibrate again."
+            )
+            seen.append(LinesSeen(micrometer_picture(pixels, lines), words))
+    return tuple(seen)
 
 
 def calibration_doubts(

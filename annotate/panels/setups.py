@@ -23,14 +23,17 @@ from qtpy.QtWidgets import (
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.calibrating import (
+    LinesSeen,
     calibration_doubts,
     calibration_words,
+    lines_seen,
     parts_words,
     photograph_doubts,
     taken_with,
     tell_setup,
 )
 from setstone.annotate.calibration_plot import calibration_plot
+from setstone.annotate.panels.lines_seen import LinesDialog
 from setstone.annotate.panels.looks import caution, line_height, scrolls, words
 from setstone.annotate.panels.settings import ask_for_pictures
 from setstone.annotate.panels.working import Job, Tell, attempt
@@ -50,6 +53,7 @@ class SetupsPanel(QWidget):
         super().__init__()
         self._bench = bench
         self._job: Job | None = None
+        self._calibrated_once = False
         self.setup = QComboBox()
         self.setup.setToolTip(
             "Whatever changes the scale makes another setup: objective, zoom, adapter, size."
@@ -86,6 +90,11 @@ class SetupsPanel(QWidget):
             "about 90°. They are kept in the book."
         )
         self.calibrate.clicked.connect(lambda: self.calibrate_by(ask_for_pictures(self)))
+        self.lines = QPushButton("See its lines …")
+        self.lines.setToolTip(
+            "The photographs of the latest calibration, with each line marked that was counted."
+        )
+        self.lines.clicked.connect(self.see_lines)
         self._lay_out()
         for signal in (bench.book_changed, bench.chosen, bench.photographs_changed, bench.review_changed):
             signal.connect(self._fill)
@@ -109,7 +118,10 @@ class SetupsPanel(QWidget):
         inside.addWidget(self.says)
         inside.addWidget(self.plot)
         inside.addLayout(form)
-        inside.addWidget(self.calibrate)
+        calibrating = QHBoxLayout()
+        calibrating.addWidget(self.calibrate, 1)
+        calibrating.addWidget(self.lines)
+        inside.addLayout(calibrating)
         inside.addStretch()
         content = QWidget()
         content.setLayout(inside)
@@ -162,13 +174,37 @@ class SetupsPanel(QWidget):
         self._bench.changed_here()
         self._bench.photographs_changed.emit()  # their scale may be another now
         self._bench.said.emit(
-            f"{entry.setup.name} is calibrated by {entry.result.lines} lines. If that is a fifth of what you see, focus "
+            f"{entry.setup.name} is calibrated by {entry.result.lines} lines. See its lines; if only each fifth is marked, focus "
             "better and calibrate again."
         )
 
     def _ended(self) -> None:
         self._job = None
         self._show()
+
+    def see_lines(self) -> None:
+        """Show the lines counted in the latest calibration of the setup looked at."""
+        setup, bench = self.chosen, self._bench
+        known = () if setup is None else bench.opened.calibrations(setup)
+        if not known or self._job is not None:
+            return
+        latest = known[-1]
+
+        def show(seen: tuple[LinesSeen, ...]) -> None:
+            if seen:
+                LinesDialog(seen, self).show()
+
+        self._job = job = Job(
+            "Drawing the lines",
+            lambda tell: lines_seen(latest, tell),
+            bench=bench,
+            steps=len(latest.photographs),
+        )
+        job.done.connect(show)
+        job.failed.connect(bench.said.emit)
+        job.ended.connect(self._ended)
+        self._allow()
+        job.start()
 
     def _ask_new(self) -> None:
         dialog = NewSetupDialog(self)
@@ -205,6 +241,7 @@ class SetupsPanel(QWidget):
         others: list[PhotographEntry] = []
         doubts: list[str] = []
         self.plot.show_calibrations(known)
+        self._calibrated_once = bool(known)
         if setup is None:
             self.says.setText(
                 "A setup is objective, zoom, adapter and camera together, with one scale. Name yours with New, then "
@@ -236,6 +273,7 @@ class SetupsPanel(QWidget):
         for control in (self.division, self.certificate):
             control.setEnabled(has)
         self.calibrate.setEnabled(has and self._job is None)
+        self.lines.setEnabled(self._calibrated_once and self._job is None)
 
 
 class CalibrationPlot(QWidget):

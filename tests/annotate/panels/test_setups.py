@@ -13,6 +13,7 @@ from ruled import ruled
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.calibrating import calibration_doubts
+from setstone.annotate.panels.lines_seen import LinesDialog
 from setstone.annotate.panels.setups import NewSetupDialog, SetupsPanel
 
 PERIOD = 11.0
@@ -60,6 +61,21 @@ def test_named_calibrated_and_used(bench: Bench, panel: SetupsPanel, qtbot: Any,
     panel.use.click()
     panel.leave.click()
     assert {p.setup_id for p in bench.photographs} == {None}
+
+
+def test_the_lines_counted_are_seen(bench: Bench, panel: SetupsPanel, qtbot: Any, tmp_path: Path) -> None:
+    assert not panel.lines.isEnabled()
+    setup = bench.opened.add_setup("60x")
+    files = [micrometer(tmp_path, bench), micrometer(tmp_path, bench, angle=100)]
+    bench.opened.calibrate_setup(setup, files, division_um=10, by="Ada")
+    bench.photographs_changed.emit()
+    panel.lines.click()
+    qtbot.waitUntil(lambda: panel.findChild(LinesDialog) is not None, timeout=60_000)
+    dialog = panel.findChild(LinesDialog)
+    assert "m12-11.png: 3" in dialog.words.text()  # of 40 lines, those at the ends are left out
+    assert "lines counted" in dialog.words.text()
+    dialog.next.click()
+    assert "m100-11.png" in dialog.words.text()
 
 
 def test_over_time_old_and_changed(bench: Bench, panel: SetupsPanel, tmp_path: Path, qtbot: Any) -> None:
