@@ -7,7 +7,10 @@ from numpy.typing import NDArray
 from setstone.measure.light import Plane
 
 
-def body_contour(window: Plane, body: NDArray[np.uint8], level: float) -> NDArray[np.float64] | None:
+@njit(cache=True, nogil=True)
+def longest_contour(
+    window: Plane, body: NDArray[np.uint8], level: float
+) -> NDArray[np.float64]:  # pragma: no cover - compiled
     """Longest contour of a dark body at a level.
 
     Parameters
@@ -21,23 +24,19 @@ def body_contour(window: Plane, body: NDArray[np.uint8], level: float) -> NDArra
 
     Returns
     -------
-    (N, 2) float64 array or None
+    (N, 2) float64 array
         Closed; x, y from pixel centre to pixel centre, the last joins the first. The same points as
-        ``skimage.measure.find_contours`` gives. None where nothing is darker than the level.
+        ``skimage.measure.find_contours`` gives. Empty where nothing is darker than the level.
     """
-    points = _longest_contour(window, body, float(level))
-    return points if len(points) else None
-
-
-@njit(cache=True, nogil=True)
-def _longest_contour(window, body, level):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    height, width = window.shape
+    # Beyond the body there is only wall: its own rows and columns are enough.
+    top_row, bottom_row, left_column, right_column = extent(body)
+    height, width = bottom_row - top_row, right_column - left_column
     wall = max(window.max(), np.float32(level + 1))
     wide = np.full((height + 2, width + 2), np.float64(wall))
     for i in range(height):
         for j in range(width):
-            if body[i, j]:
-                wide[i + 1, j + 1] = window[i, j]
+            if body[top_row + i, left_column + j]:
+                wide[i + 1, j + 1] = window[top_row + i, left_column + j]
     # Edges of the grid of pixel centres: along the rows first, then along the columns.
     rows, columns = height + 2, width + 2
     following = np.full(2 * rows * columns, -1, np.int32)
@@ -111,7 +110,20 @@ def _longest_contour(window, body, level):  # type: ignore[no-untyped-def] # pra
         i, j = place // columns, place % columns
         here, there = wide[i, j], wide[i, j + 1] if along_row else wide[i + 1, j]
         part = (level - here) / (there - here)
-        points[k, 0] = j - 1 + (part if along_row else 0.0)
-        points[k, 1] = i - 1 + (0.0 if along_row else part)
+        points[k, 0] = left_column + j - 1 + (part if along_row else 0.0)
+        points[k, 1] = top_row + i - 1 + (0.0 if along_row else part)
         edge = following[edge]
     return points
+
+
+@njit(cache=True, nogil=True)
+def extent(mask: NDArray[np.uint8]) -> tuple[int, int, int, int]:  # pragma: no cover - compiled
+    """First row and column of a mask, and those after its last: top, bottom, left, right; zeros where it is empty."""
+    height, width = mask.shape
+    top, bottom, left, right = height, 0, width, 0
+    for i in range(height):
+        for j in range(width):
+            if mask[i, j]:
+                top, bottom = min(top, i), i + 1
+                left, right = min(left, j), max(right, j + 1)
+    return (top, bottom, left, right) if bottom else (0, 0, 0, 0)
