@@ -77,7 +77,7 @@ def ridge_response(plane: Plane, sigmas: Sequence[float], *, bright: bool = True
     octaves = [max(0, math.floor(math.log2(sigma / HALVE_FROM)) + 1) for sigma in sigmas]
     levels = [np.ascontiguousarray(plane, np.float32)]
     while len(levels) <= max(octaves) and min(levels[-1].shape) > 1:
-        levels.append(_half(levels[-1]))
+        levels.append(half(levels[-1]))
     coarsest = len(levels) - 1
     out: Ridges | None = None
     for octave in reversed(range(len(levels))):
@@ -171,8 +171,8 @@ def to_flank(distance: float) -> NDArray[np.int64]:
     return np.rint(np.stack([np.cos(theta), -np.sin(theta)], axis=-1) * distance).astype(np.int64)
 
 
-def _half(plane: Plane) -> Plane:
-    """Means of 2 x 2 pixels; an odd last row or column is repeated."""
+def half(plane: Plane) -> Plane:
+    """Means of 2 x 2 pixels, (H, W) to (ceil(H / 2), ceil(W / 2)) float32; an odd last row or column is repeated."""
     height, width = plane.shape
     if height % 2 or width % 2:
         plane = cv2.copyMakeBorder(plane, 0, height % 2, 0, width % 2, cv2.BORDER_REPLICATE)

@@ -63,6 +63,18 @@ def test_width_and_contrast_are_those_of_the_profile() -> None:
     assert np.median(line.contrast) == pytest.approx(40, rel=0.25)
 
 
+@pytest.mark.parametrize("sigma", [2.9, 5.8])
+def test_a_picture_finer_than_its_lines_is_halved_and_they_stay_as_true(sigma: float) -> None:
+    curve = arc(60.0, 0.3, 2.4)
+    line = find_lines(drawn(curve, sigma, 25.0), um_per_px=6 / (2.3548 * sigma))[0]
+    assert math.sqrt(np.mean(cKDTree(curve).query(line.path[8:-8])[0] ** 2)) <= 0.3
+    assert line.length_px == pytest.approx(60 * 2.1, abs=8 + 2 * sigma)
+    assert np.median(line.width_px) == pytest.approx(2.3548 * sigma, rel=0.15)
+    # A vertex per pixel of the picture given, halved or not.
+    assert np.median(np.hypot(*np.diff(line.path, axis=0).T)) == pytest.approx(1, abs=0.1)
+    assert len(line.path) == len(line.width_px) == len(line.contrast)
+
+
 def test_a_gap_is_linked() -> None:
     halves = np.concatenate([straight(20, 70, 90, 70), straight(98, 70, 180, 70)])
     found = find_lines(drawn(halves, 1.2, 30.0), um_per_px=4.0)
