@@ -36,7 +36,7 @@ OWN = 0.4
 #: What counts as no answer in the geometric mean, in spreads of the picture.
 NONE = 0.01
 #: Filters wider than this, in pixels, are applied to a reduced picture.
-REDUCE_FROM = 3.0
+REDUCE_FROM = 1.2
 #: Rows done at a time.
 BAND = 128
 
@@ -100,11 +100,13 @@ def _at_scale(plane: Plane, sigma: float, weaker: float) -> Plane:
     for top in range(0, plane.shape[0], BAND):
         height = min(BAND, plane.shape[0] - top)
         rows = np.ascontiguousarray(padded[top : top + height + 2 * pad])
+        mean = np.empty_like(rows)
         answers = np.empty((DIRECTIONS, height + 2 * room, plane.shape[1] + 2 * room), np.float32)
-        _answers(rows, np.empty_like(rows), reach, along, share, across, np.float32(weaker), answers)
-        np.log(answers + np.float32(NONE), out=answers)
-        widened = np.maximum(answers, np.maximum(np.roll(answers, 1, axis=0), np.roll(answers, -1, axis=0)))
-        _going_on(widened, room, further, further_share, out[top : top + height])
+        for t, answer in enumerate(answers):
+            _answer(rows, mean, reach, along[t], share, across[t], np.float32(weaker), answer)
+            np.log(answer, out=answer)
+        _widened(answers)
+        _going_on(answers, room, further, further_share, out[top : top + height])
     return np.asarray(np.maximum(np.exp(out) - np.float32(NONE), 0), np.float32)
 
 
@@ -162,32 +164,45 @@ def _filled(plane: Plane, mask: NDArray[np.bool_]) -> Plane:
 
 
 @njit(cache=True, nogil=True)
-def _answers(rows, mean, reach, along, weights, across, weaker, answers):  # type: ignore[no-untyped-def] # pragma: no cover
-    """Height of the average along each direction above its flanks; `rows` has `reach` px more on every side."""
-    directions, height, width = answers.shape
-    for t in range(directions):
-        dy, dx = across[t, 0], across[t, 1]
-        qy, qx = abs(dy), abs(dx)
-        left, right = reach - qx, reach + width + qx
-        for y in range(reach - qy, reach + height + qy):
-            target = mean[y, left:right]
-            target[:] = np.float32(0)
-            for k in range(along.shape[1]):
-                shift = along[t, k, 1]
-                source = rows[y + along[t, k, 0], left + shift : right + shift]
-                weight = weights[k]
-                for x in range(right - left):
-                    target[x] += weight * source[x]
-        for y in range(height):
-            here = mean[y + reach, reach : reach + width]
-            one = mean[y + reach + dy, reach + dx : reach + dx + width]
-            other = mean[y + reach - dy, reach - dx : reach - dx + width]
-            answer = answers[t, y]
-            for x in range(width):
-                first, second = here[x] - one[x], here[x] - other[x]
-                both = np.float32(0.5) * (first + second)
-                value = both + weaker * (min(first, second) - both)
-                answer[x] = max(value, np.float32(0))
+def _answer(rows, mean, reach, along, weights, across, weaker, answer):  # type: ignore[no-untyped-def] # pragma: no cover
+    """Height, never below `NONE`, of the average along a direction above its flanks; `rows` has `reach` px more on every side."""
+    height, width = answer.shape
+    dy, dx = across
+    qy, qx = abs(dy), abs(dx)
+    left, right = reach - qx, reach + width + qx
+    for y in range(reach - qy, reach + height + qy):
+        target = mean[y, left:right]
+        target[:] = np.float32(0)
+        for k in range(len(along)):
+            shift = along[k, 1]
+            source = rows[y + along[k, 0], left + shift : right + shift]
+            weight = weights[k]
+            for x in range(right - left):
+                target[x] += weight * source[x]
+    for y in range(height):
+        here = mean[y + reach, reach : reach + width]
+        one = mean[y + reach + dy, reach + dx : reach + dx + width]
+        other = mean[y + reach - dy, reach - dx : reach - dx + width]
+        row = answer[y]
+        for x in range(width):
+            first, second = here[x] - one[x], here[x] - other[x]
+            both = np.float32(0.5) * (first + second)
+            value = both + weaker * (min(first, second) - both)
+            row[x] = max(value, np.float32(0)) + np.float32(NONE)
+
+
+@njit(cache=True, nogil=True)
+def _widened(answers):  # type: ignore[no-untyped-def] # pragma: no cover
+    """Let each direction answer for its two neighbours as well, in place."""
+    last = answers.shape[0] - 1
+    row = np.empty((last + 1, answers.shape[2]), np.float32)
+    for y in range(answers.shape[1]):
+        row[:] = answers[:, y]
+        for t in range(last + 1):
+            before, here, after = row[t - 1], row[t], row[t + 1 if t < last else 0]
+            target = answers[t, y]
+            for x in range(len(here)):
+                target[x] = max(here[x], max(before[x], after[x]))
 
 
 @njit(cache=True, nogil=True)
