@@ -1,7 +1,6 @@
 """The canvas: photographs and marks of the chosen stone, and the way the view takes."""
 
 import math
-from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -16,16 +15,13 @@ from setstone.annotate.panels import marks
 from setstone.annotate.panels.layers import (
     BLUE,
     CANDIDATES,
+    DRAGGED,
     DRAWING,
-    GAPS,
     GIRDLE,
-    GROUND,
-    LABELS,
-    MARKS_BESIDE,
     MEASURING,
+    TOOLS,
     WHITE,
     Layers,
-    beside,
 )
 from setstone.annotate.panels.working import Job, Tell
 from setstone.capture.photograph import Lamp
@@ -74,7 +70,7 @@ class Canvas(QObject):
         self._view = "side by side"
         self._blend = 0.5
         self._marks_seen = True
-        self._edited = False
+        self._in_hand = ""
         self._drawn_for = 0.0
         self._wanted: tuple[str, ...] = ()
         self._there: set[str] = set()
@@ -86,11 +82,11 @@ class Canvas(QObject):
         self._redraw = QTimer(self)  # many changes of one moment are drawn once
         self._redraw.setSingleShot(True)
         self._redraw.setInterval(0)
-        self._redraw.timeout.connect(self.draw_marks)
+        self._redraw.timeout.connect(self._draw_unless_flying)
         self._flight = QTimer(self)
         self._flight.setInterval(15)
         self._flight.timeout.connect(self._fly_on)
-        self._way: Iterator[tuple[Points, float]] = iter(())
+        self._way: list[tuple[Points, float]] = []
         viewer.mouse_move_callbacks.append(self._tell_place)
         bench.chosen.connect(self._load)
         bench.photographs_changed.connect(self._load)
@@ -168,11 +164,13 @@ class Canvas(QObject):
         if not self.layers.there:
             return
         with self.layers.drawing():
-            for name in (GIRDLE, CANDIDATES, DRAWING, MEASURING):
+            for name in TOOLS:
                 self.layers[name].mode = "pan_zoom"
+                if name in DRAGGED:
+                    self.layers.show(name, False)
         self.layers.clear(DRAWING)
         self.viewer.layers.selection.active = self.layers[WHITE]
-        self._edited = False
+        self._in_hand = ""
         self.redraw()
 
     def take(self, name: str, mode: str) -> None:
@@ -189,7 +187,7 @@ class Canvas(QObject):
         self.layers.show(name, True)
         self.viewer.layers.selection.active = self.layers[name]
         self.layers[name].mode = mode
-        self._edited = name == CANDIDATES
+        self._in_hand = name
         self.draw_marks()
 
     def under_cursor(self) -> tuple[float, float]:
@@ -205,6 +203,10 @@ class Canvas(QObject):
     def redraw(self) -> None:
         """Draw the marks as soon as there is time."""
         self._redraw.start()
+
+    def _draw_unless_flying(self) -> None:
+        if not self.flying:  # else they are drawn on arrival
+            self.draw_marks()
 
     def rest(self) -> None:
         """Move nothing any more: the window closes."""
@@ -261,7 +263,6 @@ class Canvas(QObject):
         self._apply_view()
         self.whole()
         self._arrive()
-        self.draw_marks()
         self._say(self._missing())
         self.shown.emit()
 
@@ -326,25 +327,20 @@ class Canvas(QObject):
             return
         unit, current, outline = self.unit, review.current, review.entry.result.outline
         self._drawn_for = unit
-        seen = [c for c in review.queue if self._edited or c is not current]
-        around = [] if outline is None else [marks.girdle(outline, unit)]
-        candidates = [marks.mark(c, unit, seen=c in seen) for c in review.queue]
-        drawn = [*around, *(m for m in candidates if m.colour != marks.UNSEEN)]
-        ground = [marks.halo(m, unit) for m in drawn]
-        if current is not None and not self._edited:
-            ground.append(marks.ring(current, unit))
-        self.layers.put(GROUND, ground)
-        self.layers.put(GIRDLE, around)
-        self.layers.put(CANDIDATES, candidates)
-        if self.layers.beside:
-            self.layers.put(MARKS_BESIDE, [*ground, *drawn])
-        pieces = marks.gaps(seen, unit)
+        in_hand, queue = self._in_hand, review.queue
+        strokes = [] if outline is None else marks.girdle(outline, unit, in_hand=in_hand == GIRDLE)
+        for c in queue:
+            if c is not current or in_hand == CANDIDATES:
+                strokes += marks.mark(c, unit, in_hand=in_hand == CANDIDATES)
+        if current is not None and in_hand != CANDIDATES:
+            strokes += marks.ring(current, unit)
+        self.layers.put_strokes(strokes)
+        width = marks.WIDTH_IN_HAND * unit
+        self.layers.put(GIRDLE, [] if outline is None else [marks.girdle_shape(outline)], width)
+        self.layers.put(CANDIDATES, [marks.shape(c) for c in queue], width)
         first = () if current is None else (current,)
-        labels = marks.labelled((*first, *(c for c in review.queue if c is not current)), unit)
-        for name in (GAPS, beside(GAPS)) if self.layers.beside else (GAPS,):
-            self.layers.put_gaps(name, pieces, marks.gap_width(unit))
-        for name in (LABELS, beside(LABELS)) if self.layers.beside else (LABELS,):
-            self.layers.put_labels(name, labels, unit)
+        labels = marks.labelled((*first, *(c for c in queue if c is not current)), unit)
+        self.layers.put_labels(labels, unit)
 
     @property
     def unit(self) -> float:
@@ -397,22 +393,21 @@ class Canvas(QObject):
         camera = self.viewer.scene.camera
         start = np.asarray(camera.center[-2:], float)
         ratio = zoom / camera.zoom
-        shares = (0.5, 0.8, 1.0)
-        self._way = iter([(start + s * (centre - start), float(camera.zoom * ratio**s)) for s in shares])
+        shares = (0.6, 1.0)
+        self._way = [(start + s * (centre - start), float(camera.zoom * ratio**s)) for s in shares]
         self._flight.start()
 
     def _fly_on(self) -> None:
-        step = next(self._way, None)
-        if step is None:
+        if self._way:
+            self._stand(*self._way.pop(0))
+        if not self._way:
             self._flight.stop()
-        else:
-            self._stand(*step)
+            self.draw_marks()
 
     def _arrive(self) -> None:
         """Be there at once."""
-        self._flight.stop()
-        for step in self._way:
-            self._stand(*step)
+        del self._way[:-1]
+        self._fly_on()
 
     def _stand(self, centre: Points, zoom: float) -> None:
         camera = self.viewer.scene.camera

@@ -6,22 +6,25 @@ from typing import Any
 
 import numpy as np
 from napari.settings import get_settings
+from napari.utils.colormaps import Colormap
 from napari.viewer import Viewer
 from numpy.typing import NDArray
 
+from setstone.annotate.bench.strokes import Stroke, triangles
 from setstone.annotate.panels import marks
-from setstone.annotate.panels.marks import Mark
+from setstone.annotate.panels.marks import Shape
 from setstone.annotate.style import INK
 
 WHITE, BLUE, BESIDE = "white light", "blue light", "blue light, beside"
-GROUND, GIRDLE, CANDIDATES = "halo", "girdle", "candidates and findings"
-GAPS, LABELS = "dashes", "numbers"
-MARKS_BESIDE = "marks, beside"
+MARKS, LABELS = "marks", "numbers"
+GIRDLE, CANDIDATES = "girdle", "candidates and findings"
 DRAWING, MEASURING = "drawing", "measuring line"
 
 _IMAGES = (WHITE, BLUE, BESIDE)
-_MARKS = (GROUND, GIRDLE, CANDIDATES, GAPS, LABELS)
-_TOOLS = (DRAWING, MEASURING)
+_MARKS = (MARKS, LABELS)
+#: Seen as long as they are in hand.
+DRAGGED = (GIRDLE, CANDIDATES)
+TOOLS = (*DRAGGED, DRAWING, MEASURING)
 
 
 def beside(name: str) -> str:
@@ -30,9 +33,9 @@ def beside(name: str) -> str:
 
 
 #: All marks once more, over the photograph in blue light: what is beside is only looked at.
-_BESIDE = (MARKS_BESIDE, beside(GAPS), beside(LABELS))
+_BESIDE = (beside(MARKS), beside(LABELS))
 #: From the bottom up: the group that is shown beside, then all others.
-_ORDER = (BESIDE, *_BESIDE, WHITE, BLUE, *_MARKS, *_TOOLS)
+_ORDER = (BESIDE, *_BESIDE, WHITE, BLUE, *_MARKS, *TOOLS)
 _NOTHING = np.zeros((2, 2, 3), np.uint8)
 
 
@@ -48,7 +51,7 @@ class Layers:
         self.viewer = viewer
         #: True while the program itself draws: what changes then was not drawn by a person.
         self.quiet = False
-        self._put: dict[str, Sequence[Mark]] = {}
+        self._put: dict[str, Sequence[Shape]] = {}
         viewer.layers.events.inserted.connect(self._group)
         viewer.layers.events.removed.connect(self._group)
 
@@ -75,9 +78,15 @@ class Layers:
             plain = name.removesuffix(", beside")
             if name in _IMAGES:
                 self.viewer.add_image(_NOTHING, name=name, rgb=True, interpolation2d="linear", visible=False)
-            elif plain == GAPS:
-                self.viewer.add_vectors(
-                    np.zeros((0, 2, 2)), name=name, edge_color=INK, vector_style="line", opacity=1.0
+            elif plain == MARKS:
+                self.viewer.add_surface(
+                    triangles([]),
+                    name=name,
+                    colormap=Colormap(marks.INKS, name="marks", interpolation="zero"),
+                    contrast_limits=(0, len(marks.INKS)),
+                    shading="none",
+                    blending="translucent_no_depth",
+                    opacity=1.0,
                 )
             elif plain == LABELS:
                 self.viewer.add_points(
@@ -147,16 +156,15 @@ class Layers:
         if grid.enabled != wanted:
             grid.enabled = wanted
 
-    def put(self, name: str, wanted: Sequence[Mark]) -> None:
-        """Put shapes into a layer; it costs nothing where they are there already."""
-        before = self._put.get(name)
-        if (
-            before is not None
-            and len(before) == len(wanted)
-            and all(a.same_as(b) for a, b in zip(before, wanted, strict=True))
-        ):
+    def put(self, name: str, wanted: Sequence[Shape], width: float = 1.0) -> None:
+        """Put shapes of a width into a layer; it costs nothing where they are there already."""
+        layer, before = self[name], self._put.get(name)
+        same = before is not None and len(before) == len(wanted)
+        if same and all(a.same_as(b) for a, b in zip(before or (), wanted, strict=True)):
+            if layer.visible and any(w != width for w in layer.edge_width):
+                layer.edge_width = width
+                layer.refresh()
             return
-        layer = self[name]
         with self.drawing():
             in_hand = set(layer.selected_data) if len(layer.data) == len(wanted) else set()
             layer.selected_data = set()
@@ -164,44 +172,41 @@ class Layers:
                 layer.data = []
             if wanted:
                 layer.add(
-                    [m.points for m in wanted],
-                    shape_type=[m.form for m in wanted],
-                    edge_color=[m.colour for m in wanted],
-                    edge_width=[m.width for m in wanted],
+                    [s.points for s in wanted],
+                    shape_type=[s.form for s in wanted],
+                    edge_color=marks.LOOKED_AT,
+                    edge_width=width,
                     face_color="transparent",
                 )
             layer.selected_data = in_hand
         self._put[name] = tuple(wanted)
 
-    def put_gaps(self, name: str, pieces: NDArray[np.float64], width: float) -> None:
-        """Put the gaps of dashed lines into a layer."""
-        layer = self[name]
-        if not np.array_equal(layer.data, pieces):
-            layer.data = pieces
-        if layer.edge_width != width:
-            layer.edge_width = width
+    def put_strokes(self, strokes: Sequence[Stroke]) -> None:
+        """Draw the marks, beside too where both lights are."""
+        vertices, faces, inks = triangles(strokes)
+        for name in (MARKS, beside(MARKS)) if self.beside else (MARKS,):
+            # The middle of each ink's part of the colour table.
+            self[name].data = vertices, faces, inks + 0.5
 
-    def put_labels(self, name: str, labels: Sequence[tuple[str, float, float]], unit: float) -> None:
+    def put_labels(self, labels: Sequence[tuple[str, float, float]], unit: float) -> None:
         """Put numbers beside the marks, each on a dark shadow that keeps it readable on any picture.
 
         Parameters
         ----------
-        name : str
         labels : sequence of (str, float, float)
             Text, and where it stands: row, column in pixels of the photograph.
         unit : float
             Pixels of the photograph in one of the screen.
         """
-        layer = self[name]
         drawn = [(INK, -unit), (INK, unit), (marks.CANDIDATE, 0.0)]
         points = np.array([(row + by, column + by) for _, by in drawn for _, row, column in labels], float)
         words = [word for _ in drawn for word, _, _ in labels]
-        if len(points) == len(layer.data) and list(layer.features["label"]) == words:
+        for name in (LABELS, beside(LABELS)) if self.beside else (LABELS,):
+            layer = self[name]
             if not np.array_equal(layer.data, points):
-                layer.data = points
-            return
-        layer.data = points.reshape(-1, 2)
-        layer.features = {"label": words, "colour": [colour for colour, _ in drawn for _ in labels]}
+                layer.data = points.reshape(-1, 2)
+            if list(layer.features["label"]) != words:
+                layer.features = {"label": words, "colour": [colour for colour, _ in drawn for _ in labels]}
 
     def clear(self, name: str) -> None:
         """Take away what was drawn in a layer."""

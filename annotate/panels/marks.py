@@ -1,14 +1,14 @@
 """How the outline, candidates and findings look on the canvas."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from setstone.annotate.bench.geometry import ellipse_corners, thinned
+from setstone.annotate.bench.geometry import ellipse_corners, ellipse_points, thinned
+from setstone.annotate.bench.strokes import Stroke, dashes
 from setstone.annotate.casing import around
 from setstone.annotate.style import INK
 from setstone.measure.outline import Outline
@@ -24,12 +24,14 @@ REJECTED = "#cccccc"
 GIRDLE = "#56b4e9"
 LOOKED_AT = "#e69f00"
 MEASURED = "#cc79a7"
-UNSEEN = "#00000000"
-_GROUND = f"{INK}bf"
+#: All colours the marks are drawn with.
+INKS = (INK, CANDIDATE, FINDING, REJECTED, GIRDLE, LOOKED_AT)
 
 # In pixels of the screen; the functions below are told how large one is in pixels of the photograph, `unit`.
-_WIDTHS = {CANDIDATE: 1.8, FINDING: 2.8, REJECTED: 1.0, GIRDLE: 1.6}
+_WIDTHS = {CANDIDATE: 1.8, FINDING: 2.8, REJECTED: 1.0, GIRDLE: 1.6, LOOKED_AT: 1.8}
 _HALO = 1.8
+#: Of what is drawn or dragged.
+WIDTH_IN_HAND = 2.0
 _DASH, _GAP = 8.0, 5.0
 _CLEAR = 10.0
 _ROOM = 15.0, 34.0
@@ -37,85 +39,69 @@ _ROOM = 15.0, 34.0
 _TOLERANCE_PX = 1.0
 #: Vertices of a free outline that can be dragged.
 _HANDLES = 48
+#: Vertices a spot is drawn with.
+_ROUND = 48
 
 
-@dataclass(frozen=True, eq=False)
-class Mark:
-    """One shape of a napari shapes layer.
+class Shape(NamedTuple):
+    """One shape of a napari shapes layer, there to be dragged.
 
     Parameters
     ----------
     points : (N, 2) float64 array
         Vertices as row, column in pixels; the corners of its box for an ellipse.
-    form : {"path", "polygon", "ellipse", "line"}
-    colour : str
-    width : float
-        Of its stroke, in pixels.
+    form : {"path", "polygon", "ellipse"}
     """
 
     points: Points
-    form: Literal["path", "polygon", "ellipse", "line"]
-    colour: str
-    width: float
+    form: Literal["path", "polygon", "ellipse"]
 
-    def same_as(self, other: "Mark") -> bool:
-        """Whether both look the same."""
-        return (self.form, self.colour, self.width) == (other.form, other.colour, other.width) and (
-            np.array_equal(self.points, other.points)
-        )
+    def same_as(self, other: "Shape") -> bool:
+        """Whether both are the same."""
+        return self.form == other.form and np.array_equal(self.points, other.points)
 
 
-def girdle(outline: Outline, unit: float) -> Mark:
-    """Outline of the stone."""
-    width = _WIDTHS[GIRDLE] * unit
+def girdle_shape(outline: Outline) -> Shape:
+    """Outline of the stone, to be dragged."""
     if outline.shape == "ellipse":
-        return Mark(ellipse_corners(outline.points)[:, ::-1], "ellipse", GIRDLE, width)
-    return Mark(thinned(outline.points, _HANDLES)[:, ::-1], "polygon", GIRDLE, width)
+        return Shape(ellipse_corners(outline.points)[:, ::-1], "ellipse")
+    return Shape(thinned(outline.points, _HANDLES)[:, ::-1], "polygon")
 
 
-def mark(entry: CandidateEntry, unit: float, *, seen: bool) -> Mark:
-    """Candidate or finding; where it is not to be seen, it is there all the same to be dragged."""
-    colour = _colour(entry)
-    width = _WIDTHS[colour] * unit
+def shape(entry: CandidateEntry) -> Shape:
+    """Candidate or finding, to be dragged."""
     path = entry.candidate.path
     if entry.candidate.kind == "spot":
-        return Mark(ellipse_corners(path)[:, ::-1], "ellipse", colour if seen else UNSEEN, width)
-    return Mark(_thin(path)[:, ::-1], "path", colour if seen else UNSEEN, width)
+        return Shape(ellipse_corners(path)[:, ::-1], "ellipse")
+    return Shape(_thin(path)[:, ::-1], "path")
 
 
-def halo(of: Mark, unit: float) -> Mark:
-    """Dark ground that keeps a mark visible on any picture."""
-    return Mark(of.points, of.form, _GROUND, of.width + _HALO * unit)
+def girdle(outline: Outline, unit: float, *, in_hand: bool) -> list[Stroke]:
+    """Outline of the stone; only its dark ground where it is in hand, for it is shown as what is dragged then."""
+    return _stroke(_closed(outline.points), GIRDLE, unit, in_hand=in_hand)
 
 
-def ring(entry: CandidateEntry, unit: float) -> Mark:
+def mark(entry: CandidateEntry, unit: float, *, in_hand: bool) -> list[Stroke]:
+    """Candidate or finding, a candidate in dashes."""
+    path = entry.candidate.path
+    colour = _colour(entry)
+    if entry.candidate.kind == "spot":
+        return _stroke(_closed(ellipse_points(ellipse_corners(path), _ROUND)), colour, unit, in_hand=in_hand)
+    thin = _thin(path)
+    ground, *line = _stroke(thin, colour, unit, in_hand=in_hand)
+    if colour == CANDIDATE and line:
+        line = [
+            Stroke(piece[:, ::-1], line[0].width, line[0].ink)
+            for piece in dashes(thin, _DASH * unit, _GAP * unit)
+        ]
+    return [ground, *line]
+
+
+def ring(entry: CandidateEntry, unit: float) -> list[Stroke]:
     """Line around the candidate looked at, which leaves it free to be seen."""
     clear = max(4.0, _CLEAR * unit)
-    closed = around(entry.candidate.path, clear, closed=entry.candidate.kind == "spot")
-    return Mark(np.asarray(closed[:, ::-1], np.float64), "polygon", LOOKED_AT, _WIDTHS[CANDIDATE] * unit)
-
-
-def gaps(entries: Sequence[CandidateEntry], unit: float) -> NDArray[np.float64]:
-    """Dark pieces that make dashes of the lines of candidates nobody has judged.
-
-    Returns
-    -------
-    (N, 2, 2) float64 array
-        Begin and direction of each piece, as row, column in pixels.
-    """
-    dash, gap = _DASH * unit, _GAP * unit
-    pieces = [
-        piece
-        for entry in entries
-        if entry.decision is None and entry.candidate.kind == "line"
-        for piece in _pieces(_thin(entry.candidate.path), dash, gap)
-    ]
-    return np.array(pieces, np.float64).reshape(-1, 2, 2)[:, :, ::-1]
-
-
-def gap_width(unit: float) -> float:
-    """Width of the pieces `gaps` gives, in pixels."""
-    return _WIDTHS[CANDIDATE] * unit * 1.1
+    path = around(entry.candidate.path, clear, closed=entry.candidate.kind == "spot")
+    return _stroke(_closed(path), LOOKED_AT, unit, in_hand=False)
 
 
 def label(entry: CandidateEntry) -> str:
@@ -152,14 +138,12 @@ def _thin(path: Points) -> Points:
     return np.asarray(thin if len(thin) > 1 else path[[0, -1]], np.float64)
 
 
-def _pieces(path: Points, dash: float, gap: float) -> list[tuple[Points, Points]]:
-    steps = np.hypot(*np.diff(path, axis=0).T)
-    along = np.concatenate([[0.0], np.cumsum(steps)])
-    pieces = []
-    begin = dash
-    while begin < along[-1]:
-        ends = np.array([begin, min(begin + gap, along[-1])])
-        a, b = np.column_stack([np.interp(ends, along, path[:, 0]), np.interp(ends, along, path[:, 1])])
-        pieces.append((a, b - a))
-        begin += dash + gap
-    return pieces
+def _closed(points: Points) -> Points:
+    return np.concatenate([points, points[:1]])
+
+
+def _stroke(points: Points, colour: str, unit: float, *, in_hand: bool) -> list[Stroke]:
+    """A line on a dark ground that keeps it visible on any picture."""
+    width, row_column = _WIDTHS[colour], points[:, ::-1]
+    ground = Stroke(row_column, (width + _HALO) * unit, INKS.index(INK))
+    return [ground] if in_hand else [ground, Stroke(row_column, width * unit, INKS.index(colour))]

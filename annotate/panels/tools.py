@@ -12,7 +12,7 @@ from setstone.annotate.bench.geometry import ellipse_points
 from setstone.annotate.bench.review import Review
 from setstone.annotate.panels.canvas import Canvas, Points
 from setstone.annotate.panels.layers import CANDIDATES, DRAWING, GIRDLE, MEASURING
-from setstone.annotate.panels.marks import LOOKED_AT, MEASURED
+from setstone.annotate.panels.marks import LOOKED_AT, MEASURED, WIDTH_IN_HAND
 from setstone.annotate.panels.working import attempt
 from setstone.measure.candidates import LampName
 from setstone.measure.outline import Outline, diameters
@@ -22,8 +22,6 @@ from setstone.record.marking import candidate_redrawn, length_of, outline_redraw
 
 #: How near to a mark a click must be, in pixels of the screen.
 _REACH = 12
-#: Width of what is being drawn, in pixels of the screen.
-_STROKE = 2.0
 
 
 class Tools(QObject):
@@ -127,7 +125,7 @@ class Tools(QObject):
         self._layers.clear(name)
         with self._layers.drawing():
             layer.current_edge_color = colour
-            layer.current_edge_width = _STROKE * self._canvas.unit
+            layer.current_edge_width = WIDTH_IN_HAND * self._canvas.unit
 
     def _connect(self) -> None:
         for name, drawn in (
