@@ -98,6 +98,7 @@ class Book(Store):
     readings = notes.readings
     is_set = notes.is_set
     add_remark = notes.add_remark
+    take_remark_back = notes.take_remark_back
     remarks = notes.remarks
     journal = _journal.journal
     newest_journal_line = _journal.newest_journal_line

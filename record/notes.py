@@ -257,6 +257,45 @@ def add_remark(book: Store, stone: StoneEntry, text: str, *, by: str) -> RemarkE
     return RemarkEntry(new_id(made), stone.id, values["text"], by, at)
 
 
+def take_remark_back(book: Store, stone: StoneEntry, remark_id: int, *, reason: str, by: str) -> None:
+    """Say that a remark does not hold; it stays in the book, and the journal says why.
+
+    Parameters
+    ----------
+    stone : StoneEntry
+    remark_id : int
+        Its number.
+    reason : str
+    by : str
+        Who says so.
+
+    Raises
+    ------
+    BookError
+        When there is no such remark on the stone, or no reason is given.
+    """
+    by, reason = operator(by, required=True), clean(reason, "The reason", longest=1000, lines=True)
+    at = now()
+    with book.atomic() as connection:
+        former = next((r for r in remarks(book, stone) if r.id == remark_id), None)
+        if former is None:
+            raise BookError(
+                f"{stone.full_name} has no remark number {remark_id} that holds; look at its remarks again."
+            )
+        row = {"stone_id": stone.id, "text": reason, "takes_back": former.id, "by": by, "at": at}
+        connection.execute(insert(schema.remarks).values(row))
+        note(
+            connection,
+            at,
+            by,
+            "take remark back",
+            stone.full_name,
+            stone_id=stone.id,
+            before={"text": former.text},
+            after={"reason": reason},
+        )
+
+
 def readings(book: Store, stone: StoneEntry, *, withdrawn: bool = False) -> tuple[ReadingEntry, ...]:
     """Read the readings of a stone that hold, in the order they were entered.
 
@@ -293,11 +332,18 @@ def remarks(book: Store, stone: StoneEntry) -> tuple[RemarkEntry, ...]:
     Returns
     -------
     tuple of RemarkEntry
+        Without what was taken back.
     """
-    table = schema.remarks
-    query = select(table).where(table.c.stone_id == stone.id).order_by(table.c.id)
+    r = schema.remarks.c
+    query = select(schema.remarks).where(r.stone_id == stone.id).order_by(r.id)
     with book.snapshot() as connection:
-        return tuple(RemarkEntry(**row) for row in connection.execute(query).mappings())
+        rows = connection.execute(query).all()
+    gone = {row.takes_back for row in rows}
+    return tuple(
+        RemarkEntry(row.id, row.stone_id, row.text, row.by, row.at)
+        for row in rows
+        if row.takes_back is None and row.id not in gone
+    )
 
 
 def _values(

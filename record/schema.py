@@ -302,6 +302,8 @@ remarks = Table(
     Column("stone_id", ForeignKey("stones.id"), nullable=False, index=True),
     Column("text", Text, nullable=False),
     *_by_at(),
+    # The line that is taken back by this one, and why, in the text.
+    Column("takes_back", ForeignKey("remarks.id")),
 )
 
 # What is said of an object, or of how a stone sits in it. The newest line of each name holds.

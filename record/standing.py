@@ -264,9 +264,11 @@ def _noted(connection: Connection, ids: Sequence[int], found: dict[int, _Gathere
         )
         stone.words += row.test, row.value, row.unit, row.instrument, row.remark
     texts: list[Select[Any]] = [
-        select(m.stone_id, m.text).where(m.stone_id.in_(ids)),
+        select(m.stone_id, m.text).where(
+            m.stone_id.in_(ids), m.takes_back.is_(None), m.id.not_in(_of(ids, m.stone_id, m.takes_back))
+        ),
         select(k.stone_id, k.kind, k.done_by, k.adhesive, k.solvent, k.remark).where(
-            k.stone_id.in_(ids), k.takes_back.is_(None), k.id.not_in(_of(ids, k.takes_back))
+            k.stone_id.in_(ids), k.takes_back.is_(None), k.id.not_in(_of(ids, k.stone_id, k.takes_back))
         ),
     ]
     for query in texts:
@@ -286,8 +288,8 @@ def _noted(connection: Connection, ids: Sequence[int], found: dict[int, _Gathere
             found[one].words.append(value)
 
 
-def _of(ids: Sequence[int], taken_back: ColumnElement[int | None]) -> Select[Any]:
-    return select(taken_back).where(schema.work.c.stone_id.in_(ids), taken_back.is_not(None))
+def _of(ids: Sequence[int], stone: ColumnElement[int], taken_back: ColumnElement[int | None]) -> Select[Any]:
+    return select(taken_back).where(stone.in_(ids), taken_back.is_not(None))
 
 
 def _signed(connection: Connection, ids: Sequence[int], found: dict[int, _Gathered]) -> None:

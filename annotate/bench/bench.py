@@ -58,7 +58,7 @@ class Bench:
         self.stone: StoneEntry | None = None
         self.occasion = ""
         self.review: Review | None = None
-        self.reading_numbers, self.work_numbers = noting.Numbers(), noting.Numbers()
+        self._count_anew()
         self._presence: Presence | None = None
         self._last_line = 0
 
@@ -101,7 +101,7 @@ class Bench:
             self._presence = None
         self.book, self.stone, self.review, self.occasion, self.progress = None, None, None, "", ()
         self.steps.forget()
-        self.reading_numbers, self.work_numbers = noting.Numbers(), noting.Numbers()
+        self._count_anew()
         self.book_changed.emit()
 
     @property
@@ -468,6 +468,7 @@ class Bench:
     enter_reading = noting.enter_reading
     withdraw_reading = noting.withdraw_reading
     add_remark = noting.add_remark
+    take_remark_back = noting.take_remark_back
     state_fact = noting.state_fact
     add_work = noting.add_work
     take_work_back = noting.take_work_back
@@ -509,6 +510,11 @@ class Bench:
         return self.steps.redo()
 
     # Inside
+
+    def _count_anew(self) -> None:
+        """Entries stand under the numbers the book gives them: nothing was entered anew yet."""
+        self.reading_numbers, self.remark_numbers = noting.Numbers(), noting.Numbers()
+        self.work_numbers = noting.Numbers()
 
     def _read_progress(self) -> None:
         there: tuple[Progress, ...] = ()

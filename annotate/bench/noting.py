@@ -42,8 +42,9 @@ class Numbers:
         return number
 
     def moved(self, number: int, to: int) -> None:
-        """Take note that an entry stands under another number."""
-        self._next[number] = to
+        """Take note that an entry stands under another number, where it does."""
+        if to != number:
+            self._next[number] = to
 
 
 def enter_reading(bench: "Bench", typed: TypedReading, *, instead_of: int | None = None) -> ReadingEntry:
@@ -110,10 +111,39 @@ def withdraw_reading(bench: "Bench", number: int, reason: str) -> None:
 
 
 def add_remark(bench: "Bench", text: str) -> RemarkEntry:
-    """Enter a remark on the chosen stone; it cannot be taken back, only answered by another."""
-    entry = bench.opened.add_remark(bench.required_stone, text, by=bench.by)
-    bench.noted()
-    return entry
+    """Enter a remark on the chosen stone."""
+    book, stone, numbers = bench.opened, bench.required_stone, bench.remark_numbers
+    made: list[RemarkEntry] = []
+
+    def do() -> None:
+        made.append(book.add_remark(stone, text, by=bench.by))
+        numbers.moved(made[0].id, made[-1].id)
+        bench.noted(stone)
+
+    def undo() -> None:
+        book.take_remark_back(stone, numbers.now(made[0].id), reason=_UNDONE, by=bench.by)
+        bench.noted(stone)
+
+    bench.steps.take(Step("enter a remark", do, undo))
+    return made[0]
+
+
+def take_remark_back(bench: "Bench", number: int, reason: str) -> None:
+    """Say that a remark on the chosen stone does not hold; it stays in the book."""
+    book, stone, numbers = bench.opened, bench.required_stone, bench.remark_numbers
+    former = next((r for r in book.remarks(stone) if r.id == number), None)
+    if former is None:
+        raise BookError("This remark was taken back already; look at the list again.")
+
+    def do() -> None:
+        book.take_remark_back(stone, numbers.now(number), reason=reason, by=bench.by)
+        bench.noted(stone)
+
+    def undo() -> None:
+        numbers.moved(number, book.add_remark(stone, former.text, by=bench.by).id)
+        bench.noted(stone)
+
+    bench.steps.take(Step("take a remark back", do, undo))
 
 
 def state_fact(bench: "Bench", of: ObjectEntry | StoneEntry, fact: Fact, value: str) -> None:
@@ -140,8 +170,7 @@ def add_work(bench: "Bench", typed: TypedWork) -> WorkEntry:
 
     def do() -> None:
         made.append(bench.opened.add_work(stone, **(_done(made[0]) if made else values), by=bench.by))
-        if len(made) > 1:
-            bench.work_numbers.moved(made[0].id, made[-1].id)
+        bench.work_numbers.moved(made[0].id, made[-1].id)
         bench.noted(stone)
 
     def undo() -> None:

@@ -40,7 +40,10 @@ def says_html(found: Consistency) -> str:
 
 
 def notes_html(readings: Sequence[ReadingEntry], remarks: Sequence[RemarkEntry]) -> str:
-    """Lay out readings and remarks, the latest first; links ``correct:ID`` and ``withdraw:ID`` stand at readings."""
+    """Lay out readings and remarks, the latest first.
+
+    Links ``correct:ID`` and ``withdraw:ID`` stand at readings, ``remark:ID`` at remarks, to take them back.
+    """
     if not readings and not remarks:
         return "<p>No readings or remarks yet. A reading is not a verdict: several materials may be consistent with it.</p>"
     told = [(e.at, _reading(e)) for e in readings] + [(e.at, _remark(e)) for e in remarks]
@@ -86,7 +89,7 @@ def _reading(entry: ReadingEntry) -> str:
 
 def _remark(entry: RemarkEntry) -> str:
     text = escape(entry.text).replace("\n", "<br>")
-    return f"<p>{text}<br><small>{_signed(entry)}</small></p>"
+    return f"<p>{text}<br><small>{_signed(entry)} – <a href='remark:{entry.id}'>take back</a></small></p>"
 
 
 def _signed(entry: ReadingEntry | RemarkEntry) -> str:

@@ -11,6 +11,7 @@ from qtpy.QtCore import QObject, QTimer, Signal
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.pixels import Pixels
+from setstone.annotate.bench.strokes import Stroke
 from setstone.annotate.panels import marks
 from setstone.annotate.panels.layers import (
     BLUE,
@@ -18,10 +19,12 @@ from setstone.annotate.panels.layers import (
     DRAGGED,
     DRAWING,
     GIRDLE,
+    MARKS,
     MEASURING,
     TOOLS,
     WHITE,
     Layers,
+    beside,
 )
 from setstone.annotate.panels.working import Job, Tell
 from setstone.capture.photograph import Lamp
@@ -327,14 +330,20 @@ class Canvas(QObject):
             return
         unit, current, outline = self.unit, review.current, review.entry.result.outline
         self._drawn_for = unit
-        in_hand, queue = self._in_hand, review.queue
-        strokes = [] if outline is None else marks.girdle(outline, unit, in_hand=in_hand == GIRDLE)
-        for c in queue:
-            if c is not current or in_hand == CANDIDATES:
-                strokes += marks.mark(c, unit, in_hand=in_hand == CANDIDATES)
-        if current is not None and in_hand != CANDIDATES:
-            strokes += marks.ring(current, unit)
-        self.layers.put_strokes(strokes)
+        queue = review.queue
+
+        def strokes(in_hand: str) -> list[Stroke]:
+            drawn = [] if outline is None else marks.girdle(outline, unit, in_hand=in_hand == GIRDLE)
+            for c in queue:
+                if c is not current or in_hand == CANDIDATES:
+                    drawn += marks.mark(c, unit, in_hand=in_hand == CANDIDATES)
+            if current is not None and in_hand != CANDIDATES:
+                drawn += marks.ring(current, unit)
+            return drawn
+
+        self.layers.put_strokes(MARKS, strokes(self._in_hand))
+        if self.layers.beside:
+            self.layers.put_strokes(beside(MARKS), strokes(""))
         width = marks.WIDTH_IN_HAND * unit
         self.layers.put(GIRDLE, [] if outline is None else [marks.girdle_shape(outline)], width)
         self.layers.put(CANDIDATES, [marks.shape(c) for c in queue], width)

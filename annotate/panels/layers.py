@@ -181,12 +181,10 @@ class Layers:
             layer.selected_data = in_hand
         self._put[name] = tuple(wanted)
 
-    def put_strokes(self, strokes: Sequence[Stroke]) -> None:
-        """Draw the marks, beside too where both lights are."""
+    def put_strokes(self, name: str, strokes: Sequence[Stroke]) -> None:
+        """Draw the marks in a layer."""
         vertices, faces, inks = triangles(strokes)
-        for name in (MARKS, beside(MARKS)) if self.beside else (MARKS,):
-            # The middle of each ink's part of the colour table.
-            self[name].data = vertices, faces, inks + 0.5
+        self[name].data = vertices, faces, inks + 0.5  # the middle of each ink's part of the colour table
 
     def put_labels(self, labels: Sequence[tuple[str, float, float]], unit: float) -> None:
         """Put numbers beside the marks, each on a dark shadow that keeps it readable on any picture.

@@ -52,7 +52,7 @@ class TestRecordPanel(QScrollArea):
         self.remark = QLineEdit()
         self.remark.setPlaceholderText("Remark, for example: old glue at the lower edge")
         self.remark.setToolTip(
-            "Anything worth knowing about the stone (Enter keeps it). A remark is never erased."
+            "Anything worth knowing about the stone (Enter keeps it). One that is taken back stays in the book."
         )
         self.remark.returnPressed.connect(self._enter_remark)
         self.add_remark = QPushButton("Enter remark")
@@ -241,11 +241,18 @@ class TestRecordPanel(QScrollArea):
         if link.scheme() == "correct":
             self.correct(number)
             return
-        reason, given = QInputDialog.getText(
-            self, "Withdraw the reading", "It stays in the book and is weighed no more. Why does it not hold?"
+        title, says, act = (
+            ("Take the remark back", "It stays in the book, as taken back.", self._bench.take_remark_back)
+            if link.scheme() == "remark"
+            else (
+                "Withdraw the reading",
+                "It stays in the book and is weighed no more.",
+                self._bench.withdraw_reading,
+            )
         )
+        reason, given = QInputDialog.getText(self, title, f"{says} Why does it not hold?")
         if given:
-            attempt(self._bench, lambda: self._bench.withdraw_reading(number, reason))
+            attempt(self._bench, lambda: act(number, reason))
 
     def correct(self, number: int) -> None:
         """Bring a reading back into the form; what is entered then stands in its place."""

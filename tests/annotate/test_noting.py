@@ -152,6 +152,27 @@ def test_work_is_entered_taken_back_and_stands_again(bench: Bench) -> None:
     assert bench.opened.work(bench.required_stone) == ()
 
 
+def test_remarks_are_entered_taken_back_and_stand_again(bench: Bench) -> None:
+    def there() -> list[str]:
+        return [r.text for r in bench.opened.remarks(bench.required_stone)]
+
+    bench.add_remark("old glue at the lower edge")
+    bench.add_remark("chip at the girdle")
+    assert bench.undo() == "enter a remark"
+    assert there() == ["old glue at the lower edge"]
+    bench.redo()
+    again = bench.opened.remarks(bench.required_stone)[-1]
+    bench.take_remark_back(again.id, "it was lid-4")
+    assert there() == ["old glue at the lower edge"]
+    with pytest.raises(BookError, match="taken back already"):
+        bench.take_remark_back(again.id, "it was lid-4")
+    assert bench.undo() == "take a remark back"
+    assert there() == ["old glue at the lower edge", "chip at the girdle"]
+    bench.undo()
+    bench.undo()
+    assert there() == []
+
+
 def test_a_time_that_is_none_is_refused_in_words() -> None:
     assert moment(" ") is None
     with pytest.raises(BookError, match=r"'last week' is no time; write it as 2026-03-02 14:30"):

@@ -49,6 +49,9 @@ CHANGES: dict[str, Change] = {
     "add_reading": lambda on: on.book.add_reading(on.stone, test="loupe", value="feather", by="Bea"),
     "add_line": lambda on: on.book.add_line(on.stone, "1.762-1.770", by="Bea"),
     "add_remark": lambda on: on.book.add_remark(on.stone, "old glue", by="Bea"),
+    "take_remark_back": lambda on: on.book.take_remark_back(
+        on.stone, on.book.add_remark(on.stone, "old glue", by="Bea").id, reason="it was lid-4", by="Bea"
+    ),
     "sign": lambda on: on.book.sign(on.stone, by="Bea"),
     "take_signature_back": lambda on: (
         on.book.sign(on.stone, by="Bea"),
