@@ -346,6 +346,7 @@ def open_capture(source: Source) -> Capture:
     """
     # Else the library writes of its attempts to the console.
     cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
+    os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")  # AV_LOG_QUIET
     if source.index is not None:
         capture = cv2.VideoCapture(source.index, _backend())
     elif source.is_file:

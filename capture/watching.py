@@ -14,17 +14,27 @@ from watchfiles import Change, watch
 from setstone.capture.errors import PhotographError
 from setstone.capture.open import SUFFIXES
 
-#: Names that photographs have; everything else a program may keep in the folder is not ours.
-#: Endings of names of photographs.
+#: Endings of names of photographs; everything else a program may keep in the folder is not ours.
 NAMED = {suffix for suffixes in SUFFIXES.values() for suffix in suffixes}
 #: A file is whole when neither size nor time of change moved for so long, s; network drives tell late.
 SETTLED_S = 1.0
+#: One whose end is missing may only have been held up, on a slow network: it is told as it is after so long, s.
+HELD_UP_S = 10.0
+#: How files end (JPEG: ITU-T T.81 B.1.1.3; PNG: ISO/IEC 15948 11.2.5), and in how many bytes from the end: some programs
+#: write on behind the end.
+_ENDS = {".jpg": b"\xff\xd9", ".jpeg": b"\xff\xd9", ".png": b"IEND"}
+_END_BYTES = 4096
 #: Milliseconds between two looks.
 _STEP_MS = 200
 
 
 def new_photographs(
-    folder: Path, *, existing: bool = False, settled_s: float = SETTLED_S, stop: Event | None = None
+    folder: Path,
+    *,
+    existing: bool = False,
+    settled_s: float = SETTLED_S,
+    held_up_s: float = HELD_UP_S,
+    stop: Event | None = None,
 ) -> Iterator[Path]:
     """Wait for photographs and yield each once, as soon as it is completely written.
 
@@ -36,6 +46,8 @@ def new_photographs(
         Whether to begin with those that are there already.
     settled_s : float, optional
         How long a file must have rested, s.
+    held_up_s : float, optional
+        How long, when its end is missing, s.
     stop : Event, optional
         Ends the waiting when set.
 
@@ -85,7 +97,7 @@ def new_photographs(
                     del resting[path]
                 elif current != state:
                     resting[path] = (current, now)
-                elif now - since >= settled_s:
+                elif now - since >= settled_s and (now - since >= held_up_s or _has_end(path)):
                     del resting[path]
                     if (path, state) not in told:
                         told.add((path, state))
@@ -99,6 +111,19 @@ def new_photographs(
         ) from error
     except OSError as error:
         raise PhotographError(f"The folder '{folder}' cannot be watched ({error}); check it.") from error
+
+
+def _has_end(path: Path) -> bool:
+    """Whether a file ends as its kind does; True where the kind has no such end."""
+    end = _ENDS.get(path.suffix.lower())
+    if end is None:
+        return True
+    try:
+        with path.open("rb") as file:
+            file.seek(max(0, path.stat().st_size - _END_BYTES))
+            return end in file.read(_END_BYTES)
+    except OSError:
+        return True  # told to whoever opens it
 
 
 def _state(path: Path) -> tuple[int, int] | None:

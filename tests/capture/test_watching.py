@@ -16,10 +16,12 @@ from setstone.capture.watching import new_photographs
 class Watcher:
     """Gathers what a watched folder tells, in a thread."""
 
-    def __init__(self, folder: Path, *, existing: bool = False) -> None:
+    def __init__(self, folder: Path, *, existing: bool = False, held_up_s: float = 0.5) -> None:
         self.found: Queue[Path] = Queue()
         self.stop = Event()
-        photographs = new_photographs(folder, existing=existing, settled_s=0.5, stop=self.stop)
+        photographs = new_photographs(
+            folder, existing=existing, settled_s=0.5, held_up_s=held_up_s, stop=self.stop
+        )
         self.thread = Thread(target=self._gather, args=(photographs,), daemon=True)
         self.thread.start()
         time.sleep(1.0)  # the system's own watching begins
@@ -68,6 +70,21 @@ def test_each_new_photograph_once_when_it_is_whole(folder: Path, watcher: Watche
     assert watcher.nothing_for(1.0)
     assert sorted(p.name for p in folder.iterdir()) == ["old.jpg", "second.tif", "slow.png"]
     assert (folder / "slow.png").read_bytes() == b"x" * 600
+
+
+def test_one_held_up_half_way_is_waited_for(folder: Path) -> None:
+    watcher = Watcher(folder, held_up_s=4.0)
+    with (folder / "slow.jpg").open("wb") as file:
+        file.write(b"\xff\xd8" + b"x" * 5000)
+        file.flush()
+        assert watcher.nothing_for(2.0)
+        file.write(b"x" * 100 + b"\xff\xd9 and what some programs write behind")
+    assert watcher.next(3.0).name == "slow.jpg"
+    (folder / "cut.jpg").write_bytes(b"\xff\xd8 never finished")
+    assert watcher.nothing_for(2.0)
+    assert watcher.next().name == "cut.jpg"  # told in the end: who opens it says what is wrong
+    watcher.stop.set()
+    watcher.thread.join(10)
 
 
 def test_what_is_passed_over(folder: Path, watcher: Watcher, tmp_path: Path) -> None:
