@@ -189,10 +189,10 @@ def _choose_scale(
                 f"No lengths in millimetres: {what}; give the length of the bar or the micrometres per pixel.",
             )
         )
-    flags += [
+    contradicted = [
         _disagreement(chosen, other) for other in others if chosen is not None and _differ(chosen, other)
     ]
-    return chosen, flags
+    return chosen, flags + list(dict.fromkeys(contradicted))  # both photographs say the same, as a rule
 
 
 def _differ(one: Scale, other: Scale) -> bool:
