@@ -5,8 +5,8 @@ from typing import Any
 
 from setstone.record.entries import ReadingEntry
 from setstone.record.errors import BookError
-from setstone.record.evidence.checks import as_typed
-from setstone.record.evidence.line import read_line
+from setstone.record.evidence.checks import CHECKED_ON, as_typed
+from setstone.record.evidence.line import Line, read_line
 from setstone.record.evidence.next_test import CAUTIONS
 from setstone.record.evidence.readings import ReadingKind, reading_kind
 
@@ -14,7 +14,7 @@ from setstone.record.evidence.readings import ReadingKind, reading_kind
 _EXAMPLES = {
     ReadingKind.REFRACTOMETER: "1.762-1.770, or >1.81",
     ReadingKind.DISTANT_VISION: "1.54",
-    ReadingKind.THERMAL: "high check 2/8",
+    ReadingKind.THERMAL: "high, or 7.5",
     ReadingKind.POLARISCOPE: "double 3 directions",
     ReadingKind.DOUBLING: "none 3 directions",
     ReadingKind.OPTIC_CHARACTER: "uniaxial negative",
@@ -24,6 +24,14 @@ _EXAMPLES = {
     ReadingKind.PLEOCHROISM: "distinct: orange / red",
     ReadingKind.COLOUR: "red",
     ReadingKind.OBSERVATION: "curved striae",
+}
+
+#: How each check may be typed.
+_CHECKS = {
+    ReadingKind.THERMAL: "2/8: simulant and diamond as read; again 2/8",
+    ReadingKind.REFRACTOMETER: "1.517/1.516: index of a glass, and as read",
+    ReadingKind.DISTANT_VISION: "1.52/1.51: index of a glass, and as read",
+    ReadingKind.DENSITY: "1.0000g/0.9999g: a weight, and as read",
 }
 
 
@@ -40,6 +48,8 @@ class TypedReading:
     unit, uncertainty, instrument, remark : str
     is_set : bool
         Whether the stone is set, where the value does not say.
+    check : str
+        Of the instrument, without the word; left alone where the test has none.
     """
 
     test: str
@@ -49,6 +59,26 @@ class TypedReading:
     instrument: str = ""
     remark: str = ""
     is_set: bool = True
+    check: str = ""
+
+    @property
+    def kind(self) -> ReadingKind | None:
+        """Which test it is of, by its name or told by the value; None where that is not known.
+
+        >>> TypedReading("", "1.762-1.770").kind
+        <ReadingKind.REFRACTOMETER: 'refractometer'>
+        """
+        if self.test.strip():
+            return reading_kind(self.test)
+        try:
+            return reading_kind(read_line(self.value, is_set=self.is_set).typed.test)
+        except BookError:
+            return None
+
+    def _line(self, uncertainty: str = "") -> Line:
+        check = f"check {self.check.strip()}" if self.check.strip() and self.kind in CHECKED_ON else ""
+        # Before the value, for a remark may end it.
+        return read_line(" ".join((self.test, check, uncertainty, self.value)), is_set=self.is_set)
 
     def values(self) -> dict[str, Any]:
         """What goes into the book, by the names of `add_reading`.
@@ -76,7 +106,7 @@ class TypedReading:
             }
         if not self.value.strip():
             raise BookError("The reading is empty; write what was read, for example 1.762-1.770.")
-        line = read_line(f"{self.test} {self.value}".strip(), is_set=self.is_set)
+        line = self._line()
         return {
             **besides,
             "test": self.test.strip() or line.typed.test,
@@ -99,9 +129,9 @@ class TypedReading:
             return ""
         if self.test.strip() and reading_kind(self.test) is None:
             return f"'{self.test}' is kept as written; no rule weighs it."
-        uncertainty = f" ± {self.uncertainty.strip().lstrip('±')}" if self.uncertainty.strip() else ""
+        uncertainty = f"± {self.uncertainty.strip().lstrip('±')}" if self.uncertainty.strip() else ""
         try:
-            line = read_line(f"{self.test} {self.value}{uncertainty}".strip(), is_set=self.is_set)
+            line = self._line(uncertainty)
         except BookError as error:
             return str(error)
         return f"Understood: {line.says}."
@@ -117,12 +147,17 @@ def typed_again(entry: ReadingEntry) -> TypedReading:
         parts.append(f"water {details['water_c']:g} °C")
     if "liquid" in details:
         parts.append(f"liquid {details['liquid']:g}")
-    if "check" in details:
-        parts.append(f"check {as_typed(details['check'])}")
     parts += [f"finding {number} ({occasion})" for occasion, number in entry.findings]
     value = entry.value if reading_kind(entry.test) is None else " ".join(p for p in parts if p)
     return TypedReading(
-        entry.test, value, entry.unit, entry.uncertainty, entry.instrument, entry.remark, entry.stone_is_set
+        entry.test,
+        value,
+        entry.unit,
+        entry.uncertainty,
+        entry.instrument,
+        entry.remark,
+        entry.stone_is_set,
+        as_typed(details["check"]) if "check" in details else "",
     )
 
 
@@ -130,6 +165,11 @@ def example_of(test: str) -> str:
     """How a reading of this test may be typed."""
     kind = reading_kind(test)
     return "" if kind is None else _EXAMPLES.get(kind, "")
+
+
+def check_example(kind: ReadingKind | None) -> str:
+    """How a check of this test's instrument may be typed; empty where it has none."""
+    return "" if kind is None else _CHECKS.get(kind, "")
 
 
 def caution_about(test: str) -> str:

@@ -1,5 +1,7 @@
 """The test record: readings of instruments and remarks on the chosen stone, and what they are consistent with."""
 
+from datetime import date
+
 from qtpy.QtCore import Qt, QUrl
 from qtpy.QtGui import QPalette, QShowEvent
 from qtpy.QtWidgets import (
@@ -21,9 +23,16 @@ from qtpy.QtWidgets import (
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.record_page import notes_html, says_html
-from setstone.annotate.bench.typed_reading import TypedReading, caution_about, example_of, typed_again
+from setstone.annotate.bench.typed_reading import (
+    TypedReading,
+    caution_about,
+    check_example,
+    example_of,
+    typed_again,
+)
 from setstone.annotate.panels.looks import caution, line_height, words
 from setstone.annotate.panels.working import Job, Tell, attempt
+from setstone.record.clock import day_of, now
 from setstone.record.consistency import Consistency, consistency
 from setstone.record.entries import ReadingEntry
 from setstone.record.evidence.readings import ReadingKind
@@ -46,6 +55,10 @@ class TestRecordPanel(QScrollArea):
         self._correcting: int | None = None
         self._stale = False
         self._asked = 0
+        # The test and day whose check stands in the field, and what was typed there for each.
+        self._here: tuple[ReadingKind | None, date | None] = (None, None)
+        self._checks: dict[tuple[ReadingKind | None, date | None], str] = {}
+        self._check_before = ""
         self.setWidgetResizable(True)
         self.setFrameShape(QFrame.Shape.NoFrame)
         self._make_form()
@@ -95,6 +108,11 @@ class TestRecordPanel(QScrollArea):
         self.unit.setAccessibleName("Unit")
         self.instrument = QLineEdit()
         self.instrument.setToolTip("Which instrument, so that the reading can be repeated.")
+        self.check = QLineEdit()
+        self.check.setToolTip(
+            "Check of the instrument on something known, before the reading and, with 'again', after it. It stands here "
+            "for the next reading of the day too; without one a reading is marked, and that of a thermal tester not weighed."
+        )
         self.about = QLineEdit()
         self.about.setToolTip("Anything worth knowing about the reading.")
         self.is_set = QCheckBox("stone in its setting")
@@ -112,9 +130,9 @@ class TestRecordPanel(QScrollArea):
         self.leave.setToolTip("Correct nothing.")
         self.leave.clicked.connect(self._clear)
         self.leave.hide()
-        for edit in (self.value, self.unit, self.uncertainty, self.instrument, self.about):
+        for edit in (self.value, self.unit, self.uncertainty, self.check, self.instrument, self.about):
             edit.returnPressed.connect(self._enter_reading)
-        for edit in (self.value, self.uncertainty):
+        for edit in (self.value, self.uncertainty, self.check):
             edit.textChanged.connect(self._understand)
         self.test.currentTextChanged.connect(self._understand)
         self.is_set.toggled.connect(self._understand)
@@ -122,10 +140,11 @@ class TestRecordPanel(QScrollArea):
     def _content(self) -> QWidget:
         content = QWidget()
         self.title = QLabel()
-        form = QFormLayout()
+        self.form = form = QFormLayout()
         form.addRow("&Test", self.test)
         form.addRow("&Reading", self.value)
         form.addRow("± ", _beside(self.uncertainty, QLabel("Unit"), self.unit))
+        form.addRow("&Check", self.check)
         form.addRow("&Instrument", self.instrument)
         form.addRow("Note", self.about)
         layout = QVBoxLayout(content)
@@ -204,10 +223,12 @@ class TestRecordPanel(QScrollArea):
             instrument=self.instrument.text(),
             remark=self.about.text(),
             is_set=self.is_set.isChecked(),
+            check=self.check.text(),
         )
 
     def _understand(self, *_: object) -> None:
         test = self.test.currentText()
+        self._offer_check(self._typed().kind)
         self.value.setPlaceholderText(example_of(test) or "1.762-1.770 unset")
         about = caution_about(test)
         self.caution.setText(about)
@@ -215,6 +236,18 @@ class TestRecordPanel(QScrollArea):
         says = self._typed().says
         self.says.setText(says)
         self.says.setVisible(bool(says))
+
+    def _offer_check(self, kind: ReadingKind | None) -> None:
+        """Show the field for a check where the test has one, with the check typed last on this day."""
+        here = (kind, day_of(now()))
+        if here == self._here:
+            return
+        self._checks[self._here] = self.check.text()
+        self._here = here
+        example = check_example(kind)
+        self.check.setPlaceholderText(example)
+        self.form.setRowVisible(self.check, bool(example))
+        self.check.setText(self._checks.get(here, ""))
 
     # What a person does
 
@@ -225,6 +258,8 @@ class TestRecordPanel(QScrollArea):
             self.value.setFocus()
 
     def _clear(self) -> None:
+        if self._correcting is not None:
+            self.check.setText(self._check_before)
         self._correcting = None
         self.enter.setText(_ENTER)
         self.leave.hide()
@@ -260,10 +295,12 @@ class TestRecordPanel(QScrollArea):
         self._correcting = number
         self.test.setCurrentText(typed.test)
         self.is_set.setChecked(typed.is_set)
+        self._check_before = self.check.text()
         for edit, text in (
             (self.value, typed.value),
             (self.unit, typed.unit),
             (self.uncertainty, typed.uncertainty),
+            (self.check, typed.check),
             (self.instrument, typed.instrument),
             (self.about, typed.remark),
         ):

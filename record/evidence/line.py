@@ -13,7 +13,7 @@ from setstone.record.errors import BookError
 from setstone.record.evidence.checks import PATTERN, typed_check
 from setstone.record.evidence.figures import NUMBER, parse_numbers
 from setstone.record.evidence.readings import ReadingKind, Typed, Understood, reading_kind
-from setstone.record.evidence.understand import INDEX, WORDS, understand
+from setstone.record.evidence.understand import INDEX, NEVER_MADE, REFRACTION, WORDS, understand
 from setstone.record.text import key
 
 _OPTIONS: dict[str, re.Pattern[str]] = {
@@ -42,7 +42,7 @@ _TELLING = {
     )
     for word in WORDS[kind]
     if sum(word in words for words in WORDS.values()) == 1
-}
+} | dict.fromkeys(REFRACTION, ReadingKind.POLARISCOPE)
 #: No reading is longer, in characters.
 LONGEST = 500
 
@@ -99,6 +99,8 @@ def read_line(text: str, *, is_set: bool = True) -> Line:
     'density 4.00 g/cm³ ± 0.02 (assumed) (unset); marked: no check on a check weight stands beside it'
     >>> read_line("long wave strong red").says
     'fluorescence, long wave: strong (red) (set)'
+    >>> read_line("DR").says
+    'polariscope reaction: double, looked at in 1 direction (set)'
     """
     text, _, remark = text.partition("#")
     if len(text) > LONGEST:
@@ -143,7 +145,7 @@ def _parted(words: list[str]) -> tuple[str, str]:
     """Part a test's name from the value, or tell the test by the value."""
     for count in range(len(words) - 1, 0, -1):
         name = " ".join(words[:count]).rstrip(":=")
-        if reading_kind(name) is not None:
+        if reading_kind(name) is not None or key(name) in NEVER_MADE:
             return name, " ".join(words[count:])
     value = " ".join(words)
     if not value:

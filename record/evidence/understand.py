@@ -95,6 +95,17 @@ _COLOURS = {
 _THIRDS = ((2 / 3, "high"), (1 / 3, "moderate"), (-math.inf, "low"))
 
 
+#: Names of a test that is refused.
+NEVER_MADE = ("hardness", "scratch", "scratch test", "mohs")
+#: Results of the polariscope that are said without its name.
+REFRACTION = tuple(
+    word
+    for words in _POLARISCOPE.values()
+    for word in words
+    if "refract" in word or word in ("sr", "dr", "adr")
+)
+
+
 def understand(typed: Typed) -> Understood:
     """Read what was typed.
 
@@ -120,7 +131,7 @@ def understand(typed: Typed) -> Understood:
     'over the limit: no edge below 1.81'
     """
     kind = reading_kind(typed.test)
-    if key(typed.test) in ("hardness", "scratch", "scratch test", "mohs"):
+    if key(typed.test) in NEVER_MADE:
         raise BookError(
             "Hardness is a table value only, which 'setstone material' shows: a scratch test damages the stone and is "
             "never made. Leave it out."

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from setstone.record.errors import BookError
 from setstone.record.evidence.figures import parse_numbers, parse_uncertainty
 from setstone.record.evidence.line import LONGEST, read_line
-from setstone.record.evidence.readings import Edges, OverLimit, Typed
+from setstone.record.evidence.readings import Edges, OverLimit, Typed, Word
 from setstone.record.evidence.understand import understand
 
 
@@ -111,6 +111,24 @@ def test_what_is_said_twice_alike_is_taken_once() -> None:
     assert read_line("1.762-1.770 table unset loose TABLE").typed.details == {"part": "table"}
 
 
+@pytest.mark.parametrize(
+    ("line", "word"),
+    [
+        ("DR", "double"),
+        ("sr unset", "single"),
+        ("ADR 3 directions", "single with strain"),
+        ("double refraction", "double"),
+    ],
+)
+def test_what_only_a_polariscope_shows_needs_no_name(line: str, word: str) -> None:
+    read = read_line(line)
+    assert read.typed.test == "polariscope"
+    assert isinstance(read.understood.value, Word)
+    assert read.understood.value.word == word
+
+
 def test_hardness_is_a_table_value_only() -> None:
     with pytest.raises(BookError, match="table value only"):
         understand(Typed("hardness", "9"))
+    with pytest.raises(BookError, match="table value only"):
+        read_line("Mohs: 9")

@@ -72,14 +72,36 @@ def test_a_reading_is_corrected_and_withdrawn(
     bench.enter_reading(TypedReading("thermal tester", "high check 2/8"))
     (first,) = readings(bench)
     panel.there.anchorClicked.emit(QUrl(f"correct:{first.id}"))
-    assert panel.value.text() == "high check 2/8"
-    panel.value.setText("low check 2/8")
+    assert (panel.value.text(), panel.check.text()) == ("high", "2/8")
+    panel.value.setText("low")
     panel.enter.click()
     (second,) = readings(bench)
     assert second.value == "low"
     monkeypatch.setattr(QInputDialog, "getText", lambda *_: ("touched the claw", True))
     panel.there.anchorClicked.emit(QUrl(f"withdraw:{second.id}"))
     assert readings(bench) == ()
+
+
+def test_a_check_is_typed_once_a_day_for_each_instrument(panel: Panel, bench: Bench) -> None:
+    panel.test.setCurrentText("polariscope")
+    assert panel.check.isHidden()  # it has none
+    panel.test.setCurrentText("thermal tester")
+    panel.value.setText("7.5 # wiped first")
+    assert "no calibration check" in panel.says.text()
+    panel.check.setText("2/8")
+    assert "the calibration check was in order" in panel.says.text()
+    panel.enter.click()
+    panel.test.setCurrentText("")
+    panel.value.setText("1.762-1.770")
+    assert not panel.check.isHidden()  # told by the reading to be a refractometer's
+    assert panel.check.text() == ""
+    panel.check.setText("1.517/1.516")
+    panel.enter.click()
+    panel.test.setCurrentText("thermal tester")
+    assert panel.check.text() == "2/8"
+    thermal, index = readings(bench)
+    assert (thermal.details["check"], thermal.remark) == ({"simulant": "2", "diamond": "8"}, "wiped first")
+    assert index.details["check"] == {"known": "1.517", "read": "1.516"}
 
 
 def test_what_is_not_understood_is_told_and_not_kept(panel: Panel, bench: Bench) -> None:
