@@ -94,7 +94,7 @@ def contradictions(
         found.append(
             Contradiction(
                 "No material of the table is consistent with all readings together.",
-                "Read again what speaks against the first of the excluded ones; the stone may also be a composite, "
+                "Read again what speaks against the first of those they are not consistent with; the stone may also be a composite, "
                 "or of a material that the table does not hold.",
                 tuple(i for item in items for i in item.ids),
             )

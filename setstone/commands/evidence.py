@@ -35,7 +35,9 @@ def register(app: typer.Typer) -> None:
 
 def agrees(
     stone: StoneArgument,
-    everything: Annotated[bool, typer.Option("--all", help="List what is excluded too, and why.")] = False,
+    everything: Annotated[
+        bool, typer.Option("--all", help="List what they are not consistent with too, and why.")
+    ] = False,
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
