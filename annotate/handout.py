@@ -1,6 +1,7 @@
 """The buyer's hand-out: one HTML file with everything in it, for any browser and for paper.
 
-It asks for no network, runs no script, and a content security policy (W3C CSP Level 3) keeps it so.
+It asks for no network, and a content security policy (W3C CSP Level 3) keeps it so: it admits one style sheet and one
+script by their hashes and pictures that stand in the file. Without the script all facts are there; zooming is not.
 """
 
 import base64
@@ -8,6 +9,7 @@ import hashlib
 from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, datetime
 from functools import cache
+from importlib.resources import files
 from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -17,9 +19,10 @@ from setstone import __version__
 from setstone.annotate.errors import AnnotateError
 from setstone.annotate.files import replace_file
 from setstone.annotate.lettering import plain
+from setstone.annotate.redaction import without_names
 from setstone.annotate.sheet import StoneSheet, sheet_of
-from setstone.annotate.texts import Texts, english
-from setstone.annotate.views import file_views, key_views, object_views, stone_view
+from setstone.annotate.texts import Texts, texts_in
+from setstone.annotate.views import file_views, key_views, object_views, overview_views, stone_view
 from setstone.annotate.wording import percent
 from setstone.measure.candidates import LIKELY
 from setstone.record.book import Book
@@ -31,6 +34,8 @@ def write_handout(
     stones: Sequence[StoneEntry],
     path: Path,
     *,
+    language: str = "en",
+    names: bool = False,
     made: datetime | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> Path:
@@ -45,6 +50,10 @@ def write_handout(
         In the order they shall appear; at least one.
     path : Path
         The file to write, for example ``hand-out.html``.
+    language : str
+        One of `setstone.annotate.texts.LANGUAGES`.
+    names : bool
+        Whether the names of those who worked on the stones leave the house.
     made : datetime, optional
         The date it shall bear; now when left out.
     progress : callable, optional
@@ -58,10 +67,10 @@ def write_handout(
     Raises
     ------
     AnnotateError
-        If there is no stone, a photograph cannot be opened, or the file cannot be written.
+        If there is no stone or no such language, a photograph cannot be opened, or the file cannot be written.
     """
-    texts = english()
-    sheets = gather(book, stones, texts, progress=progress)
+    texts = texts_in(language)
+    sheets = gather(book, stones, texts, names=names, progress=progress)
     page = render(sheets, texts, made=made or datetime.now(UTC), workshop=book.workshop)
     return replace_file(path, page.encode())
 
@@ -71,6 +80,7 @@ def gather(
     stones: Sequence[StoneEntry],
     texts: Texts,
     *,
+    names: bool = False,
     progress: Callable[[str], None] | None = None,
 ) -> list[StoneSheet]:
     """Gather what a book holds about some stones; parameters as in `write_handout`."""
@@ -80,7 +90,8 @@ def gather(
     for stone in stones:
         if progress is not None:
             progress(stone.position)
-        sheets.append(sheet_of(book, stone, texts))
+        sheet = sheet_of(book, stone, texts)
+        sheets.append(sheet if names else without_names(sheet))
     return sheets
 
 
@@ -103,7 +114,7 @@ def render(sheets: Sequence[StoneSheet], texts: Texts, *, made: datetime, worksh
     """
     objects = tuple(dict.fromkeys(sheet.stone.object_name for sheet in sheets))
     style = _style(sheets)
-    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    script = _part("handout.js")
     return (
         _environment()
         .get_template("handout.html.j2")
@@ -120,9 +131,14 @@ def render(sheets: Sequence[StoneSheet], texts: Texts, *, made: datetime, worksh
             stones=[stone_view(sheet, texts) for sheet in sheets],
             files=file_views(sheets, texts),
             keys=key_views(texts),
+            glance=overview_views(sheets),
             shown_from=percent(LIKELY),
+            names=any(r.entry.by for s in sheets for r in s.readings)
+            or any(w.done_by for s in sheets for w in s.work),
             style=Markup(style),  # noqa: S704 our own style sheet and whole numbers
-            style_hash=f"sha256-{digest}",
+            style_hash=_hash(style),
+            script=Markup(script),  # noqa: S704 our own
+            script_hash=_hash(script),
         )
     )
 
@@ -144,8 +160,17 @@ def _style(sheets: Iterable[StoneSheet]) -> str:
         }
     )
     joined = "\n".join(_JOINED.replace("#", str(n)) for n in numbers)
-    sheet = Path(__file__).with_name("templates").joinpath("handout.css").read_text("utf-8")
+    sheet = _part("handout.css")
     return f"{sheet}\n@media screen {{\n{joined}\n}}\n" if joined else sheet
+
+
+def _part(name: str) -> str:
+    return files("setstone.annotate").joinpath("templates", name).read_text("utf-8")
+
+
+def _hash(inline: str) -> str:
+    """Hash what stands in the page, as its policy names it."""
+    return f"sha256-{base64.b64encode(hashlib.sha256(inline.encode()).digest()).decode()}"
 
 
 @cache

@@ -147,7 +147,7 @@ def _girdle(outline: Outline, matrix: NDArray[np.float64], unit: float, texts: T
     for run, seen, whole in _runs(points, outline.seen):
         line = style.OUTLINE if seen else style.EXTRAPOLATED
         shapes.extend(stroke(run, line, unit, closed=whole))
-    return Group("outline", texts("drawing.girdle"), tuple(shapes))
+    return Group("outline", texts("drawing.girdle"), tuple(shapes), layer="girdle")
 
 
 def _runs(points: Points, seen: NDArray[np.bool_]) -> list[tuple[Points, bool, bool]]:
@@ -200,6 +200,7 @@ def _marks(
                 ),
                 tag=tag(c.number, float(place[0]), float(place[1]), unit, finding=c.is_finding),
                 number=c.number,
+                layer="lines" if c.candidate.kind == "line" else "spots",
             )
         )
     return groups

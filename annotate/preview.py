@@ -7,7 +7,7 @@ from html.parser import HTMLParser
 
 _NAMESPACE = "http://www.w3.org/2000/svg"
 #: What a text widget cannot show; with all that is inside.
-_DROPPED = {"style", "label", "title"}
+_DROPPED = {"style", "script", "label", "title", "legend", "button"}
 _DROPPED_CLASSES = {"skip", "hidden"}
 #: The same for elements that have no inside.
 _DROPPED_ALONE = {"meta", "input"}

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 Points = NDArray[np.float64]
 Role = Literal["outline", "finding", "candidate", "legend"]
+Layer = Literal["girdle", "lines", "spots"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,6 +83,8 @@ class Group:
         The numbered label, drawn after the shapes of all groups.
     number : int or None
         The number of the finding or candidate.
+    layer : {"girdle", "lines", "spots"} or None
+        What a reader can switch on and off together.
     """
 
     role: Role
@@ -89,6 +92,7 @@ class Group:
     shapes: tuple[Shape, ...]
     tag: tuple[Shape, ...] = ()
     number: int | None = None
+    layer: Layer | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -3,11 +3,10 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-import cv2
-import numpy as np
-
 from setstone.annotate.errors import AnnotateError
 from setstone.annotate.overlay import overlay_of, um_per_px
+from setstone.annotate.overview import CutOut, cut_out
+from setstone.annotate.photo_copies import PhotoCopies, copies_of
 from setstone.annotate.pictures import examined
 from setstone.annotate.png import eight_bit
 from setstone.annotate.shapes import Overlay
@@ -15,7 +14,6 @@ from setstone.annotate.texts import Texts
 from setstone.capture.errors import PhotographError
 from setstone.capture.open import open_photograph
 from setstone.measure.candidates import LampName
-from setstone.measure.light import Pixels
 from setstone.record.book import Book
 from setstone.record.consistency import Consistency, ReadAs, consistency
 from setstone.record.entries import (
@@ -28,9 +26,6 @@ from setstone.record.entries import (
 )
 from setstone.record.versions import Version
 
-#: Longest side of a picture in the hand-out, in pixels: enough for a full screen, small enough to send.
-LONGEST_SIDE = 1600
-JPEG_QUALITY = 88
 #: The hand-out shows pictures at about half a screen's width: the drawing is enlarged to stay readable.
 ENLARGED = 1.35
 
@@ -43,10 +38,9 @@ class PictureSheet:
     ----------
     lamp : {"white", "blue"}
     photograph : PhotographEntry
-    jpeg : bytes
-        A copy of the photograph, not larger than `LONGEST_SIDE`, without any mark.
-    width, height : int
-        Of that copy, in pixels.
+    copies : PhotoCopies
+    cut_out : CutOut
+        The stone alone.
     overlay : Overlay
         In pixels of the original.
     um_per_px : float or None
@@ -55,9 +49,8 @@ class PictureSheet:
 
     lamp: LampName
     photograph: PhotographEntry
-    jpeg: bytes
-    width: int
-    height: int
+    copies: PhotoCopies
+    cut_out: CutOut
     overlay: Overlay
     um_per_px: float | None
 
@@ -130,32 +123,17 @@ def sheet_of(book: Book, stone: StoneEntry, texts: Texts) -> StoneSheet:
     )
 
 
-def jpeg_copy(pixels: Pixels) -> tuple[bytes, int, int]:
-    """Encode a photograph for the hand-out, made smaller where it is large; and tell width and height."""
-    shrink = min(1.0, LONGEST_SIDE / max(pixels.shape[:2]))
-    width, height = round(pixels.shape[1] * shrink), round(pixels.shape[0] * shrink)
-    small = eight_bit(pixels)
-    if shrink < 1:
-        small = np.asarray(cv2.resize(small, (width, height), interpolation=cv2.INTER_AREA), np.uint8)
-    # full colour resolution: thin saturated lines on dark ground suffer first
-    settings = [
-        cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY,
-        cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444,
-    ]  # fmt: skip
-    _, encoded = cv2.imencode(".jpg", cv2.cvtColor(small, cv2.COLOR_RGB2BGR), settings)
-    return encoded.tobytes(), width, height
-
-
 def _picture(
     entry: ExaminationEntry, lamp: LampName, photograph: PhotographEntry, texts: Texts
 ) -> PictureSheet:
     try:
-        pixels = open_photograph(photograph.path).pixels
+        pixels = eight_bit(open_photograph(photograph.path).pixels)
     except PhotographError as error:
         raise AnnotateError(f"The hand-out cannot be made: {error}") from error
     size = (pixels.shape[1], pixels.shape[0])
     overlay = overlay_of(entry, lamp, size, texts, enlarged=ENLARGED)
-    return PictureSheet(lamp, photograph, *jpeg_copy(pixels), overlay, um_per_px(entry, lamp))
+    um = um_per_px(entry, lamp)
+    return PictureSheet(lamp, photograph, copies_of(pixels), cut_out(pixels, overlay, um), overlay, um)
 
 
 def _begun(entry: ExaminationEntry, photographs: tuple[PhotographEntry, ...]) -> datetime:

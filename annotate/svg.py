@@ -84,7 +84,7 @@ def _draw(
     groups = tuple(groups)
     for group in groups:
         holder = _add(root, "g")
-        holder.set("class", group.role)
+        holder.set("class", _classes(group))
         if group.title:
             _add(holder, "title").text = plain(group.title)
         if group.number is not None:
@@ -99,13 +99,17 @@ def _draw(
         if address is not None:
             holder.set("href", address)
             holder.set("aria-label", plain(group.title))
-        holder.set("class", f"tag {group.role}")
+        holder.set("class", f"tag {_classes(group)}")
         holder.set("data-n", str(group.number))
         if name:
             holder.set("id", f"{name}-{group.number}")
         _add(holder, "title").text = plain(group.title)
         for shape in group.tag:
             _shape(holder, shape)
+
+
+def _classes(group: Group) -> str:
+    return f"{group.role} {group.layer}" if group.layer else group.role
 
 
 def _shape(parent: ElementTree.Element, shape: Shape) -> None:

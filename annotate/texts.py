@@ -7,6 +7,8 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+from setstone.annotate.errors import AnnotateError
+
 
 class Texts:
     """The texts of one language, asked for by their dotted name.
@@ -32,6 +34,10 @@ class Texts:
             raise KeyError(name)
         return found.format_map(values)
 
+    def number(self, figures: str) -> str:
+        """Write figures with the decimal sign of this language."""
+        return figures.replace(".", self("decimal"))
+
     def date(self, moment: datetime) -> str:
         """Write a day as this language does, for example ``"14 March 2026"``."""
         month = self.part("months")[moment.month - 1]
@@ -45,7 +51,21 @@ class Texts:
         return found
 
 
+#: Languages the hand-out can be written in: a file of texts each, named as BCP 47 does, and what it calls itself.
+LANGUAGES = {"en": "English", "de": "Deutsch", "fr": "Français"}
+
+
 @cache
+def texts_in(language: str) -> Texts:
+    """Return the texts of one of the `LANGUAGES`; an AnnotateError for any other."""
+    if language not in LANGUAGES:
+        raise AnnotateError(
+            f"There are no texts in the language '{language}'; choose one of {', '.join(LANGUAGES)}."
+        )
+    file = files("setstone.annotate").joinpath("texts", f"{language}.toml")
+    return Texts(tomllib.loads(file.read_text("utf-8")))
+
+
 def english() -> Texts:
     """Return the English texts."""
-    return Texts(tomllib.loads(files("setstone.annotate").joinpath("texts", "en.toml").read_text("utf-8")))
+    return texts_in("en")

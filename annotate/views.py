@@ -22,8 +22,11 @@ from setstone.measure.scale import Scale
 from setstone.record.consistency import TOO_MANY, Consistency, Line, ReadAs
 from setstone.record.entries import CandidateEntry, ExaminationEntry, FactEntry, WorkEntry
 from setstone.record.evidence.gist import LEADING
+from setstone.record.evidence.readings import ESTIMATED_WEIGHT
 
 View = dict[str, Any]
+#: Width of the largest stone at a glance, in CSS pixels: two stand beside each other on a phone.
+GLANCE_PX = 132
 
 
 def stone_view(sheet: StoneSheet, texts: Texts) -> View:
@@ -34,13 +37,14 @@ def stone_view(sheet: StoneSheet, texts: Texts) -> View:
         "object_name": stone.object_name,
         "position": stone.position,
         "claim": stone.claimed_as,
+        "weight": _weight(sheet.readings),
         "exams": [_exam(sheet, occasion, texts) for occasion in sheet.occasions],
-        "readings": [_reading(reading, texts) for reading in sheet.readings],
+        "readings": [_reading(r, texts) for r in sheet.readings if not _is_weight(r)],
         "consistency": _consistency(sheet.consistency, texts) if _worth_telling(sheet.consistency) else None,
         "remarks": [
             {
                 "text": plain(remark.text, lines=True),
-                "by": texts("remarks.by", by=remark.by, date=texts.date(remark.at)),
+                "by": _by("remarks.by", remark.by, texts, date=texts.date(remark.at)),
             }
             for remark in sheet.remarks
         ],
@@ -58,6 +62,29 @@ def object_views(sheets: Sequence[StoneSheet], texts: Texts) -> list[View]:
         for name, sheet in reversed(first.items())
         if sheet.object_facts
     ]
+
+
+def overview_views(sheets: Sequence[StoneSheet]) -> list[View]:
+    """Lay out the stones at a glance: all at one scale; one without a scale as large as the largest."""
+    shown = [
+        (s, s.occasions[-1].pictures[0].cut_out) for s in sheets if s.occasions and s.occasions[-1].pictures
+    ]
+    widest = max((cut.width_mm for _, cut in shown if cut.width_mm), default=1.0)
+    views = []
+    for sheet, cut in shown:
+        width = round(GLANCE_PX * (cut.width_mm or widest) / widest)
+        views.append(
+            {
+                "stone": f"s{sheet.stone.id}",
+                "position": sheet.stone.position,
+                "claim": sheet.stone.claimed_as,
+                "data": base64.b64encode(cut.jpeg).decode(),
+                "width": width,
+                "height": round(width * cut.height / cut.width),
+                "scaled": cut.width_mm is not None,
+            }
+        )
+    return views
 
 
 def file_views(sheets: Sequence[StoneSheet], texts: Texts) -> list[View]:
@@ -112,12 +139,12 @@ def _exam(sheet: StoneSheet, occasion: OccasionSheet, texts: Texts) -> View:
         "id": exam_id,
         "occasion": entry.occasion,
         "pictures": pictures,
-        "mean": figure(widths.mean) if widths else "",
+        "mean": figure(widths.mean, texts) if widths else "",
         "diameters": texts(
             "exam.diameters",
-            mean=figure(widths.mean),
-            least=figure(widths.least),
-            greatest=figure(widths.greatest),
+            mean=figure(widths.mean, texts),
+            least=figure(widths.least, texts),
+            greatest=figure(widths.greatest, texts),
         )
         if widths
         else "",
@@ -130,12 +157,7 @@ def _exam(sheet: StoneSheet, occasion: OccasionSheet, texts: Texts) -> View:
         else "",
         "scale": _scale(result.scale, texts) if result.scale else "",
         "colour": _colour(result.colour, texts) if result.colour else (),
-        "examined": texts(
-            "exam.examined_by" if entry.by else "exam.examined_plain",
-            date=texts.date(entry.made),
-            by=entry.by,
-            version=entry.version,
-        ),
+        "examined": _by("exam.examined", entry.by, texts, date=texts.date(entry.made), version=entry.version),
         "flags": [flag.text for flag in result.flags],
         "findings": [row for row in rows if row["finding"]],
         "candidates": [row for row in rows if not row["finding"]],
@@ -159,30 +181,34 @@ def _picture(
         "light": texts(f"picture.light_{picture.lamp}"),
         "label": texts("picture.label", **words),
         "alt": texts("picture.alt", **words),
-        "data": base64.b64encode(picture.jpeg).decode(),
-        "width": picture.width,
-        "height": picture.height,
+        "small": base64.b64encode(picture.copies.small).decode(),
+        "width": picture.copies.width,
+        "height": picture.copies.height,
+        "full": base64.b64encode(picture.copies.full).decode(),
         "svg": _markup(picture.overlay, exam_id, name),
-        "bar": _bar(picture),
+        "bar": _bar(picture, texts),
         "date": texts("picture.caption", date=texts.date(taken)) if taken else texts("picture.undated"),
     }
 
 
-def _bar(picture: PictureSheet) -> View | None:
-    """Scale bar of at most a third of the picture: its share of the width in thousandths, its label."""
+def _bar(picture: PictureSheet, texts: Texts) -> View | None:
+    """Scale bar of at most a third of the picture: its share of the width in thousandths, its label, the width in µm."""
     if picture.um_per_px is None:
         return None
     whole = picture.overlay.width * picture.um_per_px
     length = round_length(whole / 3)
-    return {"share": f"{1000 * length / whole:.2f}", "label": length_label(length)}
+    return {
+        "share": f"{1000 * length / whole:.2f}",
+        "label": texts.number(length_label(length)),
+        "whole_um": f"{whole:.3f}",
+    }
 
 
 def _row(entry: CandidateEntry, target: str | None, texts: Texts) -> View:
     candidate, decision = entry.candidate, entry.decision
     decided = ""
     if decision is not None:
-        name = "table.accepted" if decision.by else "table.accepted_plain"
-        decided = texts(name, by=plain(decision.by), date=texts.date(decision.at))
+        decided = _by("table.accepted", plain(decision.by), texts, date=texts.date(decision.at))
     by_hand = entry.origin == "hand"
     return {
         "number": entry.number,
@@ -223,6 +249,18 @@ def _reading(reading: ReadAs, texts: Texts) -> View:
     }
 
 
+def _is_weight(reading: ReadAs) -> bool:
+    return reading.entry.test == ESTIMATED_WEIGHT
+
+
+def _weight(readings: Sequence[ReadAs]) -> View | None:
+    """Word the estimate of the weight kept last: its figure with the uncertainty, and what it rests on."""
+    kept = [reading.entry for reading in readings if _is_weight(reading)]
+    if not kept:
+        return None
+    return {"value": f"{kept[-1].value} ± {kept[-1].uncertainty}", "rests_on": kept[-1].remark}
+
+
 def _worth_telling(found: Consistency) -> bool:
     return bool(found.lines or found.excluded or any(t.signs for t in found.treatments))
 
@@ -257,7 +295,7 @@ def _material(line: Line, texts: Texts) -> View:
         fit = texts("consistency.first")
     else:
         times = f"{1 / line.relative:.0f}" if line.relative < 0.1 else f"{1 / line.relative:.1f}"
-        fit = texts("consistency.less", times=times)
+        fit = texts("consistency.less", times=texts.number(times))
     return {
         "name": line.name,
         "note": line.note,
@@ -271,7 +309,7 @@ def _fact(fact: FactEntry, texts: Texts) -> View:
     return {
         "name": texts(f"facts.{fact.fact}"),
         "value": fact.value,
-        "by": texts("facts.by", by=fact.by, date=texts.date(fact.at)),
+        "by": _by("facts.by", fact.by, texts, date=texts.date(fact.at)),
     }
 
 
@@ -291,13 +329,18 @@ def _signed(sheet: StoneSheet, texts: Texts) -> str:
     if version is None:
         return ""
     signature = version.signatures[-1]
-    values = {"number": version.number, "by": signature.by, "date": texts.date(signature.at)}
-    return texts("signed.changed" if sheet.changed_since else "signed.unchanged", **values)
+    name = "signed.changed" if sheet.changed_since else "signed.unchanged"
+    return _by(name, signature.by, texts, number=version.number, date=texts.date(signature.at))
+
+
+def _by(name: str, by: str, texts: Texts, **values: object) -> str:
+    """Fill in a text that names a person, or its plain form where nobody is named."""
+    return texts(name, by=by, **values) if by else texts(f"{name}_plain", **values)
 
 
 def _scale(scale: Scale, texts: Texts) -> str:
     source = texts(f"scale.{scale.source}", detail=scale.detail).replace(" ()", "")
-    return texts("exam.scale_u", source=source, percent=f"{200 * scale.relative_u:.2g}")
+    return texts("exam.scale_u", source=source, percent=texts.number(f"{200 * scale.relative_u:.2g}"))
 
 
 def _colour(colour: StoneColour, texts: Texts) -> tuple[str, ...]:
@@ -305,7 +348,7 @@ def _colour(colour: StoneColour, texts: Texts) -> tuple[str, ...]:
     return (
         *([texts("exam.colour_name", hue=colour.hue)] if colour.hue else []),
         texts("exam.colour_lab", lightness=lightness, a=a, b=b),
-        texts("exam.colour_haze", haze=f"{colour.haze:.2g}"),
+        texts("exam.colour_haze", haze=texts.number(f"{colour.haze:.2g}")),
     )
 
 

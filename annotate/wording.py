@@ -59,22 +59,23 @@ def contrast_words(candidate: Candidate, texts: Texts) -> str:
     return texts(side, word=texts(f"contrast.{name}"), levels=round(abs(candidate.contrast)))
 
 
-def figure(quantity: Quantity) -> str:
+def figure(quantity: Quantity, texts: Texts) -> str:
     r"""Write a quantity with its expanded uncertainty; lines may break only before the ±.
 
-    >>> figure(Quantity(3.0012, 0.0061, "mm")).split(" ")
-    ['3.001\xa0mm', '±\xa00.012\xa0mm']
+    >>> from setstone.annotate.texts import texts_in
+    >>> figure(Quantity(3.0012, 0.0061, "mm"), texts_in("de")).split(" ")
+    ['3,001\xa0mm', '±\xa00,012\xa0mm']
     """
-    return str(quantity).replace(" ", "\xa0").replace("\xa0±", " ±")
+    return texts.number(str(quantity).replace(" ", "\xa0").replace("\xa0±", " ±"))
 
 
 def size_words(candidate: Candidate, texts: Texts) -> tuple[str, ...]:
     """State the sizes with their expanded uncertainty; without a scale, say that there are none."""
     sizes = candidate.sizes
-    words = [texts(f"table.{name}", q=figure(sizes[name])) for name in _SIZES if name in sizes]
+    words = [texts(f"table.{name}", q=figure(sizes[name], texts)) for name in _SIZES if name in sizes]
     if not words:
         words = [texts("table.no_size")]
     if "elongation" in sizes:
-        words.append(texts("table.elongation", times=f"{sizes['elongation'].value:.1f}"))
-    words += [texts(f"table.{name}", q=figure(sizes[name])) for name in DEPTHS if name in sizes]
+        words.append(texts("table.elongation", times=texts.number(f"{sizes['elongation'].value:.1f}")))
+    words += [texts(f"table.{name}", q=figure(sizes[name], texts)) for name in DEPTHS if name in sizes]
     return tuple(words)

@@ -26,7 +26,7 @@ from setstone.annotate.handout import gather, render, write_handout
 from setstone.annotate.panels.looks import words
 from setstone.annotate.panels.working import Job, Tell
 from setstone.annotate.preview import Preview, PreviewPicture, preview_of
-from setstone.annotate.texts import english
+from setstone.annotate.texts import LANGUAGES, texts_in
 from setstone.record.entries import StoneEntry
 from setstone.record.progress import Stage
 
@@ -65,6 +65,15 @@ class HandOutPanel(QWidget):
         self.pictures.setToolTip(
             "Write the photographs with their marks too, as PNG and SVG, into a folder 'pictures'."
         )
+        self.language = QComboBox()
+        for code, name in LANGUAGES.items():
+            self.language.addItem(name, code)
+        self.language.setToolTip("The language of the sheet; what people typed stays as they typed it.")
+        self.language.setAccessibleName("Language of the sheet")
+        self.names = QCheckBox("names of those who did the work")
+        self.names.setToolTip(
+            "Without this the sheet names no person who examined, read or worked on a stone."
+        )
         self.open = QPushButton("Open in the browser")
         self.open.setToolTip("Open the sheet that was written last.")
         self.open.clicked.connect(self._open)
@@ -89,9 +98,12 @@ class HandOutPanel(QWidget):
         top = QGridLayout()
         top.addWidget(QLabel("Sheet on"), 0, 0)
         top.addWidget(self.which, 0, 1)
-        top.addWidget(self.preview, 1, 0)
-        top.addWidget(self.write, 1, 1)
-        top.addWidget(self.pictures, 2, 0, 1, 2)
+        top.addWidget(QLabel("Language"), 1, 0)
+        top.addWidget(self.language, 1, 1)
+        top.addWidget(self.names, 2, 0, 1, 2)
+        top.addWidget(self.pictures, 3, 0, 1, 2)
+        top.addWidget(self.preview, 4, 0)
+        top.addWidget(self.write, 4, 1)
         top.setColumnStretch(1, 1)
         progress = QHBoxLayout()
         progress.addWidget(self.working, 1)
@@ -142,10 +154,10 @@ class HandOutPanel(QWidget):
     def show_preview(self) -> None:
         """Show the sheet as it would be written now."""
         book, stones = self._bench.opened, self.stones
+        texts, names = texts_in(self.language.currentData()), self.names.isChecked()
 
         def work(tell: Tell) -> tuple[Preview, list[QImage]]:
-            texts = english()
-            sheets = gather(book, stones, texts, progress=tell)
+            sheets = gather(book, stones, texts, names=names, progress=tell)
             page = render(sheets, texts, made=datetime.now(UTC), workshop=book.workshop)
             preview = preview_of(page)
             return preview, [_drawn(p) for p in preview.pictures]
@@ -155,9 +167,10 @@ class HandOutPanel(QWidget):
     def write_to(self, path: Path) -> None:
         """Write the sheet."""
         book, stones, with_pictures = self._bench.opened, self.stones, self.pictures.isChecked()
+        language, names = self.language.currentData(), self.names.isChecked()
 
         def work(tell: Tell) -> Path:
-            written = write_handout(book, stones, path, progress=tell)
+            written = write_handout(book, stones, path, language=language, names=names, progress=tell)
             if with_pictures:
                 from setstone.annotate.pictures import write_pictures
 

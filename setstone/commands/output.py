@@ -49,15 +49,20 @@ def handout(
         list[str] | None,
         typer.Argument(metavar="[STONE...]", help="Which stones.", show_default="all examined"),
     ] = None,
+    language: Annotated[str, typer.Option(help="Language of the hand-out: en, de or fr.")] = "en",
+    names: Annotated[bool, typer.Option("--names", help="Name those who did the work.")] = False,
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
-    """Write the buyer's hand-out: one HTML file that needs no network."""
+    """Write the buyer's hand-out: one HTML file that needs no network.
+
+    Example: setstone handout --to hand-out.html --language de
+    """
     from setstone.annotate.handout import write_handout
 
     with open_book(book) as opened:
         chosen = [opened.stone(s) for s in stones] if stones else list(opened.stones())
-        path = write_handout(opened, chosen, to)
+        path = write_handout(opened, chosen, to, language=language, names=names)
     show(as_json, {"handout": str(path)}, lambda: say(f"Wrote '{path}'."))
 
 

@@ -15,6 +15,7 @@ from PIL import Image
 
 from setstone.annotate.errors import AnnotateError
 from setstone.annotate.handout import write_handout
+from setstone.annotate.photo_copies import MOST_BYTES, copies_of
 from setstone.capture.photograph import Lamp
 from setstone.measure.colour import StoneColour
 from setstone.measure.examination import Flag
@@ -65,7 +66,7 @@ class Page(HTMLParser):
     @property
     def visible(self) -> str:
         """All text a reader sees."""
-        return " ".join(text for where, text in self.texts if "style" not in where)
+        return " ".join(text for where, text in self.texts if not {"style", "script"} & {*where})
 
     def all(self, tag: str) -> list[dict[str, str]]:
         return [values for name, values in self.elements if name == tag]
@@ -126,7 +127,7 @@ def source(make: SimpleNamespace, tmp_path_factory: pytest.TempPathFactory) -> s
         book.add_work(stone, WorkKind.SET, adhesive="acrylic copolymer in acetone", done=make.made, by="Ada")
         book.sign(stone, by="Ada")
         book.add_remark(stone, "Looked at again.", by="Bea")
-        path = write_handout(book, [stone, other], folder / "hand-out.html", made=make.made)
+        path = write_handout(book, [stone, other], folder / "hand-out.html", names=True, made=make.made)
     return path.read_text("utf-8")
 
 
@@ -145,10 +146,15 @@ def test_it_is_sound_html(source: str, page: Page) -> None:
 
 def test_everything_has_a_name_for_those_who_cannot_see_it(page: Page) -> None:
     # WCAG 2.2, success criteria 1.1.1 (text alternatives), 1.3.1 and 4.1.2 (labels)
-    assert len(page.all("img")) == 4
-    assert all(image["alt"] for image in page.all("img"))
-    labelled = {label["for"] for label in page.all("label")}
-    assert {control["id"] for control in page.all("input")} == labelled
+    photographs = [image for image in page.all("img") if image["alt"]]
+    assert len(photographs) == 4
+    # decorative beside the same words: an empty alternative
+    assert len(page.all("img")) == 5
+    labelled = {label["for"] for label in page.all("label") if "for" in label}
+    # a label names its control by its identifier, or holds it
+    inside = [i for i in page.all("input") if i["class"].startswith("layer-")]
+    assert {i["id"] for i in page.all("input") if i not in inside} == labelled
+    assert all(i["class"] in {"layer-lines", "layer-spots", "layer-girdle"} for i in inside)
     assert all(h["scope"] in {"col", "row"} for h in page.all("th"))
     for _, values in page.elements:
         if "aria-labelledby" in values:
@@ -165,7 +171,7 @@ def test_it_asks_for_nothing_from_outside(source: str, page: Page) -> None:
     without_pictures = re.sub(r"data:image/jpeg;base64,[A-Za-z0-9+/=]+|sha256-[A-Za-z0-9+/=]+", "", source)
     assert not re.search(r"https?:|//\w|url\(|@import|javascript:", without_pictures)
     names = {name for name, _ in page.elements}
-    assert not names & {"script", "link", "iframe", "object", "embed", "form", "base", "video", "audio"}
+    assert not names & {"link", "iframe", "object", "embed", "form", "base", "video", "audio"}
     for _, values in page.elements:
         assert not [k for k in values if k.startswith("on") or k in {"style", "srcset", "formaction"}]
         assert values.get("src", "data:image/jpeg;base64,").startswith("data:image/jpeg;base64,")
@@ -174,16 +180,21 @@ def test_it_asks_for_nothing_from_outside(source: str, page: Page) -> None:
 def test_the_policy_admits_its_own_style_only(source: str, page: Page) -> None:
     # W3C Content Security Policy Level 3: default-src, img-src, hashes of inline style
     (policy,) = [m["content"] for m in page.all("meta") if m.get("http-equiv") == "Content-Security-Policy"]
-    style = source[source.index("<style>") + len("<style>") : source.index("</style>")]
-    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    style, script = (
+        base64.b64encode(hashlib.sha256(inside.encode()).digest()).decode()
+        for tag in ("style", "script")
+        for inside in re.findall(f"<{tag}>(.*?)</{tag}>", source, re.S)
+    )
     assert policy == (
-        f"default-src 'none'; img-src data:; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+        f"default-src 'none'; img-src data:; style-src 'sha256-{style}'; script-src 'sha256-{script}'; "
+        "base-uri 'none'; form-action 'none'"
     )
     assert source.index("Content-Security-Policy") < source.index("<style>")
+    assert page.all("script") == [{}]
 
 
 def test_pictures_are_whole_and_unmarked(page: Page) -> None:
-    for image in page.all("img"):
+    for image in page.all("img")[1:]:
         data = base64.b64decode(image["src"].partition(",")[2])
         decoded = Image.open(io.BytesIO(data))
         assert (decoded.format, decoded.size) == ("JPEG", (300, 200))
@@ -288,8 +299,9 @@ def test_hostile_text_stays_text(make: SimpleNamespace, tmp_path: Path) -> None:
         stone = fill(book, make, tmp_path, words=HOSTILE)
         source = write_handout(book, [stone], tmp_path / "h.html", made=make.made).read_text("utf-8")
     page = Page(source)
-    assert not {name for name, _ in page.elements} & {"script", "iframe"}
-    assert len(page.all("img")) == 4
+    assert not {name for name, _ in page.elements} & {"iframe"}
+    assert page.all("script") == [{}]
+    assert len(page.all("img")) == 5
     assert all(i["src"].startswith("data:") for i in page.all("img"))
     assert "{{ 7*7 }}" in page.visible
     assert page.visible.count("<script>alert('x')") > 10
@@ -343,3 +355,33 @@ def test_marks_work_and_signature_stand_with_how_they_are_known(source: str) -> 
         "changed since, and the changes not signed",
     ):
         assert words in re.sub(r" +", " ", text), words
+
+
+def test_no_operator_is_named_unless_asked_for(make: SimpleNamespace, tmp_path: Path) -> None:
+    operators = ("A. Sample", "Wilhelmina", "Zeno")
+    with Book.create(tmp_path / "book") as book:
+        stone = fill(book, make, tmp_path)
+        book.state_fact(book.object(), Fact.HALLMARK, "crowned G", by="Wilhelmina")
+        book.state_fact(stone, Fact.BACK, "closed", by="Wilhelmina")
+        book.add_work(stone, WorkKind.SET, adhesive="paste", done=make.made, done_by="Zeno", by="Wilhelmina")
+        book.sign(stone, by="Wilhelmina")
+        silent, told = (
+            write_handout(book, [stone], tmp_path / "h.html", names=names, made=make.made).read_text("utf-8")
+            for names in (False, True)
+        )
+    assert not [name for name in operators if name in silent]
+    assert all(name in told for name in operators)
+    for kept in ("crowned G", "paste", "Old adhesive removed.", "Record signed as version 1, "):
+        assert kept in silent
+
+
+def test_a_large_photograph_is_kept_at_full_resolution(make: SimpleNamespace, tmp_path: Path) -> None:
+    rng = np.random.default_rng(3)
+    large = np.repeat(np.repeat(rng.integers(0, 256, (300, 400, 3), np.uint8), 8, axis=0), 8, axis=1)
+    copies = copies_of(large)
+    assert (copies.width, copies.height) == (1600, 1200)
+    assert len(copies.full) <= MOST_BYTES
+    assert Image.open(io.BytesIO(copies.full)).size == (3200, 2400)
+    noise = rng.integers(0, 256, (2500, 2500, 3), np.uint8)
+    assert len(copies_of(noise).full) <= MOST_BYTES
+    assert copies_of(large[:300, :400]).full == b""
