@@ -92,7 +92,11 @@ def file_views(sheets: Sequence[StoneSheet], texts: Texts) -> list[View]:
     return [
         {
             "stone": sheet.stone.position,
-            "name": f"{occasion.examination.occasion}, {texts(f'light.{picture.lamp}')}",
+            "name": texts(
+                "files.name",
+                occasion=occasion.examination.occasion,
+                light=texts(f"light.{picture.lamp}"),
+            ),
             "sha256": picture.photograph.sha256,
         }
         for sheet in sheets

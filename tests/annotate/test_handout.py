@@ -385,3 +385,26 @@ def test_a_large_photograph_is_kept_at_full_resolution(make: SimpleNamespace, tm
     noise = rng.integers(0, 256, (2500, 2500, 3), np.uint8)
     assert len(copies_of(noise).full) <= MOST_BYTES
     assert copies_of(large[:300, :400]).full == b""
+
+
+@pytest.mark.parametrize(
+    ("language", "words"),
+    [
+        ("de", ("Werkstattprotokoll", "mögliche Linie", "0,410 mm ± 0,012 mm lang", "14. März 2026")),
+        ("fr", ("Relevé d’atelier", "ligne candidate", "0,410 mm ± 0,012 mm de long", "14 mars 2026")),
+    ],
+)
+def test_it_speaks_other_languages(
+    make: SimpleNamespace, tmp_path: Path, language: str, words: tuple[str, ...]
+) -> None:
+    with Book.create(tmp_path / "book") as book:
+        stone = fill(book, make, tmp_path)
+        path = write_handout(book, [stone], tmp_path / "h.html", language=language, made=make.made)
+    page = Page(path.read_text("utf-8"))
+    assert page.all("html") == [{"lang": language}]
+    text = re.sub(r"\s+", " ", page.visible)
+    for said in words:
+        assert said in text, said
+    # what the record says in English is marked as English (WCAG 2.2, 3.1.2)
+    assert {"lang": "en"} in page.all("bdi")
+    assert "natural or laboratory-grown: not separable" in text

@@ -1,13 +1,15 @@
 """The words: complete, and those of a workshop."""
 
 import re
+import tomllib
 from dataclasses import replace
 from importlib.resources import files
 from typing import Any, get_args
 
 import pytest
 
-from setstone.annotate.texts import Texts, english
+from setstone.annotate.errors import AnnotateError
+from setstone.annotate.texts import LANGUAGES, Texts, english, texts_in
 from setstone.annotate.wording import contrast_words, percent, score_words, size_words
 from setstone.measure.outline import Shape
 from setstone.measure.scale import ScaleSource
@@ -21,18 +23,42 @@ def everything(part: Any) -> list[str]:
     return [text for p in parts for text in everything(p)]
 
 
+def tables_of(language: str) -> dict[str, Any]:
+    file = files("setstone.annotate").joinpath("texts", f"{language}.toml")
+    return tomllib.loads(file.read_text("utf-8"))
+
+
 def all_texts() -> list[str]:
-    folder = files("setstone.annotate")
-    tables = english().part
-    source = folder.joinpath("texts", "en.toml").read_text("utf-8")
-    names = re.findall(r"^\[+(\w+)", source, re.M)
-    return [text for name in dict.fromkeys(names) for text in everything(tables(name))]
+    return everything(tables_of("en"))
 
 
 def test_no_text_passes_a_verdict() -> None:
     # 16 CFR Part 23 and ISO 18323:2015 on what may be said of gemstones (see docs); "is" stands for any verdict
     for text in all_texts():
         assert not re.search(r"\b(is|genuine|certified|authentic|guaranteed|precious)\b", text, re.I), text
+
+
+def shape_of(part: Any) -> Any:
+    """Names of all texts and their placeholders, without the words."""
+    if isinstance(part, str):
+        return sorted(re.findall(r"\{\w+\}", part))
+    if isinstance(part, list):
+        return [shape_of(p) for p in part]
+    return {name: shape_of(p) for name, p in part.items()}
+
+
+@pytest.mark.parametrize("language", [code for code in LANGUAGES if code != "en"])
+def test_every_language_has_the_same_names_and_placeholders(language: str) -> None:
+    assert shape_of(tables_of(language)) == shape_of(tables_of("en"))
+    assert texts_in(language)("language") == language
+    # nothing longer than a word or two was left in English
+    left = {t for t in everything(tables_of(language)) if t in everything(tables_of("en")) and len(t) > 25}
+    assert not [t for t in left if re.search(r"[a-z]{4}", re.sub(r"\{\w+\}|setstone", "", t))], left
+
+
+def test_a_language_without_texts_is_refused() -> None:
+    with pytest.raises(AnnotateError, match=r"'xx'; choose one of en, de, fr"):
+        texts_in("xx")
 
 
 def test_every_kind_source_and_class_has_its_word() -> None:

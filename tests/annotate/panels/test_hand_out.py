@@ -33,10 +33,11 @@ def test_the_preview_shows_words_and_marked_pictures(panel: HandOutPanel, bench:
     qtbot.waitUntil(lambda: "Read this first" in panel.page.toPlainText(), timeout=30_000)
     text = panel.page.toPlainText()
     assert "Findings" in text
-    assert "fissure, seen in blue light; accepted by Ada" in text
+    assert "fissure, seen in blue light; accepted on" in text
+    assert "Ada" not in text
     pictures = [
         panel.page.document().resource(QTextDocument.ResourceType.ImageResource, QUrl(f"picture:{n}"))
-        for n in (0, 1)
+        for n in (1, 2)  # after the stone at a glance
     ]
     assert all(picture.width() == 300 for picture in pictures)
     # The girdle and the finding are drawn in the colours of the sheet (Okabe & Ito blue).
@@ -47,6 +48,19 @@ def test_the_preview_shows_words_and_marked_pictures(panel: HandOutPanel, bench:
         for y in range(picture.height())
     ]
     assert any(red < 60 and b > 150 for red, b in blue)
+
+
+def test_the_preview_shows_just_what_would_leave_the_house(
+    panel: HandOutPanel, bench: Bench, qtbot: Any
+) -> None:
+    review = bench.review
+    assert review is not None
+    review.accept()
+    panel.names.setChecked(True)
+    panel.language.setCurrentText("Deutsch")
+    panel.show_preview()
+    qtbot.waitUntil(lambda: "Bitte zuerst lesen" in panel.page.toPlainText(), timeout=30_000)
+    assert "angenommen von Ada" in panel.page.toPlainText()
 
 
 def test_it_is_written_and_opened(
