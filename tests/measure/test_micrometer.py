@@ -86,9 +86,21 @@ def test_partial_view(case: Path) -> None:
 def test_defocus(case: Path) -> None:
     pixels, truth = _load(case)
     period = truth["px_per_division"]
-    lines = _found(cv2.GaussianBlur(pixels, (0, 0), 0.2 * period))
-    assert abs(_off(lines, period)) < 4e-4
-    assert abs(_off(lines, period)) < 3 * lines.u_period_px / period
+    for blur in (0.2, 0.25):
+        lines = _found(cv2.GaussianBlur(pixels, (0, 0), blur * period))
+        assert abs(_off(lines, period)) < 4e-4
+        assert abs(_off(lines, period)) < 3 * lines.u_period_px / period
+
+
+@needs_stones
+@pytest.mark.parametrize("case", CASES, ids=lambda c: c.parent.name)
+def test_what_is_too_blurred_is_not_mistaken(case: Path) -> None:
+    pixels, truth = _load(case)
+    for blur in (0.3, 0.35, 0.45):
+        lines = find_micrometer(cv2.GaussianBlur(pixels, (0, 0), blur * truth["px_per_division"]))
+        if lines is not None:
+            found = lines.period_px / truth["px_per_division"]
+            assert min(abs(found / n - 1) for n in (1, 5, 10)) < 5e-3
 
 
 @needs_stones
