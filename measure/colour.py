@@ -75,7 +75,7 @@ def stone_colour(pixels: Pixels, stone: NDArray[np.bool_], *, blue: Pixels | Non
         raise MeasurementError("Nothing of the stone is seen in the white photograph; check its outline.")
     light = linear(pixels)
     inside = light[stone]
-    lab = _lab(inside[:: max(1, len(inside) // 50_000)])
+    lab = lab_of_light(inside[:: max(1, len(inside) // 50_000)])
     low, high = np.percentile(lab[:, 0], (10, 90))
     median = np.median(lab[(lab[:, 0] >= low) & (lab[:, 0] <= high)], axis=0)
     colour = (float(median[0]), float(median[1]), float(median[2]))
@@ -152,17 +152,24 @@ def _unevenness(light: Plane, stone: NDArray[np.bool_], colour: Lab) -> float | 
     covered = share > 0.5
     if np.count_nonzero(covered) < 10:
         return None
-    parts = _lab(mean[covered] / share[covered][:, None])
+    parts = lab_of_light(mean[covered] / share[covered][:, None])
     parts[:, 0] = colour[0]
     from skimage.color import deltaE_ciede2000
 
     return float(np.percentile(deltaE_ciede2000(parts, np.full_like(parts, colour)), 90))
 
 
-def _lab(light: NDArray[np.floating]) -> NDArray[np.float64]:
-    """CIELAB of linear sRGB light, shape (N, 3)."""
-    from skimage.color import xyz2lab
+def xyz_of_light(light: NDArray[np.floating]) -> NDArray[np.float64]:
+    """CIE XYZ of linear sRGB light (N, 3), Y of white 1 (D65, 2° observer; IEC 61966-2-1)."""
     from skimage.color.colorconv import xyz_from_rgb
 
-    lab: NDArray[np.float64] = xyz2lab(light.astype(np.float64) @ xyz_from_rgb.T)
+    xyz: NDArray[np.float64] = light.astype(np.float64) @ xyz_from_rgb.T
+    return xyz
+
+
+def lab_of_light(light: NDArray[np.floating]) -> NDArray[np.float64]:
+    """CIELAB of linear sRGB light, shape (N, 3)."""
+    from skimage.color import xyz2lab
+
+    lab: NDArray[np.float64] = xyz2lab(xyz_of_light(light))
     return lab

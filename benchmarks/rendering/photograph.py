@@ -37,7 +37,9 @@ class Rendered:
     truth: dict[str, Any]
 
 
-def render(name: str, seed: int, *, depth: float | None = None) -> Rendered:
+def render(
+    name: str, seed: int, *, depth: float | None = None, visit: int = 0, glue: float | None = None
+) -> Rendered:
     """Make up a stone in its setting and photograph it under both lamps.
 
     Parameters
@@ -47,6 +49,11 @@ def render(name: str, seed: int, *, depth: float | None = None) -> Rendered:
         The same number gives the same stone.
     depth : float, optional
         Optical depth of its haze across the girdle, instead of one drawn at random; all else stays.
+    visit : int
+        Another day: the same stone in another setting, turned, under other lamps and another camera.
+    glue : float, optional
+        Width of the film of old glue on its rim as a share of the diameter, 0 for none, instead of one
+        drawn at random; all else stays.
     """
     rng = np.random.default_rng(seed)
     cut = CUTS[seed % len(CUTS)]
@@ -80,6 +87,8 @@ def render(name: str, seed: int, *, depth: float | None = None) -> Rendered:
         wear=float(rng.choice([0, 0.002, 0.005, 0.009])) * width / 3,
         white=float(rng.uniform(0.2, 0.75)), tint=np.array([1, 1, 1]) if rng.random() < 0.8 else np.array(METALS["gold"]),
     )  # fmt: skip
+    if visit:
+        rng = np.random.default_rng((seed, visit))
     metal = str(rng.choice(list(METALS)))
     sky = _sky(rng, np.array(METALS[metal]))
     t.gather(s, sky, 80, seed)
@@ -116,8 +125,9 @@ def render(name: str, seed: int, *, depth: float | None = None) -> Rendered:
 
     outline = project(stone.outline)
     seen = _setting(light, outline, sky, metal, bool(sky[17]), rng)
-    if rng.random() < 0.3:
-        _glue(light, outline, seen, rng)
+    smeared, film_rng = rng.random() < 0.3, rng if glue is None else np.random.default_rng((seed, visit, 1))
+    if smeared if glue is None else glue > 0:
+        _glue(light, outline, seen, film_rng, glue)
     white = _exposed(light[..., :3], seen, rng, np.ones(3), (0.35, 0.85), 97)
     leak = np.array([rng.uniform(0.03, 0.14), rng.uniform(0.1, 0.4), 1])
     blue = _exposed(np.repeat(light[..., 3:4], 3, 2), seen, rng, leak, (0.25, 1.6), rng.uniform(90, 97))
@@ -203,15 +213,16 @@ def _setting(
     return np.asarray(seen)
 
 
-def _glue(light: Values, outline: Values, seen: NDArray[np.bool_], rng: Random) -> None:
+def _glue(light: Values, outline: Values, seen: NDArray[np.bool_], rng: Random, reach: float | None) -> None:
     """Lay old glue over the rim of the stone: a yellow, scattering film that has crazed."""
     height, width = seen.shape
     diameter = float(np.ptp(outline[:, 0]))
     depth = cv2.distanceTransform(seen.astype(np.uint8), cv2.DIST_L2, 5) / diameter
     noise = cv2.GaussianBlur(rng.normal(0, 1, (height, width)).astype(np.float32), (0, 0), 0.035 * diameter)
     noise /= noise.std()
+    drawn = rng.uniform(0.01, 0.06)
     film = (
-        np.clip((rng.uniform(0.01, 0.06) * (1 + 0.9 * noise) - depth) / 0.012, 0, 1)
+        np.clip(((drawn if reach is None else reach) * (1 + 0.9 * noise) - depth) / 0.012, 0, 1)
         * seen
         * rng.uniform(0.4, 0.95)
     )
