@@ -182,11 +182,12 @@ class Camera:
         source = source_of(source) if isinstance(source, str) else source
         camera = cls(source, open_capture(source))
         try:
-            if size is not None and not source.is_file:
-                # The compressed stream first: raw frames of full size are too many for most cables.
-                camera._capture.set(cv2.CAP_PROP_FOURCC, cv2.VideoWriter.fourcc(*"MJPG"))
-                camera._capture.set(cv2.CAP_PROP_FRAME_WIDTH, size[0])
-                camera._capture.set(cv2.CAP_PROP_FRAME_HEIGHT, size[1])
+            if size is not None:
+                if not source.is_file:
+                    # The compressed stream first: raw frames of full size are too many for most cables.
+                    camera._capture.set(cv2.CAP_PROP_FOURCC, cv2.VideoWriter.fourcc(*"MJPG"))
+                    camera._capture.set(cv2.CAP_PROP_FRAME_WIDTH, size[0])
+                    camera._capture.set(cv2.CAP_PROP_FRAME_HEIGHT, size[1])
                 camera._remark_size(size)
             for name, value in (controls or {}).items():
                 if not camera.set(name, value):

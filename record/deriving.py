@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 from setstone.capture.photograph import Pixels
 from setstone.record.entries import PhotographEntry, StoneEntry
 from setstone.record.errors import BookError
+from setstone.record.filing import file_away, suffix
 from setstone.record.photographs import correct_photograph, stored_pixels
 from setstone.record.series import series_parameters
 from setstone.record.setups import find_setup
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from setstone.capture.ome_writing import Source
+    from setstone.capture.photograph import Photograph
 
 Way = Literal["average", "pyramid", "sharpest", "bracket"]
 
@@ -125,6 +127,8 @@ def correct_light(
 ) -> PhotographEntry:
     """Divide out the shading by a blank field, balance the white by a grey card, and keep the result.
 
+    Both are kept in the folder of photographs under their SHA-256, which the result names; they are of no stone.
+
     Parameters
     ----------
     stone : StoneEntry
@@ -146,7 +150,6 @@ def correct_light(
         When neither is given.
     """
     from setstone.capture.correcting import shading, white_balance
-    from setstone.capture.ome_writing import Source
     from setstone.capture.open import open_photograph
 
     by = operator(by, required=True)
@@ -156,7 +159,7 @@ def correct_light(
     if blank is not None:
         field = open_photograph(blank)
         pixels = shading(field.pixels).applied(pixels)
-        used.append(Source(field.name, field.sha256))
+        used.append(_kept_source(book, blank, field))
         made.append("shading divided out")
     if card is not None:
         photograph = open_photograph(card)
@@ -164,7 +167,7 @@ def correct_light(
         x0, y0, x1, y1 = (round(s * n) for s, n in zip(card_at, (width, height, width, height), strict=True))
         balance = white_balance(photograph.pixels, (x0, y0, x1, y1), lamp=entry.lamp)
         pixels = balance.applied(pixels)
-        used.append(Source(photograph.name, photograph.sha256))
+        used.append(_kept_source(book, card, photograph))
         made.append("white balanced on a grey card")
         parameters["factors of linear red, green and blue"] = (
             f"{balance.red:.3f} {balance.green:.3f} {balance.blue:.3f}"
@@ -172,6 +175,14 @@ def correct_light(
     if not made:
         raise BookError("There is nothing to correct the light by; give a blank field or a grey card.")
     return _keep(book, stone, [entry], pixels, ", ".join(made), parameters, by, used)
+
+
+def _kept_source(book: Store, file: Path, photograph: "Photograph") -> "Source":
+    from setstone.capture.ome_writing import Source
+
+    name = photograph.sha256 + suffix(photograph.format, photograph.name)
+    file_away(file, book.photographs_folder / name, photograph.sha256)
+    return Source(photograph.name, photograph.sha256)
 
 
 def _keep(

@@ -97,13 +97,15 @@ def look(
     view = LiveView(lambda: Camera.open(source, size=asked, controls=values))
     view.start()
     end = time.monotonic() + seconds if seconds else float("inf")
-    last = None
+    last, said = None, ""
     try:
         while time.monotonic() < end:
             time.sleep(0.1)
-            last = view.latest
-            if not as_json:
-                typer.echo("\r" + _look_line(view).ljust(110), nl=not sys.stdout.isatty())
+            last, line = view.latest, _look_line(view)
+            if not as_json and line != said:
+                on_screen = sys.stdout.isatty()  # there one line is written over; a file keeps all of them
+                typer.echo(f"\r{line:110}" if on_screen else line, nl=not on_screen)
+                said = line
     except KeyboardInterrupt:
         pass
     finally:
@@ -207,6 +209,7 @@ def take(
                 magnification=magnification,
                 by=by,
             )
+            flags += tuple(f for f in entry.flags if f.code != "file-note")
             kept: dict[str, object] = {"sha256": entry.sha256, "name": entry.name}
             where = f"Took {entry.name} of {of.position}"
         else:
@@ -310,15 +313,17 @@ def watch(
                 except (PhotographError, BookError) as problem:
                     typer.echo(f"{path.name}: {problem}", err=True)
                     continue
-                said = "Added" if is_new else "Already in the book:"
-                say(f"{said} {entry.name} to {shown.position}: {entry.lamp} light, {entry.occasion}.")
+                if not is_new:
+                    say(f"{path.name} is in the book already, as {entry.name} of {shown.position}.")
+                    continue
+                say(f"Added {entry.name} to {shown.position}: {entry.lamp} light, {entry.occasion}.")
                 for flag in entry.flags:
                     say(f"  ! {flag.text}")
                 count += 1
                 if stop_after and count >= stop_after:
                     break
         except (KeyboardInterrupt, typer.Abort):  # the latter while it asks
-            say(f"Took {count} photographs.")
+            say(f"Took {count} {'photograph' if count == 1 else 'photographs'}.")
 
 
 def _which_stone(book: "Book", path: Path) -> "StoneEntry | None":

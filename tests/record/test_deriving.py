@@ -1,6 +1,7 @@
 """Photographs made from others: they name their sources, and the sources stay."""
 
 from dataclasses import replace
+from hashlib import sha256
 from pathlib import Path
 
 import cv2
@@ -76,6 +77,10 @@ def test_light_corrected(
     (told,) = (f.text for f in entry.flags if f.text.startswith("Made as"))
     assert "shading divided out, white balanced on a grey card" in told
     assert "card.png" in told
+    for name in ("blank.png", "card.png"):  # the sources stay, also where the files are gone
+        digest = sha256((tmp_path / name).read_bytes()).hexdigest()
+        assert f"{name} ({digest[:12]})" in told
+        assert (book.photographs_folder / f"{digest}.png").read_bytes() == (tmp_path / name).read_bytes()
     red, _, blue = stored_pixels(entry).reshape(-1, 3).mean(axis=0)
     assert red < blue
     with pytest.raises(BookError, match="nothing to correct"):

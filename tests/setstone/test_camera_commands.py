@@ -150,6 +150,31 @@ def test_a_watched_folder(book: Path, tmp_path: Path) -> None:
         assert len(opened.photographs(opened.stone("lid-12"))) == 1
 
 
+def test_the_same_file_twice_is_told_and_not_counted(book: Path, tmp_path: Path) -> None:
+    saved = tmp_path / "saved"
+    saved.mkdir()
+    rng = np.random.default_rng(1)
+    Image.fromarray(rng.integers(0, 255, (450, 450, 3)).astype(np.uint8)).save(saved / "lid-12_a.png")
+    (saved / "lid-12_b.png").write_bytes((saved / "lid-12_a.png").read_bytes())
+    Image.fromarray(rng.integers(0, 255, (450, 450, 3)).astype(np.uint8)).save(saved / "lid-12_c.png")
+    words = ["watch", str(saved), "--existing", "--stop-after", "2"]
+    done = CliRunner().invoke(app, words, catch_exceptions=False)
+    assert "lid-12_b.png is in the book already, as lid-12_a.png of lid-12." in done.stdout
+    assert "Added lid-12_c.png" in done.stdout
+
+
+def test_light_that_contradicts_the_picture_is_told_when_it_is_taken(book: Path, recording: str) -> None:
+    words = ["camera", "take", recording, "--stone", "lid-1", "--light", "blue"]
+    done = CliRunner().invoke(app, words, catch_exceptions=False)
+    assert "! Stated as blue light, but the picture looks like white light" in done.stdout
+    assert "Made as" not in done.stdout
+
+
+def test_looking_says_each_line_once_where_it_is_not_a_screen() -> None:
+    done = CliRunner().invoke(app, ["camera", "look", "77", "--seconds", "0.5"])
+    assert done.stdout.count("There is no camera 77") == 1
+
+
 def test_the_stone_in_a_file_name(book: Path) -> None:
     with Book.open(book) as opened:
         stones = opened.stones()
