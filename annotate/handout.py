@@ -15,16 +15,13 @@ from pathlib import Path
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from setstone import __version__
 from setstone.annotate.errors import AnnotateError
 from setstone.annotate.files import replace_file
 from setstone.annotate.lettering import plain
 from setstone.annotate.redaction import without_names
 from setstone.annotate.sheet import StoneSheet, sheet_of
 from setstone.annotate.texts import Texts, texts_in
-from setstone.annotate.views import file_views, key_views, object_views, overview_views, stone_view
-from setstone.annotate.wording import percent
-from setstone.measure.candidates import LIKELY
+from setstone.annotate.views import page_view
 from setstone.record.book import Book
 from setstone.record.entries import StoneEntry
 
@@ -112,29 +109,15 @@ def render(sheets: Sequence[StoneSheet], texts: Texts, *, made: datetime, worksh
     str
         An HTML document; the same input gives the same text.
     """
-    objects = tuple(dict.fromkeys(sheet.stone.object_name for sheet in sheets))
     style = _style(sheets)
     script = _part("handout.js")
+    view = page_view(sheets, texts, made=made, workshop=workshop)
     return (
         _environment()
         .get_template("handout.html.j2")
         .render(
+            **view,
             t=texts,
-            generator=f"setstone {__version__}",
-            version=__version__,
-            title=texts("page.title", object=", ".join(objects)),
-            workshop=workshop,
-            made=texts.date(made),
-            object_names=objects,
-            several_objects=len(objects) > 1,
-            objects=object_views(sheets, texts),
-            stones=[stone_view(sheet, texts) for sheet in sheets],
-            files=file_views(sheets, texts),
-            keys=key_views(texts),
-            glance=overview_views(sheets),
-            shown_from=percent(LIKELY),
-            names=any(r.entry.by for s in sheets for r in s.readings)
-            or any(w.done_by for s in sheets for w in s.work),
             style=Markup(style),  # noqa: S704 our own style sheet and whole numbers
             style_hash=_hash(style),
             script=Markup(script),  # noqa: S704 our own

@@ -34,6 +34,11 @@ class Texts:
             raise KeyError(name)
         return found.format_map(values)
 
+    @property
+    def tables(self) -> Mapping[str, Any]:
+        """All texts, unfilled."""
+        return self._tables
+
     def number(self, figures: str) -> str:
         """Write figures with the decimal sign of this language."""
         return figures.replace(".", self("decimal"))

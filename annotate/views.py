@@ -2,11 +2,13 @@
 
 import base64
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Any
 
 import numpy as np
 from markupsafe import Markup
 
+from setstone import __version__
 from setstone.annotate import style
 from setstone.annotate.legend import length_label, round_length
 from setstone.annotate.lettering import plain
@@ -15,7 +17,7 @@ from setstone.annotate.shapes import Group, Overlay
 from setstone.annotate.sheet import OccasionSheet, PictureSheet, StoneSheet
 from setstone.annotate.svg import svg_inline
 from setstone.annotate.texts import Texts
-from setstone.annotate.wording import contrast_words, figure, kind_words, score_words, size_words
+from setstone.annotate.wording import contrast_words, figure, kind_words, percent, score_words, size_words
 from setstone.measure.candidates import LIKELY
 from setstone.measure.colour import StoneColour
 from setstone.measure.scale import Scale
@@ -27,6 +29,29 @@ from setstone.record.evidence.readings import ESTIMATED_WEIGHT
 View = dict[str, Any]
 #: Width of the largest stone at a glance, in CSS pixels: two stand beside each other on a phone.
 GLANCE_PX = 132
+
+
+def page_view(sheets: Sequence[StoneSheet], texts: Texts, *, made: datetime, workshop: str) -> View:
+    """Word the whole hand-out; parameters as `setstone.annotate.handout.render`."""
+    objects = tuple(dict.fromkeys(sheet.stone.object_name for sheet in sheets))
+    return {
+        "generator": f"setstone {__version__}",
+        "version": __version__,
+        "title": texts("page.title", object=", ".join(objects)),
+        "workshop": workshop,
+        "made": texts.date(made),
+        "object_names": objects,
+        "several_objects": len(objects) > 1,
+        "objects": object_views(sheets, texts),
+        "stones": [stone_view(sheet, texts) for sheet in sheets],
+        "files": file_views(sheets, texts),
+        "keys": key_views(texts),
+        "glance": overview_views(sheets),
+        "shown_from": percent(LIKELY),
+        #: Whether anybody is named among readings and work.
+        "names": any(r.entry.by for s in sheets for r in s.readings)
+        or any(w.done_by for s in sheets for w in s.work),
+    }
 
 
 def stone_view(sheet: StoneSheet, texts: Texts) -> View:
