@@ -13,6 +13,8 @@ from setstone.annotate.errors import AnnotateError
 #: Every file of ours names its maker within this many bytes, so that it can be told from others.
 _HEAD = 2048
 _MAKER = b"setstone"
+#: A PDF names its maker in the properties at its end.
+_PDF, _PDF_MAKER = b"%PDF-", b"/Keywords(setstone "
 _LONGEST = 80
 #: Names that Windows keeps for devices ("Naming Files, Paths, and Namespaces", Microsoft).
 _RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)
@@ -46,7 +48,7 @@ def replace_file(path: Path, content: bytes) -> Path:
     path : Path
         Its folder is made where it does not exist.
     content : bytes
-        Names its maker in its first bytes.
+        Names its maker in its first bytes, or in the properties of a PDF.
 
     Returns
     -------
@@ -89,4 +91,5 @@ def _is_ours(path: Path) -> bool:
     if not path.is_file():
         return False
     with path.open("rb") as file:
-        return _MAKER in file.read(_HEAD)
+        head = file.read(_HEAD)
+        return _MAKER in head or (head.startswith(_PDF) and _PDF_MAKER in file.read())

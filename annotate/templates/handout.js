@@ -148,7 +148,14 @@ function viewer(figure) {
 for (const figure of document.querySelectorAll("figure[data-full]")) figures.set(figure, viewer(figure));
 document.addEventListener("click", (event) => {
   const badge = event.target.closest(".badge[href]");
-  if (!badge) return;
-  const mark = document.getElementById(badge.getAttribute("href").slice(1));
-  figures.get(mark?.closest("figure"))?.(mark.dataset.n);
+  const figure = badge && document.getElementById(badge.getAttribute("href").slice(1))?.closest("figure");
+  if (!figure) return;
+  event.preventDefault(); // the number stands at the edge, its mark inside
+  const number = badge.closest("tr").dataset.n;
+  for (const mark of document.querySelectorAll(".overlay .lit")) mark.classList.remove("lit");
+  for (const mark of figure.querySelectorAll(`[data-n="${number}"]`)) mark.classList.add("lit");
+  const stage = figure.querySelector(".stage");
+  stage.scrollIntoView({ block: "center" });
+  stage.focus({ preventScroll: true });
+  figures.get(figure)(number);
 });

@@ -51,19 +51,29 @@ def handout(
     ] = None,
     language: Annotated[str, typer.Option(help="Language of the hand-out: en, de or fr.")] = "en",
     names: Annotated[bool, typer.Option("--names", help="Name those who did the work.")] = False,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Write it as PDF for paper and archives too.")] = False,
+    paper: Annotated[str, typer.Option(help="Paper of the PDF: a4 or letter.")] = "a4",
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
-    """Write the buyer's hand-out: one HTML file that needs no network.
+    """Write the buyer's hand-out: one HTML file that needs no network, and a PDF beside it when asked for.
 
-    Example: setstone handout --to hand-out.html --language de
+    Example: setstone handout --to hand-out.html --language de --pdf
     """
     from setstone.annotate.handout import write_handout
+    from setstone.annotate.pdf import paper_named, write_pdf
+
+    paper_named(paper)  # before anything is written
 
     with open_book(book) as opened:
         chosen = [opened.stone(s) for s in stones] if stones else list(opened.stones())
         path = write_handout(opened, chosen, to, language=language, names=names)
-    show(as_json, {"handout": str(path)}, lambda: say(f"Wrote '{path}'."))
+        written = {"handout": str(path)}
+        if pdf:
+            beside = to.with_suffix(".pdf")
+            write_pdf(opened, chosen, beside, paper=paper, language=language, names=names)
+            written["pdf"] = str(beside)
+    show(as_json, written, lambda: say("\n".join(f"Wrote '{name}'." for name in written.values())))
 
 
 def journal(

@@ -10,13 +10,16 @@ from typing import Any
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from setstone.capture.photograph import Lamp
 from setstone.measure.candidates import Candidate, CandidateKind, LampName, Reason
+from setstone.measure.colour import StoneColour
 from setstone.measure.examination import Examination, Flag
 from setstone.measure.outline import Outline, diameters
 from setstone.measure.quantity import Quantity
 from setstone.measure.scale import Scale
+from setstone.record.book import Book
 from setstone.record.entries import (
     CandidateEntry,
     Decision,
@@ -173,6 +176,45 @@ def from_truth(lid: str, state: str, occasion: str) -> tuple[ExaminationEntry, t
     return entry, photographs
 
 
+def fill(book: Book, folder: Path, *, words: str = "") -> StoneEntry:
+    """Put a stone with two occasions into a book; `words` goes wherever free text does."""
+    rng = np.random.default_rng(7)
+    box = book.add_object(words or "Presentation snuff box")
+    stone: StoneEntry = book.add_stone(box, words or "lid-3", claimed_as=words or "ruby")
+    for occasion in ("as received", "after"):
+        hashes = {}
+        for lamp in (Lamp.WHITE, Lamp.BLUE):
+            file = folder / f"{occasion}-{lamp}.jpg"
+            Image.fromarray(rng.integers(0, 256, (200, 300, 3), np.uint8)).save(file)
+            hashes[lamp] = book.add_photograph(stone, file, lamp=lamp, occasion=occasion, by="A. Sample")[
+                0
+            ].sha256
+        candidates = (
+            candidate([(100, 90), (150, 100), (200, 120)], score=0.93),
+            candidate([(90, 130), (140, 150)], score=0.72),
+            candidate([(120, 60), (126, 60), (126, 66), (120, 66)], "spot", "white", 0.55),
+            candidate([(90, 140), (140, 160)], score=0.2),
+            candidate([(80, 140), (130, 160)], score=0.6),
+        )
+        numbered = tuple(CandidateEntry(n, c, "program", None) for n, c in enumerate(candidates, start=1))
+        result = examination(
+            numbered, outline=ellipse(150, 100, 110, 80), blue_to_white=np.eye(3),
+            flags=(Flag("girdle-hidden", words or "A sixth of the girdle cannot be seen."),),
+        ).result  # fmt: skip
+        result = replace(result, colour=StoneColour((34.2, 41.0, 12.3), "red", 0.12))
+        entry = book.save_examination(
+            stone, result, occasion=occasion, white=hashes[Lamp.WHITE], blue=hashes[Lamp.BLUE], by="A. Sample"
+        )
+        book.decide(entry, 1, Verdict.ACCEPTED, kind=FindingKind.FISSURE, reason=words, by="A. Sample")
+        book.decide(entry, 5, Verdict.REJECTED, reason="dust", by="A. Sample")
+    book.add_reading(
+        stone, test=words or "refractive index", value=words or "1.762 to 1.770", uncertainty="0.002",
+        instrument=words or "refractometer R-2", by="A. Sample",
+    )  # fmt: skip
+    book.add_remark(stone, words or "Old adhesive removed.\nSet again.", by="A. Sample")
+    return stone
+
+
 @pytest.fixture(scope="session")
 def make() -> SimpleNamespace:
     """Give the builders of this file to a test."""
@@ -184,6 +226,7 @@ def make() -> SimpleNamespace:
         photograph=photograph,
         stone=stone,
         made=MADE,
+        fill=fill,
     )
 
 

@@ -16,12 +16,8 @@ from PIL import Image
 from setstone.annotate.errors import AnnotateError
 from setstone.annotate.handout import write_handout
 from setstone.annotate.photo_copies import MOST_BYTES, copies_of
-from setstone.capture.photograph import Lamp
-from setstone.measure.colour import StoneColour
-from setstone.measure.examination import Flag
 from setstone.record.book import Book
-from setstone.record.entries import StoneEntry
-from setstone.record.vocabulary import Fact, FindingKind, Verdict, WorkKind
+from setstone.record.vocabulary import Fact, WorkKind
 
 #: Elements without end tag (HTML Living Standard, 13.1.2).
 VOID = {"area", "base", "br", "col", "embed", "hr", "img", "input", "link", "meta", "source", "track", "wbr"}
@@ -72,51 +68,12 @@ class Page(HTMLParser):
         return [values for name, values in self.elements if name == tag]
 
 
-def fill(book: Book, make: SimpleNamespace, folder: Path, *, words: str = "") -> StoneEntry:
-    """Put a stone with two occasions into a book; `words` goes wherever free text does."""
-    rng = np.random.default_rng(7)
-    box = book.add_object(words or "Presentation snuff box")
-    stone: StoneEntry = book.add_stone(box, words or "lid-3", claimed_as=words or "ruby")
-    for occasion in ("as received", "after"):
-        hashes = {}
-        for lamp in (Lamp.WHITE, Lamp.BLUE):
-            file = folder / f"{occasion}-{lamp}.jpg"
-            Image.fromarray(rng.integers(0, 256, (200, 300, 3), np.uint8)).save(file)
-            hashes[lamp] = book.add_photograph(stone, file, lamp=lamp, occasion=occasion, by="A. Sample")[
-                0
-            ].sha256
-        candidates = (
-            make.candidate([(100, 90), (150, 100), (200, 120)], score=0.93),
-            make.candidate([(90, 130), (140, 150)], score=0.72),
-            make.candidate([(120, 60), (126, 60), (126, 66), (120, 66)], "spot", "white", 0.55),
-            make.candidate([(90, 140), (140, 160)], score=0.2),
-            make.candidate([(80, 140), (130, 160)], score=0.6),
-        )
-        numbered = tuple(SimpleNamespace(candidate=c) for c in candidates)
-        result = make.examination(
-            numbered, outline=make.ellipse(150, 100, 110, 80), blue_to_white=np.eye(3),
-            flags=(Flag("girdle-hidden", words or "A sixth of the girdle cannot be seen."),),
-        ).result  # fmt: skip
-        result = replace(result, colour=StoneColour((34.2, 41.0, 12.3), "red", 0.12))
-        entry = book.save_examination(
-            stone, result, occasion=occasion, white=hashes[Lamp.WHITE], blue=hashes[Lamp.BLUE], by="A. Sample"
-        )
-        book.decide(entry, 1, Verdict.ACCEPTED, kind=FindingKind.FISSURE, reason=words, by="A. Sample")
-        book.decide(entry, 5, Verdict.REJECTED, reason="dust", by="A. Sample")
-    book.add_reading(
-        stone, test=words or "refractive index", value=words or "1.762 to 1.770", uncertainty="0.002",
-        instrument=words or "refractometer R-2", by="A. Sample",
-    )  # fmt: skip
-    book.add_remark(stone, words or "Old adhesive removed.\nSet again.", by="A. Sample")
-    return stone
-
-
 @pytest.fixture(scope="module")
 def source(make: SimpleNamespace, tmp_path_factory: pytest.TempPathFactory) -> str:
     """Give a hand-out on two stones, one of them not examined."""
     folder = tmp_path_factory.mktemp("handout")
     with Book.create(folder / "book", workshop="Workshop at the Old Mill") as book:
-        stone = fill(book, make, folder)
+        stone = make.fill(book, folder)
         other = book.add_stone(book.object(), "lid-1")
         box = book.object()
         book.state_fact(box, Fact.METAL, "yellow metal, not tested", by="Ada")
@@ -256,7 +213,7 @@ def test_contradictions_and_unchecked_readings_stand_on_the_sheet(
     make: SimpleNamespace, tmp_path: Path
 ) -> None:
     with Book.create(tmp_path / "book") as book:
-        stone = fill(book, make, tmp_path)
+        stone = make.fill(book, tmp_path)
         for line in ("polariscope single", "thermal 5", "loupe flash effect"):
             book.add_line(stone, line, by="A. Sample")
         source = write_handout(book, [stone], tmp_path / "h.html", made=make.made).read_text("utf-8")
@@ -296,7 +253,7 @@ def test_every_size_has_a_unit(page: Page) -> None:
 
 def test_hostile_text_stays_text(make: SimpleNamespace, tmp_path: Path) -> None:
     with Book.create(tmp_path / "book", workshop=HOSTILE) as book:
-        stone = fill(book, make, tmp_path, words=HOSTILE)
+        stone = make.fill(book, tmp_path, words=HOSTILE)
         source = write_handout(book, [stone], tmp_path / "h.html", made=make.made).read_text("utf-8")
     page = Page(source)
     assert not {name for name, _ in page.elements} & {"iframe"}
@@ -310,7 +267,7 @@ def test_hostile_text_stays_text(make: SimpleNamespace, tmp_path: Path) -> None:
 
 def test_entries_that_bypassed_the_book_cannot_turn_the_page(make: SimpleNamespace, tmp_path: Path) -> None:
     with Book.create(tmp_path / "book") as book:
-        stone = fill(book, make, tmp_path)
+        stone = make.fill(book, tmp_path)
         odd = replace(
             stone, position="lid\u202e-3\x00\ud800", claimed_as="ruby " * 4000, object_name="\u2067box"
         )
@@ -321,7 +278,7 @@ def test_entries_that_bypassed_the_book_cannot_turn_the_page(make: SimpleNamespa
 
 def test_the_same_book_gives_the_same_page(make: SimpleNamespace, tmp_path: Path) -> None:
     with Book.create(tmp_path / "book") as book:
-        stone = fill(book, make, tmp_path)
+        stone = make.fill(book, tmp_path)
         one = write_handout(book, [stone], tmp_path / "1.html", made=make.made).read_bytes()
         two = write_handout(book, [stone], tmp_path / "2.html", made=make.made).read_bytes()
     assert one == two
@@ -331,7 +288,7 @@ def test_what_cannot_be_handed_out_is_told(make: SimpleNamespace, tmp_path: Path
     with Book.create(tmp_path / "book") as book:
         with pytest.raises(AnnotateError, match="no stone"):
             write_handout(book, [], tmp_path / "h.html")
-        stone = fill(book, make, tmp_path)
+        stone = make.fill(book, tmp_path)
         (tmp_path / "h.html").write_text("my own page")
         with pytest.raises(AnnotateError, match=r"h\.html.*left alone"):
             write_handout(book, [stone], tmp_path / "h.html")
@@ -360,7 +317,7 @@ def test_marks_work_and_signature_stand_with_how_they_are_known(source: str) -> 
 def test_no_operator_is_named_unless_asked_for(make: SimpleNamespace, tmp_path: Path) -> None:
     operators = ("A. Sample", "Wilhelmina", "Zeno")
     with Book.create(tmp_path / "book") as book:
-        stone = fill(book, make, tmp_path)
+        stone = make.fill(book, tmp_path)
         book.state_fact(book.object(), Fact.HALLMARK, "crowned G", by="Wilhelmina")
         book.state_fact(stone, Fact.BACK, "closed", by="Wilhelmina")
         book.add_work(stone, WorkKind.SET, adhesive="paste", done=make.made, done_by="Zeno", by="Wilhelmina")
@@ -398,7 +355,7 @@ def test_it_speaks_other_languages(
     make: SimpleNamespace, tmp_path: Path, language: str, words: tuple[str, ...]
 ) -> None:
     with Book.create(tmp_path / "book") as book:
-        stone = fill(book, make, tmp_path)
+        stone = make.fill(book, tmp_path)
         path = write_handout(book, [stone], tmp_path / "h.html", language=language, made=make.made)
     page = Page(path.read_text("utf-8"))
     assert page.all("html") == [{"lang": language}]
