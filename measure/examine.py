@@ -119,15 +119,20 @@ def examine(
         tell("looking for lines")
         lines = pool.submit(judge_lines, scene, learned=learned)
         spots = pool.submit(judge_spots, scene, learned=learned)
+        colouring = (
+            None
+            if scene.white is None
+            else pool.submit(stone_colour, scene.white, scene.stone, blue=scene.blue)
+        )
         candidates = list(lines.result())
         tell("looking for spots")
         candidates += spots.result()
         candidates.sort(key=lambda c: -c.score)
 
         colour: StoneColour | None = None
-        if scene.white is not None:
+        if colouring is not None:
             tell("measuring the colour")
-            colour = stone_colour(scene.white, scene.stone, blue=scene.blue)
+            colour = colouring.result()
 
     widths_mm = None if used is None else diameters(outline, used)
     if widths_mm is not None and widths_mm.mean.expanded > LEAST_CERTAIN * widths_mm.mean.value:

@@ -4,7 +4,8 @@ Most bright lines in a cut stone are none: worn facet edges, facet junctions, re
 scratches, the rim. Each line is described by features free of scale (`setstone.measure.line_features`)
 from both lamps; boosted trees of depth three weigh them (Friedman 2001, Ann. Stat. 29:1189), and a second
 look takes in what was thought of the neighbours: a fissure is seen in pieces, facet by facet. Both were
-trained on computed stones by benchmarks/train_line_scores.py. Rules in plain words name the reasons.
+trained on computed stones by benchmarks/train_line_scores.py. Rules in plain words name the reasons. Scored either
+way, what the map of lines (`setstone.measure.line_map`, measured on open data sets) does not bear out counts half.
 """
 
 import math
@@ -20,11 +21,13 @@ from setstone.measure.candidates import Candidate, LampName, Reason
 from setstone.measure.errors import MeasurementError
 from setstone.measure.light import Pixels, Plane, linear
 from setstone.measure.line_features import Surroundings, line_features
+from setstone.measure.line_map import line_map
 from setstone.measure.line_reasons import reasons_for
 from setstone.measure.line_scores import MANY, first_scores, second_scores
 from setstone.measure.lines import FWHM_PER_SIGMA, NARROWEST_UM, Line, filter_scales, find_lines
 from setstone.measure.plain_rules import line_rules
 from setstone.measure.quantity import Quantity, combine
+from setstone.measure.runs import median_each, nearest, starts_of
 from setstone.measure.scene import Scene
 
 Values = NDArray[np.float64]
@@ -38,7 +41,16 @@ SHOWN = 150
 #: Standard uncertainties in pixels: of where a line ends, of one width, of the camera's blur.
 U_END, U_WIDTH, U_BLUR = 2.0, 0.25, 0.2
 
+#: Lines that the map of lines puts below this share of the stone's pixels are not borne out by it, and what is left of
+#: their score. Of fissures 6 % lie so low, of other lines 31 %.
+LEAST_ON_MAP, OFF_MAP = 0.8, 0.5
+
 _MANY = Reason("many", f"after {MANY} better lines in this stone: likely a reflection; it counts half", False)
+_OFF_MAP = Reason(
+    "off-map",
+    "does not go on along its own course as a line does: likely grain or pieces of facets; it counts half",
+    False,
+)
 
 
 class Described(NamedTuple):
@@ -46,6 +58,7 @@ class Described(NamedTuple):
 
     lines: tuple[Line, ...]
     features: Values
+    on_map: Values  # share of the stone's pixels that the map of lines puts below each
     lamp: LampName
 
 
@@ -73,6 +86,8 @@ def judge_lines(scene: Scene, *, learned: bool = True) -> tuple[Candidate, ...]:
     if not described.lines:
         return ()
     scores = _learned_scores(described, scene.diameter_px) if learned else line_rules(described.features)
+    borne_out = described.on_map >= LEAST_ON_MAP
+    scores = scores * np.where(borne_out, 1.0, OFF_MAP)
     blur = float(np.percentile(np.concatenate([line.width_px for line in described.lines]), 10))
     order = sorted(range(len(scores)), key=lambda i: (-scores[i], described.lines[i].path[0].tolist()))[
         :SHOWN
@@ -84,6 +99,7 @@ def judge_lines(scene: Scene, *, learned: bool = True) -> tuple[Candidate, ...]:
             lamp=described.lamp,
             score=float(scores[i]),
             reasons=reasons_for(described.features[i], float(scores[i]))
+            + (() if borne_out[i] else (_OFF_MAP,))
             + ((_MANY,) if learned and place >= MANY else ()),
             contrast=float(np.median(described.lines[i].contrast)),
             sizes=_sizes(described.lines[i], blur, scene.um_per_px),
@@ -109,12 +125,11 @@ def describe_lines(scene: Scene) -> Described:
     um_per_px = scene.um_per_px or NARROWEST_UM / FWHM_PER_SIGMA
     sigma = filter_scales(um_per_px)[0]
     plane = brightness(pixels)
-    kernel = np.ones((2 * EDGE_PX + 1, 2 * EDGE_PX + 1), np.uint8)
-    inner = cv2.erode(scene.stone.astype(np.uint8), kernel, borderValue=0) > 0
-    lines = find_lines(plane, um_per_px=um_per_px, mask=inner)
+    lines, on_map = _traced(plane, scene.stone, um_per_px, bright=True)
     if lamp == "white":
         # In transmitted and reflected light a fissure may be darker than the stone.
-        lines += find_lines(plane, um_per_px=um_per_px, mask=inner, bright=False)
+        dark, dark_on_map = _traced(plane, scene.stone, um_per_px, bright=False)
+        lines, on_map = lines + dark, np.concatenate([on_map, dark_on_map])
     other = None if scene.blue is None or scene.white is None else brightness(scene.white)
     features = line_features(
         lines,
@@ -124,7 +139,25 @@ def describe_lines(scene: Scene) -> Described:
         outline=scene.outline,
         sigma=sigma,
     )
-    return Described(lines, features, lamp)
+    return Described(lines, features, on_map, lamp)
+
+
+def _traced(
+    plane: Plane, stone: NDArray[np.bool_], um_per_px: float, *, bright: bool
+) -> tuple[tuple[Line, ...], Values]:
+    """Lines inside the stone, and the share of its pixels that the map of lines puts below the middle of each."""
+    kernel = np.ones((2 * EDGE_PX + 1, 2 * EDGE_PX + 1), np.uint8)
+    inner = cv2.erode(stone.astype(np.uint8), kernel, borderValue=0) > 0
+    lines = find_lines(plane, um_per_px=um_per_px, mask=inner, bright=bright)
+    if not lines:
+        return lines, np.zeros(0)
+    narrowest_px = FWHM_PER_SIGMA * filter_scales(um_per_px)[0]
+    mapped = line_map(plane, narrowest_px=narrowest_px, bright=bright, mask=stone)
+    shares = np.linspace(0, 1, 257)
+    levels = np.quantile(mapped[stone][::7], shares)
+    paths = [line.path for line in lines]
+    on_lines = median_each(nearest(mapped, np.concatenate(paths)), starts_of(paths))
+    return lines, np.interp(on_lines, levels, shares)
 
 
 def brightness(pixels: Pixels) -> Plane:

@@ -70,12 +70,22 @@ def _long(f: Feature) -> bool:
     return f("length") > math.log(0.08)
 
 
+def _borders(f: Feature) -> float:
+    """Facet borders it crosses, under both lamps together; the features count them per tenth of the diameter."""
+    return (f("crossed") + max(0.0, f("white_crossed"))) * max(1.0, 10 * math.exp(f("length")))
+
+
 _AGAINST: tuple[tuple[str, str, Callable[[Feature], bool]], ...] = (
     ("glint", "most of it is saturated: likely a glint", lambda f: f("clipped") > 0.5),
     (
         "rim",
         "close to the girdle and parallel to it: likely the rim, the setting or glue",
         lambda f: f("inside_least") < 0.03 and f("inside") < 0.05 and f("along_girdle") > 0.9,
+    ),
+    (
+        "outside",
+        "goes on beyond the girdle: likely a fibre, dust or glue on the surface",
+        lambda f: f("inside_least") < 0.02 and f("ahead_most") > 3,
     ),
     (
         "facet-edge",
@@ -106,12 +116,12 @@ _AGAINST: tuple[tuple[str, str, Callable[[Feature], bool]], ...] = (
     (
         "surface",
         "crosses facet borders undisturbed: likely dust or a fibre on the surface",
-        lambda f: _long(f) and f("crossed") + max(f("white_crossed"), 0) > 3 and not _straight(f),
+        lambda f: _long(f) and _borders(f) > 3 and not _straight(f),
     ),
     (
         "scratch",
         "long, thin, straight and across several facets: likely a scratch",
-        lambda f: _long(f) and _straight(f) and f("crossed") + max(f("white_crossed"), 0) > 3,
+        lambda f: _long(f) and _borders(f) > 2 and _straight(f),
     ),
     (
         "band",

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from setstone.measure.candidates import Candidate
+from setstone.measure.candidates import LIKELY, Candidate
 from setstone.measure.judge_spots import judge_spots, weigh
 from setstone.measure.light import Pixels
 from setstone.measure.outline import Outline
@@ -99,6 +99,40 @@ def test_a_dark_triangle_is_found_called_angular_and_not_believed(half: int) -> 
     assert "angular" in {r.code for r in found.reasons if not r.speaks_for}
     # Beside it, the bodies are believed as before.
     assert sum(c.score >= 0.5 for c in candidates) == len(BODIES)
+
+
+def beside(count: int) -> tuple[tuple[float, float, float], ...]:
+    """So many discs of 9 px in one facet, 24 px apart."""
+    x, y, _ = BODIES[0]
+    return tuple((x + 24 * (k % 2) - 12, y + 24 * (k // 2) - 24, 9.0) for k in range(count))
+
+
+def test_an_inclusion_seen_through_two_facets_is_counted_once() -> None:
+    candidates = [c for c in judge_spots(stone(beside(2))) if c.sizes["diameter"].value > 6 * UM_PER_PX][:2]
+    again = [c for c in candidates if "seen-again" in {r.code for r in c.reasons}]
+    assert len(again) == 1
+    (original,) = (c for c in candidates if c is not again[0])
+    assert original.score > again[0].score
+
+
+def test_pinpoints_close_together_are_a_cloud() -> None:
+    candidates = [c for c in judge_spots(stone(beside(5))) if "cloud" in {r.code for r in c.reasons}]
+    assert len(candidates) == 5
+    assert all(any(r.code == "cloud" and "5 alike" in r.text for r in c.reasons) for c in candidates)
+
+
+def test_dust_shines_under_blue_light_and_says_so() -> None:
+    scene = stone(BODIES[:1])
+    assert scene.white is not None
+    assert scene.blue is not None
+    white, blue = scene.white.copy(), (0.35 * scene.blue).astype(np.uint8)
+    x, y = (round(v) for v in BODIES[1][:2])
+    cv2.circle(white, (x, y), 4, (165, 58, 66), -1, cv2.LINE_AA)  # half of the light goes through
+    cv2.circle(blue, (x, y), 4, (160, 170, 230), -1, cv2.LINE_AA)
+    dusty = replace(scene, white=white, blue=blue)
+    (found,) = (c for c in judge_spots(dusty) if math.dist(c.position, (x, y)) < 6)
+    assert found.score < LIKELY
+    assert "dust" in {r.code for r in found.reasons if not r.speaks_for}
 
 
 @pytest.mark.parametrize("missing", ["white", "blue"])
