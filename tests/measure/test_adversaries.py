@@ -102,9 +102,14 @@ def scene() -> Scene:
     )
 
 
+def lies_on(candidate: Candidate, course: Points) -> bool:
+    away = np.asarray(cKDTree(course).query(candidate.path)[0])
+    return float((away < 4).mean()) > 0.7
+
+
 def along(stroke: Stroke, candidates: Sequence[Candidate]) -> Candidate:
     """The longest candidate that lies on a stroke."""
-    on = [c for c in candidates if (cKDTree(stroke.course).query(c.path)[0] < 4).mean() > 0.7]
+    on = [c for c in candidates if lies_on(c, stroke.course)]
     return max(on, key=lambda c: len(c.path))
 
 
@@ -125,8 +130,8 @@ def test_steps_between_facets_are_no_candidates() -> None:
     # Edges of the wheel without a stroke on them, away from the culet.
     found = [c for c in judge_lines(scene()) if c.score >= LIKELY]
     for k in range(FACETS):
-        edge = Stroke(straight(polar(60, 30 * k), polar(250, 30 * k)), 1, (0, 0, 0))
-        assert not [c for c in found if (cKDTree(edge.course).query(c.path)[0] < 4).mean() > 0.7]
+        edge = straight(polar(60, 30 * k), polar(250, 30 * k))
+        assert not [c for c in found if lies_on(c, edge)]
 
 
 def test_what_the_map_of_lines_does_not_bear_out_counts_half(monkeypatch: pytest.MonkeyPatch) -> None:
