@@ -3,8 +3,8 @@
     python benchmarks/line_sets.py REALDATA [--set NAME] [--limit N]
 
 REALDATA holds the folders lines-retina-chase, lines-retina-hrf, lines-pavement-sut, lines-masonry and
-lines-steel-grains; each README names source, licence and metric. No learning, one set of defaults:
-`line_map`, dark lines, from the narrowest width named per set and chosen on it (a fit: see docs/accuracy.md); all sets by green, which is luminance where a picture is grey.
+lines-steel-grains; each README names source, licence and metric. No learning, one set of defaults: `line_map`, by which
+every line of a stone is judged, too; dark lines, from the narrowest width named per set and chosen on it (a fit: see docs/accuracy.md).
 """
 
 import argparse
@@ -33,34 +33,31 @@ class LineSet:
     folder : str
     narrowest_px : float
         Full width at half maximum of its thin lines.
-    green : bool
-        Whether the green channel is looked at, as is customary for retinas, instead of the luminance.
     known : str
         Figures of others, from the README.
     """
 
     folder: str
     narrowest_px: float
-    green: bool
     known: str
 
 
 SETS = {
     "chase": LineSet(
-        "lines-retina-chase", 3.5, True,
+        "lines-retina-chase", 3.5,
         "sato F1 0.620, AUC 0.915, F1 at 2 px 0.784; B-COSFIRE Se 0.7585 at Sp 0.9587",
     ),
     "hrf": LineSet(
-        "lines-retina-hrf", 5.6, True,
+        "lines-retina-hrf", 5.6,
         "sato accuracy 0.951, AUC 0.948, Se 0.741 at Sp 0.967; multi-scale Hessian accuracy 0.9581",
     ),
-    "pavement": LineSet("lines-pavement-sut", 6.0, False, "sato F1 at 2 px 0.499, meijering 0.552"),
-    "masonry": LineSet("lines-masonry", 8.75, False, "sato F1 at 2 px 0.565, local darkness 0.653"),
-    "steel": LineSet("lines-steel-grains", 1.2, False, "sato F1 at 2 px 0.889, frangi 0.948"),
+    "pavement": LineSet("lines-pavement-sut", 6.0, "sato F1 at 2 px 0.499, meijering 0.552"),
+    "masonry": LineSet("lines-masonry", 7.75, "sato F1 at 2 px 0.565, local darkness 0.653"),
+    "steel": LineSet("lines-steel-grains", 1.2, "sato F1 at 2 px 0.889, frangi 0.948"),
 }  # fmt: skip
 
 
-def pictures(folder: Path, green: bool, limit: int | None) -> Iterator[tuple[Plane, Mask, Mask]]:
+def pictures(folder: Path, limit: int | None) -> Iterator[tuple[Plane, Mask, Mask]]:
     """Picture, truth and field of view of each case."""
     if (folder / "steel.png").exists():
         pairs = [(folder / "steel.png", folder / "mask_boundaries.png")]
@@ -69,12 +66,12 @@ def pictures(folder: Path, green: bool, limit: int | None) -> Iterator[tuple[Pla
             (path, folder / "masks" / f"{path.stem}.png") for path in sorted((folder / "images").iterdir())
         ]
     for path, mask in pairs[:limit]:
-        colour = cv2.imread(str(path), cv2.IMREAD_COLOR)
-        grey = colour[..., 1] if green else cv2.cvtColor(colour, cv2.COLOR_BGR2GRAY)
+        # Green, as is customary for retinas; where a picture is grey it is the luminance.
+        green = cv2.imread(str(path), cv2.IMREAD_COLOR)[..., 1]
         truth = cv2.imread(str(mask), cv2.IMREAD_GRAYSCALE) > 0
         field = folder / "fov" / f"{path.stem}.png"
         inside = cv2.imread(str(field), cv2.IMREAD_GRAYSCALE) > 0 if field.exists() else np.ones_like(truth)
-        yield grey.astype(np.float32), truth, inside
+        yield green.astype(np.float32), truth, inside
 
 
 def response(plane: Plane, inside: Mask, narrowest_px: float) -> Plane:
@@ -108,7 +105,7 @@ def measure(line_set: LineSet, root: Path, limit: int | None) -> str:
     start = time.perf_counter()
     cases = [
         (response(plane, inside, line_set.narrowest_px), truth, inside)
-        for plane, truth, inside in pictures(root / line_set.folder, line_set.green, limit)
+        for plane, truth, inside in pictures(root / line_set.folder, limit)
     ]
     seconds = (time.perf_counter() - start) / max(len(cases), 1)
     lines = np.concatenate([r[t & i] for r, t, i in cases])

@@ -194,7 +194,8 @@ def lines(options: argparse.Namespace) -> list[Figure]:
     bar = find_scale_bar(white)
     assert bar is not None
     um_per_px = scale_from_bar(bar).um_per_px
-    whole = cost(lambda: find_lines(blue_plane(options.megapixels), um_per_px=um_per_px), 1).cpu
+    plane = blue_plane(options.megapixels)
+    whole = cost(lambda: find_lines(plane, um_per_px=um_per_px), options.repeats).cpu
     ratio, of_all = sato_cost(options.megapixels) / own, sato_cost(options.megapixels) / whole
     return [
         Figure(
@@ -228,7 +229,8 @@ def spots(options: argparse.Namespace) -> list[Figure]:
     part = (255 - plane[3 * height : 5 * height, 3 * width : 5 * width]) / 255
     sigmas = [diameter / (2 * math.sqrt(2)) for diameter in SPOTS_PX]
     theirs = cost(
-        lambda: blob_log(part, min_sigma=sigmas[0], max_sigma=sigmas[1], num_sigma=12, threshold=0.08), 1
+        lambda: blob_log(part, min_sigma=sigmas[0], max_sigma=sigmas[1], num_sigma=12, threshold=0.08),
+        options.repeats,
     )
     ratio = theirs.cpu * plane.size / part.size / own
     return [

@@ -1,6 +1,7 @@
 """Map of where lines are, of many widths and over their whole width, in pictures of any kind.
 
-No sub-pixel lines come of it (see `lines.find_lines`), but a value for every pixel. Method: the picture is made even
+No sub-pixel lines come of it (see `lines.find_lines`), but a value for every pixel: by it the lines found in a stone are
+judged (`judge_lines`), and it is what open data sets measure (benchmarks/line_sets.py). Method: the picture is made even
 in contrast; at each scale and in each of sixteen directions an elongated filter of Gaussian profile is held
 against both flanks (matched filter: Chaudhuri et al. 1989); then each direction is asked whether the line goes
 on, by the *geometric* mean of the same answers along it, which a dot or the corner of a texture does not survive

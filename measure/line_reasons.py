@@ -72,7 +72,7 @@ def _long(f: Feature) -> bool:
 
 def _borders(f: Feature) -> float:
     """Facet borders it crosses, under both lamps together; the features count them per tenth of the diameter."""
-    return (f("crossed") + max(0.0, f("white_crossed"))) * max(1.0, 10 * math.exp(f("length")))
+    return (f("crossed") + max(0.0, f("white_crossed"))) * max(1.0, 10 * math.exp(min(f("length"), 1.0)))
 
 
 _AGAINST: tuple[tuple[str, str, Callable[[Feature], bool]], ...] = (
