@@ -472,15 +472,17 @@ def _body(
     count = int(inside.sum())
     if water <= body or count < 4:
         return (False, body, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0), inside
-    # Surroundings: a ring that keeps clear of the body's own blurred edge.
-    near = _widened(inside, 2)
-    far = _widened(near, max(2, int(np.rint(0.5 * math.sqrt(count / math.pi)))))
-    top, bottom, left, right = extent(far)
-    part = slice(top, bottom), slice(left, right)
-    found, contrast, around, area, cx, cy, elongation = _weighed(
-        raw[part], near[part], far[part], body, water
-    )
-    return (found, body, contrast, around, area, cx + left, cy + top, elongation), _widened(inside, 1)
+    # Surroundings: a ring that keeps clear of the body's own blurred edge. There is nothing to see beyond it.
+    clear, wide = 2, max(2, int(np.rint(0.5 * math.sqrt(count / math.pi))))
+    top, bottom, left, right = extent(inside)
+    top, left = max(0, top - clear - wide), max(0, left - clear - wide)
+    part = slice(top, bottom + clear + wide), slice(left, right + clear + wide)
+    small = inside[part].copy()
+    near = _widened(small, clear)
+    far = _widened(near, wide)
+    found, contrast, around, area, cx, cy, elongation = _weighed(raw[part], near, far, body, water)
+    inside[part] = _widened(small, 1)
+    return (found, body, contrast, around, area, cx + left, cy + top, elongation), inside
 
 
 @njit(cache=True, nogil=True)

@@ -73,6 +73,15 @@ def test_a_straight_line_to_the_middle_of_the_stone_is_taken_for_an_edge_at_the_
     assert "culet" not in {r.code for r in reasons_for(features[1], 0.18)}
 
 
+@given(st.floats(0, 12), st.floats(0.5, 4))
+def test_the_blur_of_the_camera_is_taken_off_a_width(true: float, blur: float) -> None:
+    """Widths of Gaussian profiles add as squares do."""
+    width = _width(float(np.hypot(true, blur)), blur, 4.0)
+    assert width.value == pytest.approx(4.0 * true, abs=1e-4)
+    assert width.unit == "µm"
+    assert width.u > 0
+
+
 def test_a_width_too_small_to_be_seen_is_as_uncertain_as_any() -> None:
     width = _width(0.0, 0.0, 4.0)
     assert width.value == 0
