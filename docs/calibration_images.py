@@ -33,9 +33,7 @@ def main() -> None:
         )
     lines = find_micrometer(drawn[0])
     assert lines is not None  # noqa: S101
-    Image.fromarray(micrometer_picture(drawn[0], lines)[230:530]).save(
-        IMAGES / "micrometer-lines.jpg", quality=88
-    )
+    Image.fromarray(micrometer_picture(drawn[0], lines)).save(IMAGES / "micrometer-lines.jpg", quality=88)
     with tempfile.TemporaryDirectory() as folder, Book.create(Path(folder) / "book") as book:
         setup = book.add_setup("60x", objective="1x", zoom="6.0")
         for i, (year, month) in enumerate(((2025, 1), (2025, 7), (2026, 1))):

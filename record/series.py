@@ -12,6 +12,7 @@ from setstone.record.photographs import photographs, stored_pixels
 from setstone.record.store import Store
 
 if TYPE_CHECKING:
+    from setstone.capture.ome_writing import Derivation
     from setstone.measure.candidates import LampName
     from setstone.measure.depth import Index
     from setstone.measure.examination import Examination
@@ -70,11 +71,16 @@ def series_parameters(frames: int, step_um: float | None, table_frame: float | N
     return told
 
 
-def series_of(book: Store, stone: StoneEntry, entry: PhotographEntry) -> Series | None:
-    """Find the series a photograph is the focus stack of; None when it is none, or its step was not given."""
+def derivation_of(entry: PhotographEntry) -> "Derivation | None":
+    """Say how a photograph was made, and from which; None of a single exposure."""
     from setstone.capture.ome_writing import read_derivation
 
-    made = next((found for f in entry.flags if (found := read_derivation(f.text))), None)
+    return next((found for f in entry.flags if (found := read_derivation(f.text))), None)
+
+
+def series_of(book: Store, stone: StoneEntry, entry: PhotographEntry) -> Series | None:
+    """Find the series a photograph is the focus stack of; None when it is none, or its step was not given."""
+    made = derivation_of(entry)
     step = None if made is None else _STEP.search(made.told)
     if made is None or step is None:
         return None

@@ -5,10 +5,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from setstone.annotate.depth_map import write_depth_map
 from setstone.record.book import Book
 from setstone.record.deriving import combine, correct_light
 from setstone.record.entries import PhotographEntry, StoneEntry
 from setstone.record.errors import BookError
+from setstone.record.series import derivation_of
 
 Way = Literal["average", "pyramid", "bracket", "light"]
 
@@ -46,6 +48,8 @@ class Combination:
         How far the focus went down between the frames of a stack, µm; negative where it went up.
     table_frame : int, optional
         Frame, from 1, in which the table is sharp.
+    depth_map : Path, optional
+        Where to write which frame of a stack each place is sharpest in: a file ending in ``.png``.
     blank, card : Path, optional
         Photographs of a blank field and of a grey card that fills the middle.
     """
@@ -54,6 +58,7 @@ class Combination:
     entries: tuple[PhotographEntry, ...]
     step_um: float | None = None
     table_frame: int | None = None
+    depth_map: Path | None = None
     blank: Path | None = None
     card: Path | None = None
 
@@ -66,9 +71,11 @@ class Combination:
         ------
         BookError, PhotographError
             When it cannot be made of these.
+        AnnotateError
+            When it was made, and its depth map cannot be written.
         """
         if self.way != "light":
-            entry, _depth = combine(
+            entry, depth = combine(
                 book,
                 stone,
                 self.entries,
@@ -78,6 +85,8 @@ class Combination:
                 by=by,
                 progress=progress,
             )
+            if self.depth_map is not None and depth is not None:
+                write_depth_map(self.depth_map, depth, len(self.entries))
             return entry
         if len(self.entries) != 1:
             raise BookError("The light is corrected of one photograph at a time; tick just one.")
@@ -86,8 +95,11 @@ class Combination:
 
 
 def alike(entries: tuple[PhotographEntry, ...], like: PhotographEntry) -> tuple[PhotographEntry, ...]:
-    """Those that can be combined with one: of its light, occasion and setup, by when they were taken."""
+    """Those to combine with one: of its light, occasion and setup, not made of others, by when they were taken."""
     same = [
-        e for e in entries if (e.lamp, e.occasion, e.setup_id) == (like.lamp, like.occasion, like.setup_id)
+        e
+        for e in entries
+        if (e.lamp, e.occasion, e.setup_id) == (like.lamp, like.occasion, like.setup_id)
+        and not ((made := derivation_of(e)) and made.sources)
     ]
     return tuple(sorted(same, key=lambda e: (e.taken or e.added, e.name)))

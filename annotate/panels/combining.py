@@ -1,6 +1,6 @@
 """Making one better photograph of several, or evening out the light of one."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,6 +9,7 @@ from qtpy.QtWidgets import (
     QComboBox,
     QDialog,
     QDoubleSpinBox,
+    QFileDialog,
     QFormLayout,
     QHBoxLayout,
     QListWidget,
@@ -74,8 +75,16 @@ class CombiningDialog(QDialog):
         self.table.setToolTip(
             "Which of the photographs ticked shows the table sharp, from 1: depths are told from it."
         )
-        self.blank = _FileButton("a photograph of an empty, even field, taken with the same setup")
-        self.card = _FileButton("a photograph of a grey card that fills the middle, under the same light")
+        self.depth_map = _FileButton(
+            "where to write a grey picture of the depths: what is sharpest in the first frame black, in the last white",
+            _ask_where,
+        )
+        self.blank = _FileButton(
+            "a photograph of an empty, even field, taken with the same setup", ask_for_pictures
+        )
+        self.card = _FileButton(
+            "a photograph of a grey card that fills the middle, under the same light", ask_for_pictures
+        )
         self.make = QPushButton("Make it")
         self.make.setToolTip(
             "The new photograph stands beside its sources, which stay; Ctrl+Z takes it out again."
@@ -99,6 +108,7 @@ class CombiningDialog(QDialog):
         step.addWidget(self.direction)
         stack.addRow("Step", step)
         stack.addRow("Table sharp in", self.table)
+        stack.addRow("Depth map", self.depth_map)
         self.light = QWidget()
         light = QFormLayout(self.light)
         light.setContentsMargins(0, 0, 0, 0)
@@ -130,7 +140,7 @@ class CombiningDialog(QDialog):
             )
             item.setData(Qt.ItemDataRole.UserRole, entry)
             item.setCheckState(Qt.CheckState.Checked if entry in ticked else Qt.CheckState.Unchecked)
-        for button in (self.blank, self.card):
+        for button in (self.depth_map, self.blank, self.card):
             button.forget()
         self._choose_way()
         self.show()
@@ -160,7 +170,13 @@ class CombiningDialog(QDialog):
         if way != "pyramid":
             return Combination(way, ticked)
         step = self.step.value() * self.direction.currentData()
-        return Combination(way, ticked, step_um=step or None, table_frame=self.table.value() or None)
+        return Combination(
+            way,
+            ticked,
+            step_um=step or None,
+            table_frame=self.table.value() or None,
+            depth_map=self.depth_map.file,
+        )
 
     def start(self) -> None:
         """Make what was chosen, in a thread."""
@@ -207,12 +223,21 @@ class CombiningDialog(QDialog):
 
 
 class _FileButton(QPushButton):
-    """Chooses one file; shows its name."""
+    """Chooses one file; shows its name.
+
+    Parameters
+    ----------
+    what : str
+        What it is, for the tip.
+    ask : callable
+        Asks for it; empty when a person thought better of it.
+    """
 
     changed = Signal()
 
-    def __init__(self, what: str) -> None:
+    def __init__(self, what: str, ask: Callable[[QWidget], Sequence[Path]]) -> None:
         super().__init__()
+        self._ask = ask
         self.file: Path | None = None
         self.setToolTip(f"Choose {what}.")
         self.clicked.connect(self._choose)
@@ -223,9 +248,14 @@ class _FileButton(QPushButton):
         self._take(())
 
     def _choose(self) -> None:
-        self._take(ask_for_pictures(self))
+        self._take(self._ask(self))
 
     def _take(self, files: Sequence[Path]) -> None:
         self.file = files[0] if files else None
         self.setText("Choose …" if self.file is None else self.file.name)
         self.changed.emit()
+
+
+def _ask_where(parent: QWidget) -> Sequence[Path]:
+    name, _ = QFileDialog.getSaveFileName(parent, "Depth map", "depth.png", "Pictures (*.png)")
+    return [Path(name).with_suffix(".png")] if name else ()

@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
-from qtpy.QtCore import QRect, QSize, Qt
-from qtpy.QtGui import QPainter, QPaintEvent, QPixmap
+from qtpy.QtCore import QPointF, QRectF, QSize, QSizeF, Qt
+from qtpy.QtGui import QMouseEvent, QPainter, QPaintEvent, QPixmap
 from qtpy.QtWidgets import QDialog, QHBoxLayout, QPushButton, QVBoxLayout, QWidget
 
 from setstone.annotate.bench.calibrating import LinesSeen
@@ -43,7 +43,7 @@ class LinesDialog(QDialog):
         layout.addWidget(self.picture, 1)
         layout.addWidget(self.words)
         layout.addLayout(buttons)
-        self.resize(50 * line_height(self), 42 * line_height(self))
+        self.resize(64 * line_height(self), 36 * line_height(self))
         self._show(0)
 
     def _show(self, at: int) -> None:
@@ -53,23 +53,43 @@ class LinesDialog(QDialog):
 
 
 class _Fitted(QWidget):
-    """A picture as large as there is room."""
+    """A picture as large as there is room; pixel for pixel around the place of a click."""
 
     def __init__(self) -> None:
         super().__init__()
         self._picture = QPixmap()
+        self._near: QPointF | None = None
         self.setAccessibleName("Photograph of the micrometer with the lines counted")
+        self.setToolTip("Click a place to see it pixel for pixel; again for the whole.")
         self.setMinimumSize(QSize(12, 8) * line_height(self))
 
     def show_picture(self, picture: QPixmap) -> None:
-        self._picture = picture
+        self._picture, self._near = picture, None
+        self.update()
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802 Qt's name
+        """Look closer at a place, or at the whole."""
+        if self._near is None:
+            whole = self._whole()
+            at = event.position() - whole.topLeft()
+            self._near = at * (self._picture.width() / max(1.0, whole.width()))
+        else:
+            self._near = None
         self.update()
 
     def paintEvent(self, _event: QPaintEvent) -> None:  # noqa: N802 Qt's name
-        """Draw it in the middle."""
-        size = self._picture.size().scaled(self.size(), Qt.AspectRatioMode.KeepAspectRatio)
-        place = QRect((self.width() - size.width()) // 2, (self.height() - size.height()) // 2, 0, 0)
-        place.setSize(size)
+        """Draw it."""
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
-        painter.drawPixmap(place, self._picture)
+        if self._near is None:
+            painter.drawPixmap(self._whole(), self._picture, QRectF(self._picture.rect()))
+        else:
+            middle = QRectF(self.rect()).center()
+            painter.drawPixmap(middle - self._near, self._picture)
+
+    def _whole(self) -> QRectF:
+        """Where the whole picture lies."""
+        size = QSizeF(self._picture.size()).scaled(QSizeF(self.size()), Qt.AspectRatioMode.KeepAspectRatio)
+        place = QRectF(QPointF(), size)
+        place.moveCenter(QRectF(self.rect()).center())
+        return place

@@ -19,6 +19,8 @@ from setstone.record.vocabulary import OCCASIONS
 if TYPE_CHECKING:
     from setstone.capture.judging import Fitness
 
+#: Letters of a name that have room.
+_NAME = 24
 _LAMPS = {Lamp.WHITE: "white", Lamp.BLUE: "blue", Lamp.OTHER: "other"}
 
 
@@ -110,7 +112,7 @@ class PhotographRow(QFrame):
 
     def show_fitness(self, found: "Fitness | None") -> None:
         """Show whether it is fit to be measured, and what to change; None while that is not known."""
-        self.verdict.setText(verdict_words(found))
+        self.verdict.setText(f"{verdict_words(found)}  ({_shortened(self.entry.name)})")
         against = doubts(self.entry, found)
         self.doubts.setText("\n".join(against))
         self.doubts.setVisible(bool(against))
@@ -137,6 +139,11 @@ class PhotographRow(QFrame):
         if given:
             to = others[names.index(name)]
             attempt(self._bench, lambda: self._bench.move_photograph(self.entry, to))
+
+
+def _shortened(name: str) -> str:
+    """A name that does not widen the panel: the middle of a long one is left out."""
+    return name if len(name) <= _NAME else f"{name[: _NAME // 2]}…{name[-_NAME // 2 + 1 :]}"
 
 
 def _facts(entry: PhotographEntry) -> str:

@@ -262,19 +262,9 @@ def combine(
             by=by,
         )
     if depth_map is not None and depth is not None:
-        from io import BytesIO
+        from setstone.annotate.depth_map import write_depth_map
 
-        import numpy as np
-        from PIL import Image, PngImagePlugin
-
-        from setstone.annotate.files import replace_file
-
-        written, note = BytesIO(), PngImagePlugin.PngInfo()
-        note.add_text("Software", "setstone")
-        note.add_text("Comment", f"first frame black, last frame white; {len(photographs)} frames")
-        grey = (depth.astype(np.float32) * (255 / (len(photographs) - 1))).astype(np.uint8)
-        Image.fromarray(grey).save(written, "PNG", pnginfo=note)
-        replace_file(depth_map, written.getvalue())
+        write_depth_map(depth_map, depth, len(photographs))
     show(as_json, j.photograph(entry), lambda: _told(entry))
 
 

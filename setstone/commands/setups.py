@@ -207,7 +207,8 @@ def _print_calibration(entry: "CalibrationEntry") -> None:
 
     result = entry.result
     say(
-        f"{entry.setup.name}: {_interval(entry)} (95 %), from {result.lines} lines in {result.photographs} photograph(s)."
+        f"{entry.setup.name}: {_interval(entry)} (95 %), from {result.lines} lines in {result.photographs} "
+        f"{'photograph' if result.photographs == 1 else 'photographs'}."
     )
     for part in result.contributions:
         say(f"  {part.name}: {part.relative_u:.4%} standard uncertainty")

@@ -53,7 +53,21 @@ def test_each_photograph_is_told_and_the_sources_stay(
     made = Combination("average", tuple(entries[:REPEATS])).make(book, stone, by="Ada", progress=told.append)
     assert told == ["w0.png", "w1.png", "w2.png", "w3.png"]
     assert (str(made.lamp), made.occasion, made.format) == ("white", "before", "OME-TIFF")
-    assert len(book.photographs(stone)) == REPEATS + 2
+    there = book.photographs(stone)
+    assert len(there) == REPEATS + 2
+    assert made not in alike(there, entries[0])  # it would count its sources twice
+
+
+def test_a_stack_leaves_its_depth_map(
+    taken: tuple[Book, StoneEntry, list[PhotographEntry]], tmp_path: Path
+) -> None:
+    book, stone, entries = taken
+    to = tmp_path / "depth.png"
+    chosen = Combination("pyramid", tuple(entries[:REPEATS]), depth_map=to)
+    made = chosen.make(book, stone, by="Ada", progress=lambda _name: None)
+    with Image.open(to) as picture:
+        assert picture.size == (made.width // 2, made.height // 2)
+        assert picture.info["Comment"] == "first frame black, last frame white; 4 frames"
 
 
 def test_stopped_half_way_nothing_is_kept(taken: tuple[Book, StoneEntry, list[PhotographEntry]]) -> None:
