@@ -69,8 +69,8 @@ def lines_seen(entry: CalibrationEntry, progress: Callable[[str], None]) -> tupl
         lines = find_micrometer(pixels)
         if lines is not None:
             words = (
-                f"{photograph.name}: {len(lines.numbers)} lines counted, each marked. If only each fifth is marked, focus "
-                "better and calibrate again."
+                f"{photograph.name}: {len(lines.numbers)} lines counted, each marked; the two outermost at each end are left "
+                "out. If only each fifth is marked, focus better and calibrate again."
             )
             seen.append(LinesSeen(micrometer_picture(pixels, lines), words))
     return tuple(seen)

@@ -7,7 +7,7 @@ from qtpy.QtCore import QSize, Qt, Signal
 from qtpy.QtWidgets import QComboBox, QFrame, QGridLayout, QHBoxLayout, QInputDialog, QToolButton
 
 from setstone.annotate.bench.bench import Bench
-from setstone.annotate.bench.fitness_words import doubts, verdict_words
+from setstone.annotate.bench.fitness_words import doubts, made_words, verdict_words
 from setstone.annotate.bench.scaling import scale_words, width_words
 from setstone.annotate.panels.looks import caution, line_height, words
 from setstone.annotate.panels.working import attempt
@@ -72,6 +72,10 @@ class PhotographRow(QFrame):
         self.verdict.setToolTip(
             "Judged by focus, exposure, light, shake and sampling, inside the stone once it is examined."
         )
+        made, in_full = made_words(entry)
+        self.made = words(made, small=True)
+        self.made.setToolTip(in_full)
+        self.made.setVisible(bool(made))
         self.doubts = caution()
         self.correct = QToolButton()
         self.correct.setText("Scale")
@@ -95,7 +99,8 @@ class PhotographRow(QFrame):
         grid.addLayout(choices, 0, 1)
         grid.addLayout(tools, 1, 1)
         grid.addWidget(self.verdict, 2, 1)
-        grid.addWidget(self.doubts, 3, 0, 1, 2)
+        grid.addWidget(self.made, 3, 1)
+        grid.addWidget(self.doubts, 4, 0, 1, 2)
         grid.setColumnStretch(1, 1)
         self.show_scale()
         self.show_fitness(None)

@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from setstone.annotate.bench.combining import WAYS, Combination, alike
-from setstone.annotate.bench.fitness_words import doubts, verdict_words
+from setstone.annotate.bench.fitness_words import doubts, made_words, verdict_words
 from setstone.capture.photograph import Lamp
 from setstone.record.book import Book
 from setstone.record.checking import check_photograph
@@ -56,6 +56,11 @@ def test_each_photograph_is_told_and_the_sources_stay(
     there = book.photographs(stone)
     assert len(there) == REPEATS + 2
     assert made not in alike(there, entries[0])  # it would count its sources twice
+    short, full = made_words(made)
+    assert short == "average of 4 frames, from 4 photographs"
+    assert "noise of the average" in full
+    assert not any("Made as" in text for text in doubts(made, None))
+    assert made_words(entries[0]) == ("", "")
 
 
 def test_a_stack_leaves_its_depth_map(
