@@ -1,0 +1,135 @@
+"""Photographs of one stone from two days, laid on one another; against exact motions and a general-purpose library."""
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from setstone.capture.open import open_photograph
+from setstone.measure.align import warp
+from setstone.measure.errors import MeasurementError
+from setstone.measure.girdle import find_girdle
+from setstone.measure.light import Pixels
+from setstone.measure.register import Registration, register
+from setstone.sample_images import sample_stones
+
+Points = NDArray[np.float64]
+
+
+def photographs(stone: int, occasion: str) -> tuple[Pixels, Pixels]:
+    folder = sample_stones()[stone].folder
+    white, blue = (open_photograph(folder / f"{occasion}_{lamp}.jpg").pixels for lamp in ("white", "blue"))
+    return white, blue
+
+
+def girdle(stone: int, occasion: str) -> Points:
+    found = find_girdle(photographs(stone, occasion)[0])
+    assert found is not None
+    return np.asarray(found.points, np.float64)
+
+
+def turned(pixels: Pixels, degrees: float, zoom: float) -> tuple[Pixels, Points]:
+    """A photograph turned and zoomed about its middle into a larger one, and the motion."""
+    side = round(1.5 * max(pixels.shape[:2]) * zoom)
+    motion = np.eye(3)
+    height, width = pixels.shape[:2]
+    motion[:2] = cv2.getRotationMatrix2D(((width - 1) / 2, (height - 1) / 2), degrees, zoom)
+    motion[:2, 2] += (side - width) / 2, (side - height) / 2
+    return warp(pixels, motion, (side, side)), motion
+
+
+def moved(matrix: Points, points: Points) -> Points:
+    return points @ matrix[:2, :2].T + matrix[:2, 2]
+
+
+def off(found: Registration, motion: Points, outline: Points) -> float:
+    """Root mean square distance at the girdle, px of the fixed photograph."""
+    apart = moved(found.matrix @ motion, outline) - outline
+    return float(np.sqrt((apart**2).sum(1).mean()))
+
+
+@pytest.mark.parametrize(("degrees", "zoom"), [(0.0, 1.0), (180.0, 0.8), (311.5, 1.2)])
+def test_any_turn_and_zoom_is_found(degrees: float, zoom: float) -> None:
+    white, blue = photographs(0, "before")
+    outline = girdle(0, "before")
+    moving, motion = turned(white, degrees, zoom)
+    moving_blue, _ = turned(blue, degrees, zoom)
+    found = register(
+        [moving, moving_blue], [white, blue], moving_outline=moved(motion, outline), fixed_outline=outline
+    )
+    assert found.reliable
+    assert off(found, motion, outline) < 0.3
+    assert abs((found.turned_deg - degrees + 180) % 360 - 180) < 0.1
+    assert found.residual_px < 0.5
+
+
+def test_darker_lit_otherwise_with_other_glare_and_rim() -> None:
+    white, _ = photographs(0, "before")
+    outline = girdle(0, "before")
+    moving, motion = turned(white, 141.0, 1.0)
+    there = moved(motion, outline)
+    inside = np.zeros(moving.shape[:2], np.uint8)
+    cv2.fillPoly(inside, [np.round((there - there.mean(0)) * 0.93 + there.mean(0)).astype(np.int32)], 1)
+    other = (moving * 0.5).astype(np.uint8)
+    other[inside == 0] = np.random.default_rng(3).integers(0, 255, (int((inside == 0).sum()), 3), np.uint8)
+    cv2.circle(other, tuple(np.round(there.mean(0) + 60).astype(int).tolist()), 40, (255, 255, 255), -1)
+    found = register([other], [white], moving_outline=there, fixed_outline=outline)
+    assert found.reliable
+    assert off(found, motion, outline) < 0.5
+
+
+def test_two_days_agree_with_features_of_a_general_library() -> None:
+    """SIFT (Lowe 2004) with RANSAC (Fischler & Bolles 1981), both of OpenCV, on lid-5 before and after the work."""
+    before, after = photographs(1, "before")[0], photographs(1, "after")[0]
+    outline, outline_after = girdle(1, "before"), girdle(1, "after")
+    found = register([after], [before], moving_outline=outline_after, fixed_outline=outline)
+    assert found.reliable
+    sift = cv2.SIFT.create(enable_precise_upscale=True)
+    (p, a), (q, b) = (
+        sift.detectAndCompute(cv2.cvtColor(i, cv2.COLOR_RGB2GRAY), None) for i in (after, before)
+    )
+    pairs = [m for m, n in cv2.BFMatcher().knnMatch(a, b, k=2) if m.distance < 0.75 * n.distance]
+    inside = [
+        m for m in pairs if cv2.pointPolygonTest(outline.astype(np.float32), q[m.trainIdx].pt, False) > 0
+    ]
+    source, target = (
+        np.array([p[m.queryIdx].pt for m in inside]),
+        np.array([q[m.trainIdx].pt for m in inside]),
+    )
+    reference, _ = cv2.estimateAffinePartial2D(source, target, method=cv2.RANSAC, ransacReprojThreshold=2)
+    apart = moved(found.matrix, outline_after) - moved(np.vstack([reference, [0, 0, 1]]), outline_after)
+    assert np.sqrt((apart**2).sum(1).mean()) < 2.0
+
+
+def test_another_stone_is_refused() -> None:
+    found = register(
+        photographs(0, "after"),
+        photographs(1, "before"),
+        moving_outline=girdle(0, "after"),
+        fixed_outline=girdle(1, "before"),
+    )
+    assert not found.reliable
+    assert "agree on how it lies" in found.reason
+    assert found.residual_px == float("inf")
+
+
+def test_a_stone_that_looks_alike_twice_is_refused() -> None:
+    """A made-up stone that is the same after half a turn."""
+    rng = np.random.default_rng(5)
+    half = cv2.GaussianBlur(rng.normal(0, 1, (600, 600)).astype(np.float32), (0, 0), 4)
+    alike = half + half[::-1, ::-1]
+    pixels = np.clip(128 + 400 * alike[..., None], 0, 255).astype(np.uint8).repeat(3, axis=2)
+    angle = np.linspace(0, 2 * np.pi, 100, endpoint=False)
+    outline = 299.5 + 280 * np.column_stack([np.cos(angle), np.sin(angle)])
+    found = register([pixels], [pixels], moving_outline=outline, fixed_outline=outline)
+    assert not found.reliable
+    assert "its facets look alike" in found.reason
+
+
+def test_what_cannot_be_laid_on_is_said() -> None:
+    white, blue = photographs(0, "before")
+    outline = girdle(0, "before")
+    with pytest.raises(MeasurementError, match="as many photographs"):
+        register([white], [white, blue], moving_outline=outline, fixed_outline=outline)
+    with pytest.raises(MeasurementError, match="no area"):
+        register([white], [white], moving_outline=outline[:2], fixed_outline=outline)
