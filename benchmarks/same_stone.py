@@ -166,7 +166,7 @@ def report(some: list[Print], *, train: bool) -> None:
     for name, which in (("one stone", same), ("two stones", ~same)):
         words = Counter(s for s, w in zip(pairs.strength, which, strict=True) if w)
         print(f"{name:10}", ", ".join(f"{words[s]} {s!s}" for s in Strength))
-    print("(goal: no two stones 'speak strongly')")
+    print("(goal: no two stones 'strongly consistent')")
     print(f"search among 2,000: {search_time(some):.2f} s (goal: 1 s with reading them)")
 
 

@@ -27,10 +27,10 @@ FINDINGS_STRONG, FINDINGS = 3, 1
 class Strength(StrEnum):
     """How strongly the photographs speak, in words."""
 
-    STRONG = "speaks strongly for the same stone"
-    SOME = "speaks for the same stone"
+    STRONG = "strongly consistent with the same stone"
+    SOME = "consistent with the same stone"
     OPEN = "can't tell"
-    AGAINST = "speaks against the same stone"
+    AGAINST = "more like two stones"
 
 
 @dataclass(frozen=True)
@@ -105,12 +105,14 @@ def meaning(result: SameStone) -> str:
         told = "The photographs do not decide it."
     elif ratio >= 1:
         told = (
-            f"A likeness like this is met about {ratio:,.0f} times as often between photographs of one stone as between two stones "
-            "of the collection it was calibrated on."
+            f"A likeness like this is met {'at least' if ratio >= MOST else 'about'} {ratio:,.0f} times as often between photographs of "
+            "one stone as between two stones of the collection it was calibrated on."
         )
     else:
         told = (
-            f"A likeness as small as this is met about {1 / ratio:,.0f} times as often between two stones as between photographs of "
+            f"A likeness as small as this is met about {1 / ratio:.0f} times as often between two stones as between photographs of "
             "one; dirt, a wrong outline or another focus can do that too."
         )
-    return told + " It is consistent with that and no proof: calibrated on computed stones."
+    return (
+        told + " This is no proof: it was calibrated on computed stones, and what else is known counts too."
+    )

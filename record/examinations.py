@@ -107,7 +107,7 @@ def save_examination(
             "carried over": [{"from": c.earlier.number, "to": c.number} for c in carried],
         }
         note(connection, at, by, "examine", stone.full_name, stone_id=stone.id, after=after)
-        return _read(connection, examination_id)
+        return read_examination(connection, examination_id)
 
 
 def examinations(book: Store, stone: StoneEntry) -> tuple[ExaminationEntry, ...]:
@@ -123,7 +123,7 @@ def examinations(book: Store, stone: StoneEntry) -> tuple[ExaminationEntry, ...]
     """
     with book.snapshot() as connection:
         ids = connection.execute(select(_e.id).where(_e.stone_id == stone.id).order_by(_e.id)).scalars()
-        return tuple(_read(connection, i) for i in ids.all())
+        return tuple(read_examination(connection, i) for i in ids.all())
 
 
 def latest_examination(
@@ -159,7 +159,7 @@ def latest_examinations(book: Store, stone: StoneEntry) -> tuple[ExaminationEntr
     query = select(_e.occasion, _e.id).where(_e.stone_id == stone.id).order_by(_e.id)
     with book.snapshot() as connection:
         newest = {row.occasion: row.id for row in connection.execute(query)}
-        return tuple(_read(connection, i) for i in newest.values())
+        return tuple(read_examination(connection, i) for i in newest.values())
 
 
 def examination(book: Store, stone: StoneEntry, occasion: str | None = None) -> ExaminationEntry:
@@ -248,10 +248,11 @@ def _latest(connection: Connection, stone: StoneEntry, occasion: str | None) -> 
     if occasion is not None:
         query = query.where(_e.occasion == occasion)
     found = connection.execute(query).scalar()
-    return None if found is None else _read(connection, found)
+    return None if found is None else read_examination(connection, found)
 
 
-def _read(connection: Connection, examination_id: int) -> ExaminationEntry:
+def read_examination(connection: Connection, examination_id: int) -> ExaminationEntry:
+    """Read one examination by its row, for modules of this room."""
     row = connection.execute(select(schema.examinations).where(_e.id == examination_id)).mappings().one()
     query = select(schema.candidates).where(_c.examination_id == examination_id).order_by(_c.number)
     rows = connection.execute(query).mappings().all()

@@ -27,7 +27,7 @@ from setstone.record.store import Store
 FORMAT, FORMAT_VERSION = "setstone book", 1
 LINES = "book.jsonl"
 #: Worked out from the other tables, so not part of an export.
-DERIVED = frozenset({"standings"})
+DERIVED = frozenset({"fingerprints", "standings"})
 _ROWS_AT_ONCE = 500
 
 

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, delete, insert, select
 
 from setstone.measure.candidates import Candidate
 from setstone.measure.outline import Outline
@@ -90,6 +90,10 @@ def insert_redrawing(
     """Write a drawing, for modules of this room."""
     values = {"examination_id": examination_id, "candidate_id": of, "shape": shape, **by_at}
     connection.execute(insert(schema.redrawings).values(values))
+    if of is None:  # a fingerprint is drawn around the outline
+        connection.execute(
+            delete(schema.fingerprints).where(schema.fingerprints.c.examination_id == examination_id)
+        )
 
 
 def _shape_in_force(connection: Connection, examination_id: int, of: int | None) -> dict[str, Any] | None:

@@ -15,6 +15,7 @@ from sqlalchemy import (
     Float,
     ForeignKey,
     Integer,
+    LargeBinary,
     MetaData,
     String,
     Table,
@@ -376,4 +377,14 @@ standings = Table(
     Column("species", Text, nullable=False),
     # Every text of the stone, made by `text.key`.
     Column("words", Text, nullable=False),
+)
+
+# What is peculiar to a stone as examined, drawn when it is first asked for, so that a search through thousands opens no
+# photograph. It can be drawn anew at any time and is not exported.
+fingerprints = Table(
+    "fingerprints",
+    metadata,
+    Column("examination_id", ForeignKey("examinations.id"), primary_key=True),
+    # As `setstone.record.identity` packs it.
+    Column("packed", LargeBinary, nullable=False),
 )

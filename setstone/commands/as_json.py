@@ -30,9 +30,12 @@ from setstone.record.versions import Change, Version
 
 if TYPE_CHECKING:
     from setstone.capture.judging import Fitness
+    from setstone.measure.glue import Rim
+    from setstone.record.gluing import WorkShown
+    from setstone.record.identity import Match
 
 #: How a unit is spelt in a key.
-UNIT_KEYS = {"mm": "_mm", "µm": "_um", "µm/px": "_um_per_px", "": ""}
+UNIT_KEYS = {"mm": "_mm", "µm": "_um", "µm/px": "_um_per_px", "mm/mm²": "_mm_per_mm2", "": ""}
 
 
 def quantity(name: str, value: Quantity | None) -> dict[str, float | None]:
@@ -388,4 +391,41 @@ def progress(entry: Progress) -> dict[str, Any]:
         "contradictions": entry.contradictions,
         "signed": signature(entry.signature),
         "last_entry": time(entry.changed),
+    }
+
+
+def match(found: "Match") -> dict[str, Any]:
+    """Say how strongly photographs speak for a stone of the book."""
+    from setstone.measure.same_stone import meaning
+
+    return {
+        **stone(found.stone),
+        "occasion": found.occasion,
+        "strength": str(found.result.strength),
+        "likelihood_ratio": found.result.likelihood_ratio,
+        "why": found.result.why,
+        "meaning": meaning(found.result),
+        "turn_deg": found.result.turn_deg,
+    }
+
+
+def work_shown(shown: "WorkShown") -> dict[str, Any]:
+    """What two occasions show of the glue."""
+    change = shown.glue
+
+    def rim(of: "Rim") -> dict[str, Any]:
+        return {
+            **quantity("yellowness_astm_e313", of.yellowness),
+            **quantity("residue_share", of.residue),
+            **quantity("crazing", of.crazing),
+        }
+
+    return {
+        "before": {"occasion": shown.before, **rim(change.before), "haze": shown.haze_before},
+        "after": {"occasion": shown.after, **rim(change.after), "haze": shown.haze_after},
+        **quantity("ciede2000", change.difference),
+        "ciede2000_ninth_decile": change.greatest_difference,
+        "reference": change.reference,
+        "declined": change.declined,
+        "near_neutral": change.near_neutral,
     }

@@ -1,6 +1,7 @@
 """Entries of the book as tables for people; loaded only when there is something to print."""
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from setstone.commands.common import say, table
 from setstone.measure.candidates import LIKELY
@@ -15,6 +16,9 @@ from setstone.record.entries import (
     WorkEntry,
 )
 from setstone.record.evidence.gist import LEADING
+
+if TYPE_CHECKING:
+    from setstone.record.identity import Match
 
 
 def print_photographs(entries: Sequence[PhotographEntry]) -> None:
@@ -248,3 +252,26 @@ def _named(line: Line) -> str:
 
 def _relative(value: float) -> str:
     return f"{value:.2f}" if value >= 0.01 else "below 0.01"
+
+
+def print_matches(matches: "Sequence[Match]", *, explain: bool) -> None:
+    """Print stones of the book beside photographs, and what the figures mean."""
+    from setstone.measure.same_stone import meaning
+
+    table(
+        ("stone", "occasion", "photographs", "likelihood ratio"),
+        [
+            (
+                m.stone.full_name,
+                m.occasion,
+                str(m.result.strength),
+                f"{m.result.likelihood_ratio:,.2g}"
+                if m.result.likelihood_ratio < 1
+                else f"{m.result.likelihood_ratio:,.0f}",
+            )
+            for m in matches
+        ],
+        "No stone of the book is like it; that does not show that it is none of them.",
+    )
+    for m in matches if explain else matches[:1]:
+        say(f"{m.occasion}: {m.result.why} {meaning(m.result)}")

@@ -1,0 +1,129 @@
+"""Commands that ask whether it is the same stone, and what the work did to the glue."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from setstone.commands.common import (
+    HERE,
+    BookOption,
+    JsonOption,
+    StoneArgument,
+    open_book,
+    progress,
+    say,
+    show,
+    table,
+)
+
+PhotographsArgument = Annotated[
+    list[Path],
+    typer.Argument(metavar="PHOTOGRAPH...", help="Of one stone: under white light, blue, or both."),
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands to the command line."""
+    app.command()(same)
+    app.command()(whose)
+    app.command()(glue)
+
+
+def same(
+    stone: StoneArgument,
+    photographs: PhotographsArgument,
+    occasion: Annotated[
+        str,
+        typer.Option(help="Beside which photographs of the book.", show_default="those of every occasion"),
+    ] = "",
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Say how strongly photographs speak for a stone of the book. Nothing is added to the book.
+
+    Example: setstone same lid-3 years-later_white.jpg years-later_blue.jpg
+    """
+    from setstone.commands import as_json as j
+    from setstone.commands import screen
+    from setstone.record.identity import compare_stone, fingerprint_of_files
+
+    with open_book(book) as opened:
+        of = opened.stone(stone)
+        shown = fingerprint_of_files(photographs)
+        matches = compare_stone(opened, of, shown, occasion=occasion or None)
+    show(as_json, [j.match(m) for m in matches], lambda: screen.print_matches(matches, explain=True))
+
+
+def whose(
+    photographs: PhotographsArgument,
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Search the book for the stone in photographs. Nothing is added to the book.
+
+    The first search draws the fingerprint of every stone examined since the last; later ones take a moment.
+
+    Example: setstone whose found_white.jpg found_blue.jpg
+    """
+    from setstone.commands import as_json as j
+    from setstone.commands import screen
+    from setstone.record.identity import draw_fingerprints, find_stone_of, fingerprint_of_files
+
+    with open_book(book) as opened:
+        shown = fingerprint_of_files(photographs)
+        with progress(len(opened.stones())) as tell:
+            draw_fingerprints(opened, lambda position: tell(f"Looking at {position}"))
+        matches = find_stone_of(opened, shown)
+    show(as_json, [j.match(m) for m in matches], lambda: screen.print_matches(matches, explain=False))
+
+
+def glue(
+    stone: StoneArgument,
+    before: Annotated[str, typer.Option(help="Occasion.", show_default="the first examined")] = "",
+    after: Annotated[str, typer.Option(help="Occasion.", show_default="the last examined")] = "",
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Compare the glue on a stone's rim, and the stone's haze, before and after the work.
+
+    Example: setstone glue lid-3
+    """
+    from setstone.commands import as_json as j
+    from setstone.record.gluing import compare_glue
+
+    with open_book(book) as opened:
+        shown = compare_glue(opened, opened.stone(stone), before or None, after or None)
+
+    def human() -> None:
+        change = shown.glue
+        rows = [
+            (
+                name,
+                *(
+                    "–" if q is None else str(q)
+                    for q in (getattr(change.before, key), getattr(change.after, key))
+                ),
+            )
+            for name, key in (
+                ("yellowness index (ASTM E313)", "yellowness"),
+                ("share of the rim with residue", "residue"),
+                ("crazing", "crazing"),
+            )
+        ]
+        hazes = ("–" if h is None else f"{h:.2f}" for h in (shown.haze_before, shown.haze_after))
+        table(("of the rim", shown.before, shown.after), [*rows, ("haze of the stone", *hazes)], "")
+        if change.difference is not None:
+            say(
+                f"Corresponding places differ by CIEDE2000 {change.difference}, nine tenths by less than "
+                f"{change.greatest_difference:.1f}; both photographs were brought to one light by the {change.reference}."
+            )
+        if change.declined:
+            say(f"Colours are not compared: {change.declined}")
+        elif not change.near_neutral:
+            say(
+                "The stone's own colour outweighs the glue's: the difference says more than the yellowness index."
+            )
+        say("k = 2. Edges of facets and a frosted setting count as some residue: read before against after.")
+
+    show(as_json, j.work_shown(shown), human)
