@@ -101,10 +101,10 @@ def fingerprint(
     MeasurementError
         When the outline encloses nothing.
     """
-    centre = np.array(outline.centre)
     radius = float(np.sqrt(cv2.contourArea(outline.points.astype(np.float32)) / np.pi))
     if not radius > 1:
         raise MeasurementError("The outline of the stone encloses nothing; draw it again.")
+    centre = np.array(outline.centre)
     some = [c for c in candidates if c.score >= LEAST_SCORE]
     waves = np.zeros((len(LAYERS), RINGS, len(_M)), np.complex128)
     for layer, kind in enumerate(("line", "spot")):

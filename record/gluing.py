@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from setstone.record.entries import ExaminationEntry, StoneEntry
+from setstone.record.entries import ExaminationEntry, PhotographEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.examinations import examination, latest_examinations
 from setstone.record.identity import fingerprint_of
@@ -97,7 +97,17 @@ def _occasion(book: Store, stone: StoneEntry, entry: ExaminationEntry) -> "Occas
             stored_pixels(find_photograph(book, entry.blue)), entry.result.blue_to_white, white.shape[:2]
         )
     scale = entry.result.scale
-    return Occasion(white, blue, None if scale is None else scale.um_per_px)
+    return Occasion(
+        white, blue, None if scale is None else scale.um_per_px, grey_card=_by_grey_card(photograph)
+    )
+
+
+def _by_grey_card(photograph: PhotographEntry) -> bool:
+    """Whether the record says that its white was balanced on a grey card (`setstone.record.deriving.correct_light`)."""
+    from setstone.capture.ome_writing import read_derivation
+
+    made = (read_derivation(flag.text) for flag in photograph.flags)
+    return any(one is not None and "grey card" in one.made_by for one in made)
 
 
 def _after_to_before(

@@ -1,0 +1,171 @@
+"""Whether photographs show the stone of the record, and which stone of the book they show."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+from sqlalchemy import func, select
+
+from setstone.measure.candidates import Candidate
+from setstone.measure.errors import MeasurementError
+from setstone.measure.examination import Examination
+from setstone.measure.fingerprint import Fingerprint
+from setstone.measure.outline import Outline
+from setstone.measure.same_stone import Strength
+from setstone.record import identity, schema
+from setstone.record.book import Book
+from setstone.record.entries import ExaminationEntry, StoneEntry
+from setstone.record.errors import BookError
+from setstone.record.gluing import compare_glue
+from setstone.record.identity import (
+    compare_stone,
+    draw_fingerprints,
+    find_stone_of,
+    fingerprint_of,
+    fingerprint_of_files,
+)
+from setstone.record.vocabulary import FindingKind, Verdict
+
+CENTRE, RADIUS = 150.0, 110.0
+TURNS = np.linspace(0, 2 * np.pi, 90, endpoint=False)
+
+
+def outline(radius: float = RADIUS) -> Outline:
+    points = CENTRE + radius * np.column_stack([np.cos(TURNS), np.sin(TURNS)])
+    return Outline(points, np.ones(len(points), np.bool_), 1.0)
+
+
+def candidates(seed: int) -> tuple[Candidate, ...]:
+    rng = np.random.default_rng(seed)
+    lines = []
+    for _ in range(4):
+        way = rng.uniform(0, 2 * np.pi)
+        along = np.linspace(0, 45, 20)[:, None]
+        path = CENTRE + rng.uniform(-55, 55, 2) + along * (np.cos(way), np.sin(way))
+        lines.append(Candidate("line", path, "white", 0.8, (), 20.0))
+    return tuple(lines)
+
+
+def examined(
+    book: Book, stone: StoneEntry, seed: int, folder: Path, occasion: str = "as received"
+) -> ExaminationEntry:
+    """A stone of its own facets and lines, as if it had been examined."""
+    rng = np.random.default_rng(seed)
+    coarse = Image.fromarray(rng.integers(60, 200, (12, 12), np.uint8)).resize(
+        (300, 300), Image.Resampling.NEAREST
+    )
+    noisy = np.array(coarse)[..., None] + np.random.default_rng(len(occasion)).normal(0, 3, (300, 300, 3))
+    file = folder / f"{stone.position}-{seed}-{len(occasion)}_white.png"
+    Image.fromarray(np.clip(noisy, 0, 255).astype(np.uint8)).save(file)
+    entry, _ = book.add_photograph(stone, file, occasion=occasion, by="Ada")
+    result = Examination("white", (300, 300), None, outline(), None, None, candidates(seed), None, ())
+    return book.save_examination(stone, result, occasion=occasion, white=entry.sha256, blue=None, by="Ada")
+
+
+def kept(book: Book) -> int:
+    with book.snapshot() as connection:
+        return int(connection.execute(select(func.count()).select_from(schema.fingerprints)).scalar_one())
+
+
+def test_a_stone_is_found_in_the_book(book: Book, stone: StoneEntry, tmp_path: Path) -> None:
+    others = [book.add_stone(book.object(), f"lid-{k}", claimed_as="ruby") for k in range(4, 8)]
+    first = examined(book, stone, 1, tmp_path)
+    for k, other in enumerate(others, start=2):
+        examined(book, other, k, tmp_path)
+    shown = fingerprint_of(book, first)
+    assert find_stone_of(book, shown) == ()  # none drawn yet
+    told: list[str] = []
+    assert draw_fingerprints(book, told.append) == 5
+    assert told == ["lid-3", "lid-4", "lid-5", "lid-6", "lid-7"]
+    assert draw_fingerprints(book) == 0
+    matches = find_stone_of(book, shown)
+    assert [m.stone for m in matches] == [stone]
+    assert matches[0].occasion == "as received"
+    assert matches[0].result.likelihood_ratio > 30
+
+
+def test_a_stone_taken_out_is_not_found(book: Book, stone: StoneEntry, tmp_path: Path) -> None:
+    shown = fingerprint_of(book, examined(book, stone, 1, tmp_path))
+    draw_fingerprints(book)
+    book.remove_stone(stone, by="Ada")
+    assert find_stone_of(book, shown) == ()
+
+
+def test_the_same_stone_on_another_occasion_and_another_stone(
+    book: Book, stone: StoneEntry, tmp_path: Path
+) -> None:
+    examined(book, stone, 1, tmp_path)
+    again = examined(book, stone, 1, tmp_path, occasion="after")
+    other = examined(book, book.add_stone(book.object(), "lid-4", claimed_as="ruby"), 2, tmp_path)
+    matches = compare_stone(book, stone, fingerprint_of(book, again))
+    assert {m.occasion for m in matches} == {"as received", "after"}
+    assert all(m.result.strength in (Strength.STRONG, Strength.SOME) for m in matches)
+    (only,) = compare_stone(book, stone, fingerprint_of(book, other), occasion="after")
+    assert only.result.strength in (Strength.OPEN, Strength.AGAINST)
+
+
+def test_what_was_rejected_is_not_drawn(book: Book, stone: StoneEntry, tmp_path: Path) -> None:
+    entry = examined(book, stone, 1, tmp_path)
+    assert fingerprint_of(book, entry).findings == 4
+    for number in (1, 2):
+        book.decide(entry, number, Verdict.REJECTED, by="Ada", reason="facet edge")
+    book.decide(entry, 3, Verdict.ACCEPTED, kind=FindingKind.FISSURE, by="Ada")
+    assert fingerprint_of(book, book.examination(stone)).findings == 2
+
+
+def test_an_outline_drawn_again_asks_for_another_fingerprint(
+    book: Book, stone: StoneEntry, tmp_path: Path
+) -> None:
+    entry = examined(book, stone, 1, tmp_path)
+    draw_fingerprints(book)
+    book.redraw_outline(entry, outline(90), by="Ada")
+    assert kept(book) == 0
+    assert draw_fingerprints(book) == 1
+
+
+def test_a_book_for_reading_only_is_left_alone(
+    book: Book, stone: StoneEntry, where: Path | str, tmp_path: Path
+) -> None:
+    examined(book, stone, 1, tmp_path)
+    with Book.open(where, read_only=True) as only:
+        assert draw_fingerprints(only) == 0
+    assert kept(book) == 0
+
+
+def test_packing_loses_next_to_nothing() -> None:
+    rng = np.random.default_rng(4)
+    waves = (rng.normal(size=(4, 24, 65)) + 1j * rng.normal(size=(4, 24, 65))).astype(np.complex64)
+    back = identity._unpacked(identity._packed(Fingerprint(waves, 7)))
+    assert back.findings == 7
+    assert np.abs(back.waves - waves).max() < np.abs(waves).max() / 120
+
+
+def test_files_that_do_not_fit(tmp_path: Path) -> None:
+    for name in ("one_white.png", "two_white.png"):
+        Image.fromarray(np.full((300, 300, 3), 90, np.uint8)).save(tmp_path / name)
+    with pytest.raises(BookError, match="two photographs under white light"):
+        fingerprint_of_files([tmp_path / "one_white.png", tmp_path / "two_white.png"])
+    with pytest.raises(MeasurementError, match="No stone"):
+        fingerprint_of_files([tmp_path / "one_white.png"])
+
+
+def test_glue_asks_for_two_occasions(book: Book, stone: StoneEntry, tmp_path: Path) -> None:
+    examined(book, stone, 1, tmp_path)
+    with pytest.raises(BookError, match="two occasions"):
+        compare_glue(book, stone)
+
+
+def test_glue_before_and_after(book: Book, stone: StoneEntry, tmp_path: Path) -> None:
+    examined(book, stone, 1, tmp_path)
+    examined(book, stone, 1, tmp_path, occasion="after")
+    shown = compare_glue(book, stone)
+    assert (shown.before, shown.after) == ("as received", "after")
+    assert shown.glue.before.residue.value == pytest.approx(shown.glue.after.residue.value, abs=0.15)
+
+
+def test_glue_of_photographs_too_little_alike(book: Book, stone: StoneEntry, tmp_path: Path) -> None:
+    examined(book, stone, 1, tmp_path)
+    examined(book, stone, 2, tmp_path, occasion="after")
+    with pytest.raises(BookError, match="too little alike"):
+        compare_glue(book, stone)
