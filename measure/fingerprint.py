@@ -158,7 +158,7 @@ def likeness_of_waves(one: Waves, others: Waves) -> tuple[NDArray[np.float64], N
     (N, 4) and (N,) float64 arrays
         Correlations by layer at the best turn, and that turn in degrees.
     """
-    products = np.einsum("lrm,nlrm->nlm", one.conj(), others, optimize=True).conj()
+    products = np.einsum("lrm,nlrm->nlm", one.conj(), others).conj()
     at_turns = np.zeros((len(others), TURNS), np.complex64)
     orders = np.arange(one.shape[-1]) - one.shape[-1] // 2
     at_turns[:, orders % TURNS] = np.einsum("l,nlm->nm", WEIGHTS, products)

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from setstone.measure.glue import GlueChange, Occasion
     from setstone.measure.outline import Outline
 
-#: Likelihood ratio for the same stone from which on its turn is taken as told: the least of 38 computed pairings of one stone.
+#: Likelihood ratio for the same stone from which on its turn is taken as told: fewer than one in 700 computed
+#: pairings of two stones reach it.
 _TURN_KNOWN = 10.0
 
 
