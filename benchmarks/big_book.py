@@ -342,6 +342,10 @@ def measure(where: str, repeats: int) -> dict[str, float]:
                 contradicted=True,
                 since=later,
             ),
+            "search in the window, text": lambda: book.matching("closed foil"),
+            "search in the window, fields": lambda: book.matching(
+                species="spinel", contradicted=True, since=later
+            ),
             "find one stone": lambda: book.stone(draw.choice(names)),
             "its photographs": lambda: book.photographs(any_stone()),
             "its examinations": lambda: book.latest_examinations(any_stone()),

@@ -151,6 +151,7 @@ def consistency(book: Store, stone: StoneEntry, *, is_set: bool | None = None) -
     leading = [r for r in order if r.consistent and r.relative >= LEADING]
     treated = treatments(evidence)
     against = contradicting(evidence, stone.claimed_as)
+    composite = composite_signs(evidence)
     return Consistency(
         stone=stone,
         is_set=is_set,
@@ -158,11 +159,11 @@ def consistency(book: Store, stone: StoneEntry, *, is_set: bool | None = None) -
         lines=tuple(_line(r, order) for r in order if r.consistent),
         excluded=tuple(_line(r, order) for r in order if not r.consistent),
         contradictions=against,
-        composite=composite_signs(evidence),
+        composite=composite,
         treatments=treated,
         next_tests=_open_tests(evidence, is_set),
         cautions=_cautions(leading, treated, stone.claimed_as),
-        summary=_summary(order, against),
+        summary=_summary(order, against, is_composite=bool(composite)),
         cannot_tell=_cannot_tell(leading),
     )
 
@@ -237,11 +238,15 @@ def _told(voice: Voice | None) -> str:
     return f"{voice.says}: {figure} times {more} probable than under the table's average"
 
 
-def _summary(order: tuple[Ranked, ...], against: tuple[Contradiction, ...]) -> str:
+def _summary(order: tuple[Ranked, ...], against: tuple[Contradiction, ...], *, is_composite: bool) -> str:
     first = [r.material for r in order if r.rank == 1]
     if not order:
         return "Nothing was read yet that tells materials apart."
-    if not first:
+    if not first and is_composite:
+        said = (
+            "The readings are consistent with a composite stone, and together with none that the table holds."
+        )
+    elif not first:
         said = "The readings together are not consistent with any material of the table."
     elif len(first) > TOO_MANY:
         said = f"Too little was read yet: {len(first)} materials of the table are equally consistent with it."

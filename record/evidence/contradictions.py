@@ -77,28 +77,9 @@ def contradictions(
         *_single_and_double(evidence),
         *_one_property(evidence),
     ]
-    told = [set(c.reading_ids) for c in found]
-    # Table and pavilion that differ tell of a composite, not of a mistake: `composite_signs` says so.
-    items = weighed_items(evidence)
-    for a, b in combinations(items, 2):
-        pair = set(a.ids) | set(b.ids)
-        if _alone(a) and _alone(b) and not _together([a, b]) and not any(t and t <= pair for t in told):
-            found.append(
-                Contradiction(
-                    f"No material of the table is consistent with both: {a.says}; {b.says}.",
-                    "Read both again, on clean facets and with checked instruments.",
-                    (*a.ids, *b.ids),
-                )
-            )
-    if items and not found and not _together(items):
-        found.append(
-            Contradiction(
-                "No material of the table is consistent with all readings together.",
-                "Read again what speaks against the first of those they are not consistent with; the stone may also be a composite, "
-                "or of a material that the table does not hold.",
-                tuple(i for item in items for i in item.ids),
-            )
-        )
+    # Of a stone put together of several pieces, each reading may be of another piece.
+    if not composite_signs(evidence):
+        found += _no_material(weighed_items(evidence), found)
     return tuple(found)
 
 
@@ -218,6 +199,30 @@ def _disagree(a: Evidence, b: Evidence) -> bool:
         if one.word in steps and other.word in steps:
             return abs(steps.index(one.word) - steps.index(other.word)) >= _APART
     return False
+
+
+def _no_material(items: Sequence[Item], found: Sequence[Contradiction]) -> Iterator[Contradiction]:
+    """Readings that no material explains together, where that is not told of them already."""
+    told = [set(c.reading_ids) for c in found]
+    pairs = [
+        (a, b)
+        for a, b in combinations(items, 2)
+        if _alone(a) and _alone(b) and not _together([a, b])
+        if not any(t and t <= {*a.ids, *b.ids} for t in told)
+    ]
+    for a, b in pairs:
+        yield Contradiction(
+            f"No material of the table is consistent with both: {a.says}; {b.says}.",
+            "Read both again, on clean facets and with checked instruments.",
+            (*a.ids, *b.ids),
+        )
+    if items and not found and not pairs and not _together(items):
+        yield Contradiction(
+            "No material of the table is consistent with all readings together.",
+            "Read again what speaks against the first of those they are not consistent with; the stone may also be a composite, "
+            "or of a material that the table does not hold.",
+            tuple(i for item in items for i in item.ids),
+        )
 
 
 def _says(e: Evidence, words: dict[ReadingKind, tuple[str, ...]]) -> bool:

@@ -1,8 +1,8 @@
 """A reading typed as one line, as fast as a hand leaves the instrument: ``1.762-1.770 unset``.
 
-The test may be left out where the value tells it. Behind it, in any order: ``unset`` or ``set``, ``table`` or
-``pavilion``, ``± 0.002``, ``3 directions``, ``water 22 °C``, ``liquid 1.79``, ``check 2/8`` (`checks` says how),
-``finding 3``; and a remark behind ``#``.
+The test stands before the value or behind it, or is left out where the value tells it. With it, in any order: ``unset``
+or ``set``, ``table`` or ``pavilion``, ``± 0.002``, ``3 directions``, ``water 22 °C``, ``liquid 1.79``, ``check 2/8``
+(`checks` says how), ``finding 3``; and a remark behind ``#``.
 """
 
 import re
@@ -116,7 +116,7 @@ def read_line(text: str, *, is_set: bool = True) -> Line:
         text = pattern.sub(" ", text)
     if "set" in found and "unset" in found:
         raise BookError("The reading says both 'set' and 'unset'; say which of them holds.")
-    words = text.split()
+    words = text.rstrip(" ,;").split()  # a comma before 'finding 3'
     test, value = _parted(words)
     details: dict[str, Any] = {"part": found["part"]} if "part" in found else {}
     if "check" in found:
@@ -142,11 +142,12 @@ def _take(found: dict[str, str], name: str, value: str) -> None:
 
 
 def _parted(words: list[str]) -> tuple[str, str]:
-    """Part a test's name from the value, or tell the test by the value."""
-    for count in range(len(words) - 1, 0, -1):
-        name = " ".join(words[:count]).rstrip(":=")
+    """Part a test's name, before or behind it, from the value, or tell the test by the value."""
+    parts = [(words[:n], words[n:]) for n in range(len(words) - 1, 0, -1)]
+    for name_words, value_words in (*parts, *((last, first) for first, last in reversed(parts))):
+        name = " ".join(name_words).rstrip(":=")
         if reading_kind(name) is not None or key(name) in NEVER_MADE:
-            return name, " ".join(words[count:])
+            return name, " ".join(value_words)
     value = " ".join(words)
     if not value:
         raise BookError("Nothing is typed; write a reading, as '1.762-1.770' or 'density 4.00 unset'.")

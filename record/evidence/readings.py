@@ -36,6 +36,7 @@ _NAMES = {
     "refractive index": ReadingKind.REFRACTOMETER,
     "ri": ReadingKind.REFRACTOMETER,
     "distant-vision": ReadingKind.DISTANT_VISION,
+    "distant": ReadingKind.DISTANT_VISION,
     "spot": ReadingKind.DISTANT_VISION,
     "spot reading": ReadingKind.DISTANT_VISION,
     "thermal": ReadingKind.THERMAL,

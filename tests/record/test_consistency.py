@@ -208,6 +208,14 @@ def test_everything_a_panel_shows(book: Book, stone: StoneEntry) -> None:
     assert all(test.possible for test in found.next_tests)
 
 
+def test_a_composite_the_table_does_not_hold_is_said_to_be_one(book: Book, stone: StoneEntry) -> None:
+    for line in ("1.725 table", "1.760-1.770 pavilion", "loupe lustre step"):
+        book.add_line(stone, line, by="Ada")
+    found = consistency(book, stone)
+    assert found.summary.startswith("The readings are consistent with a composite stone")
+    assert not found.lines
+
+
 def test_only_two_words_for_what_the_readings_say(book: Book, stone: StoneEntry) -> None:
     """16 CFR 23.0(b) and ISO 18323:2015 on wording (reference notes, section 1)."""
     for line in ("1.762-1.770", "thermal moderate check low/high", "double", "loupe silk"):

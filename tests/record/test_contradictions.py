@@ -106,6 +106,30 @@ def test_misprinted_densities_are_caught() -> None:
     )
 
 
+def test_a_doublet_of_a_laboratory_note_contradicts_nothing() -> None:
+    """A. Inns, GIA Laboratory, Carlsbad, October 2010: 4.85 ct, spinel crown on a ruby pavilion, both grown by flame fusion.
+
+    The table of materials holds no such doublet: both pieces are seen, and nothing was misread.
+    """
+    doublet = [
+        typed("refractometer", "1.725", part="table"),
+        typed("refractometer", "1.760-1.770", part="pavilion"),
+        typed("long wave", "moderate red"),
+        typed("short wave", "weak red"),
+        *(
+            typed("microscope", w)
+            for w in ("flat bubbles in a plane", "lustre step", "curved striae", "gas bubble")
+        ),
+    ]
+    first, *others = composite_signs(doublet)
+    assert "Table and pavilion do not read alike" in first
+    assert others == [
+        f"{w}: consistent with a composite stone." for w in ("Flat bubbles in a plane", "Lustre step")
+    ]
+    assert found(*doublet) == []
+    assert "Claimed as ruby, but not consistent with it" in found(*doublet, claim="ruby")[0]
+
+
 def test_unlike_facets_are_a_composite_and_no_contradiction() -> None:
     """Garnet-topped doublets: F. B. Wade 1918, A Text-Book of Precious Stones."""
     facets = [typed("refractometer", "1.78", part="table"), typed("refractometer", "1.55", part="pavilion")]

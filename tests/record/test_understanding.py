@@ -127,8 +127,24 @@ def test_what_only_a_polariscope_shows_needs_no_name(line: str, word: str) -> No
     assert read.understood.value.word == word
 
 
+@pytest.mark.parametrize(
+    ("line", "other"),
+    [
+        ("1.76 distant vision", "distant 1.76"),
+        ("inert long wave", "long wave inert"),
+        ("weak pleochroism", "pleochroism weak"),
+        ("no doubling", "doubling none"),
+        ("loupe filled fissure, finding 3", "filled fissure finding 3"),
+    ],
+)
+def test_the_test_may_stand_before_or_behind_its_value(line: str, other: str) -> None:
+    assert read_line(line).understood == read_line(other).understood
+
+
 def test_hardness_is_a_table_value_only() -> None:
     with pytest.raises(BookError, match="table value only"):
         understand(Typed("hardness", "9"))
     with pytest.raises(BookError, match="table value only"):
         read_line("Mohs: 9")
+    with pytest.raises(BookError, match="never made"):
+        read_line("9 Mohs")
