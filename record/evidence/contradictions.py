@@ -144,14 +144,14 @@ def _colour_of_claim(claim: str, evidence: Sequence[Evidence]) -> Iterator[Contr
 def _single_and_double(evidence: Sequence[Evidence]) -> Iterator[Contradiction]:
     single = [e for e in evidence if e.weighed and _says(e, _SINGLE)]
     double = [e for e in evidence if e.weighed and (_says(e, _DOUBLE) or _two_edges(e))]
-    for s in single:
-        for d in double:
-            yield Contradiction(
-                f"Single refraction and double refraction do not go together: {s.understood.says}; {d.understood.says}.",
-                "Look through the stone again in three directions: along its optic axis a doubly refracting stone looks "
-                "single, and strain makes a singly refracting one look double.",
-                _ids(s, d),
-            )
+    if single and double:
+        said = "; ".join(dict.fromkeys(e.understood.says for e in (*single, *double)))
+        yield Contradiction(
+            f"Single refraction and double refraction do not go together: {said}.",
+            "Look through the stone again in three directions: along its optic axis a doubly refracting stone looks "
+            "single, and strain makes a singly refracting one look double.",
+            _ids(*single, *double),
+        )
 
 
 def _one_property(evidence: Sequence[Evidence]) -> Iterator[Contradiction]:
@@ -208,7 +208,7 @@ def _no_material(items: Sequence[Item], found: Sequence[Contradiction]) -> Itera
         (a, b)
         for a, b in combinations(items, 2)
         if _alone(a) and _alone(b) and not _together([a, b])
-        if not any(t and t <= {*a.ids, *b.ids} for t in told)
+        if not any(t and (t <= {*a.ids, *b.ids} or (t & {*a.ids} and t & {*b.ids})) for t in told)
     ]
     for a, b in pairs:
         yield Contradiction(

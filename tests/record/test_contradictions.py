@@ -74,6 +74,16 @@ def test_single_refraction_beside_signs_of_double(other: Evidence) -> None:
     assert any("Single refraction and double refraction do not go together" in t for t in texts)
 
 
+def test_single_beside_several_signs_of_double_is_one_contradiction() -> None:
+    double = [
+        typed("refractometer", "1.762-1.770"),
+        typed("doubling", "strong"),
+        typed("pleochroism", "distinct"),
+    ]
+    (text,) = found(typed("polariscope", "single"), *double)
+    assert all(e.understood.says in text for e in double)
+
+
 def test_two_edges_within_the_uncertainty_are_no_sign_of_double_refraction() -> None:
     assert found(typed("polariscope", "single"), typed("refractometer", "1.718-1.720")) == []
 
