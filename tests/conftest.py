@@ -1,10 +1,15 @@
-"""Fixtures of several rooms."""
+"""Fixtures of several rooms, and how property-based tests are run."""
 
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
+from hypothesis import settings
+
+# How long an example takes tells of the machine's other work, not of the code.
+settings.register_profile("unhurried", deadline=None)
+settings.load_profile("unhurried")
 
 
 @pytest.fixture
