@@ -34,7 +34,7 @@ def plain(text: str, *, lines: bool = False) -> str:
 def _shows(character: str) -> bool:
     if character in "\u200c\u200d":
         return True
-    noncharacter = ord(character) & 0xFFFE == 0xFFFE
+    noncharacter = ord(character) & 0xFFFE == 0xFFFE or 0xFDD0 <= ord(character) <= 0xFDEF
     return not noncharacter and unicodedata.category(character) not in {"Cc", "Cf", "Cs"}
 
 

@@ -17,7 +17,7 @@ LONGEST_SIDE = 1600
 _SMALL_QUALITY = 85
 #: Most bytes of the copy at full resolution: two of them and two small ones, as base64, stay below 8 MB.
 MOST_BYTES = 2_600_000
-_QUALITIES = (92, 85, 75, 65)
+_QUALITIES = (92, 88, 84, 80, 75, 65)
 
 
 @dataclass(frozen=True)

@@ -176,7 +176,7 @@ def from_truth(lid: str, state: str, occasion: str) -> tuple[ExaminationEntry, t
     return entry, photographs
 
 
-def fill(book: Book, folder: Path, *, words: str = "") -> StoneEntry:
+def fill(book: Book, folder: Path, *, words: str = "", enlarged: int = 1) -> StoneEntry:
     """Put a stone with two occasions into a book; `words` goes wherever free text does."""
     rng = np.random.default_rng(7)
     box = book.add_object(words or "Presentation snuff box")
@@ -185,7 +185,8 @@ def fill(book: Book, folder: Path, *, words: str = "") -> StoneEntry:
         hashes = {}
         for lamp in (Lamp.WHITE, Lamp.BLUE):
             file = folder / f"{occasion}-{lamp}.jpg"
-            Image.fromarray(rng.integers(0, 256, (200, 300, 3), np.uint8)).save(file)
+            pixels = rng.integers(0, 256, (200, 300, 3), np.uint8)
+            Image.fromarray(pixels.repeat(enlarged, 0).repeat(enlarged, 1)).save(file)
             hashes[lamp] = book.add_photograph(stone, file, lamp=lamp, occasion=occasion, by="A. Sample")[
                 0
             ].sha256

@@ -1,0 +1,207 @@
+"""The hand-out as a buyer opens it: in Chromium, on a phone and on a desk, by hand, by keyboard, on paper and without script."""
+
+import re
+import shutil
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from setstone.annotate.handout import write_handout
+from setstone.record.book import Book
+from setstone.record.vocabulary import Fact, WorkKind
+
+playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed (dev-gui)")
+axe = pytest.importorskip(
+    "axe_playwright_python.sync_playwright", reason="axe-core is not installed (dev-gui)"
+)
+
+CHROMIUM = shutil.which("chromium")
+pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed (Debian: chromium)")
+#: Rules of axe-core that stand for success criteria of WCAG 2.2, levels A and AA.
+WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    with playwright.sync_playwright() as play:
+        opened = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield opened
+        opened.close()
+
+
+@pytest.fixture(scope="module")
+def sheet(make: SimpleNamespace, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Give a hand-out whose photographs are larger than a screen."""
+    folder = tmp_path_factory.mktemp("browser")
+    with Book.create(folder / "book", workshop="Workshop at the Old Mill") as book:
+        stone = make.fill(book, folder, enlarged=8)
+        book.state_fact(book.object(), Fact.HALLMARK, "crowned G", by="Ada")
+        book.add_work(stone, WorkKind.SET, adhesive="acrylic copolymer", done=make.made, by="Ada")
+        other = book.add_stone(book.object(), "lid-1")
+        return write_handout(book, [stone, other], folder / "hand-out.html", made=make.made)
+
+
+def opened(browser: Any, sheet: Path, *, width: int = 1440, height: int = 900, **context: Any) -> Any:
+    page = browser.new_context(viewport={"width": width, "height": height}, **context).new_page()
+    page.complaints = []
+    page.on("console", lambda message: page.complaints.append(message.text))
+    page.on("pageerror", lambda error: page.complaints.append(str(error)))
+    page.goto(sheet.as_uri())
+    return page
+
+
+def um_of(label: str) -> float:
+    figure, unit = label.replace("\xa0", " ").split()
+    return float(figure) * {"mm": 1000, "µm": 1}[unit]
+
+
+@pytest.mark.parametrize("width", [360, 768, 1440])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_everybody_can_read_it(browser: Any, sheet: Path, width: int, scheme: str) -> None:
+    page = opened(browser, sheet, width=width, color_scheme=scheme, bypass_csp=True)
+    found = axe.Axe().run(page, options={"runOnly": WCAG})
+    assert not found.response["violations"], found.generate_report()
+    assert page.evaluate("document.documentElement.scrollWidth") == width  # WCAG 2.2, 1.4.10 Reflow
+    page.context.close()
+
+
+def test_zooming_shows_every_pixel_and_a_true_scale(browser: Any, sheet: Path) -> None:
+    page = opened(browser, sheet)
+    figure = page.locator("figure").first
+    assert figure.locator(".full").count() == 0
+    nearer = figure.get_by_role("button", name="Nearer")
+    for _ in range(6):
+        nearer.click()
+    full = figure.locator(".full")
+    full.wait_for()
+    assert full.evaluate("i => [i.naturalWidth, i.naturalHeight]") == [2400, 1600]
+    # 2 µm a pixel (conftest.py): the bar on the screen against the picture on the screen
+    shown = full.bounding_box()["width"] / 2400
+    bar = figure.locator(".bar rect").bounding_box()["width"]
+    assert bar * 2.0 / shown == pytest.approx(um_of(figure.locator(".length").inner_text()), rel=0.01)
+    figure.get_by_role("button", name="Whole").click()
+    assert full.count() == 0  # and its memory goes
+    assert not page.complaints
+    page.context.close()
+
+
+def test_keyboard_moves_and_zooms(browser: Any, sheet: Path) -> None:
+    page = opened(browser, sheet)
+    stage = page.locator(".stage").first
+    stage.focus()
+    page.keyboard.press("+")
+    page.keyboard.press("+")
+    moved = stage.locator(".moved")
+    before = moved.bounding_box()
+    page.keyboard.press("ArrowRight")
+    assert moved.bounding_box()["x"] < before["x"]
+    page.keyboard.press("0")
+    assert moved.bounding_box()["width"] == pytest.approx(stage.bounding_box()["width"])
+    large = page.get_by_label("Enlarge").first
+    large.check()
+    assert page.locator("main > section").first.evaluate("e => e.inert")
+    assert stage.bounding_box()["height"] > 600
+    page.keyboard.press("Escape")
+    assert not large.is_checked()
+    assert not page.locator("main > section").first.evaluate("e => e.inert")
+    page.context.close()
+
+
+def test_layers_are_switched(browser: Any, sheet: Path) -> None:
+    page = opened(browser, sheet)
+    exam = page.locator(".exam").first
+    for name, layer in (("fissures", "lines"), ("inclusions", "spots"), ("girdle", "girdle")):
+        mark = exam.locator(f".overlay .{layer} path").first
+        assert mark.is_visible()
+        exam.get_by_label(name).uncheck()
+        assert not mark.is_visible()
+    page.context.close()
+
+
+def test_a_number_lights_up_in_picture_and_text(browser: Any, sheet: Path) -> None:
+    page = opened(browser, sheet)
+    badge = page.locator("tr.finding a.badge").first
+    badge.click()
+    lit = page.locator(".overlay .lit[data-n='1']:not(.tag)")
+    assert lit.count() == 1
+    stage, mark = page.locator(".stage.zoomed").bounding_box(), lit.locator("path").last.bounding_box()
+    middle = (mark["x"] + mark["width"] / 2, mark["y"] + mark["height"] / 2)
+    assert stage["x"] < middle[0] < stage["x"] + stage["width"]
+    assert 0 < middle[1] < 900
+    row = page.locator("tr.finding").first
+    plain = row.evaluate("e => getComputedStyle(e).backgroundColor")
+    page.locator("a.tag[data-n='1']").last.hover()
+    page.locator("a.tag[data-n='1']").first.focus()
+    assert row.evaluate("e => getComputedStyle(e).backgroundColor") != plain
+    page.context.close()
+
+
+def test_fingers_zoom_on_a_phone(browser: Any, sheet: Path) -> None:
+    page = opened(browser, sheet, width=360, height=740, has_touch=True, is_mobile=True)
+    stage = page.locator(".stage").first
+    stage.scroll_into_view_if_needed()
+    box = stage.bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    touch = page.context.new_cdp_session(page)
+
+    def fingers(kind: str, *apart: float) -> None:
+        points = [{"x": x + s * d, "y": y, "id": n} for d in apart for n, s in enumerate((-1, 1))]
+        touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+    fingers("touchStart", 20)
+    for apart in (30, 45, 60, 80):
+        fingers("touchMove", apart)
+    fingers("touchEnd")
+    assert stage.locator(".moved").bounding_box()["width"] > 2 * box["width"]
+    page.context.close()
+
+
+def test_all_facts_are_there_without_the_script(browser: Any, sheet: Path) -> None:
+    page, still = opened(browser, sheet), opened(browser, sheet, java_script_enabled=False)
+    facts = [re.sub(r"\s+", " ", p.locator("main").inner_text()) for p in (page, still)]
+    for control in ("− + Whole ",):
+        facts[0] = facts[0].replace(control, "")
+    assert len(facts[0]) > 3000
+    assert facts[0] == facts[1]
+    assert not still.locator(".buttons").first.is_visible()
+    still.get_by_label("Enlarge").first.check()  # enlarging and layers need no script
+    assert still.locator("figure").first.bounding_box()["width"] == 1440
+    page.context.close()
+    still.context.close()
+
+
+def test_it_prints(browser: Any, sheet: Path) -> None:
+    page = opened(browser, sheet)
+    page.get_by_role("button", name="Nearer").first.click()
+    page.emulate_media(media="print")
+    assert not page.locator(".buttons").first.is_visible()
+    assert page.locator(".moved").first.evaluate("e => getComputedStyle(e).transform") == "none"
+    assert page.pdf(prefer_css_page_size=True).startswith(b"%PDF")
+    page.context.close()
+
+
+def test_the_policy_stops_what_would_be_slipped_in(
+    browser: Any, make: SimpleNamespace, tmp_path: Path
+) -> None:
+    with Book.create(tmp_path / "book") as book:
+        stone = make.fill(book, tmp_path)
+        hostile = replace(
+            stone,
+            position="<svg onload=alert(1)><script>alert(2)</script>",
+            claimed_as='"><img src=x onerror=alert(3)>',
+        )
+        path = write_handout(book, [hostile], tmp_path / "h.html", made=make.made)
+    page = opened(browser, path)
+    dialogs: list[Any] = []
+    page.on("dialog", dialogs.append)
+    assert "<svg onload=alert(1)>" in page.locator("h2").all_inner_texts()[2]
+    # even a script that somehow got in does not run
+    page.evaluate("document.body.append(Object.assign(document.createElement('script'), {text: 'alert(4)'}))")
+    page.wait_for_timeout(200)
+    assert not dialogs
+    assert any("Content Security Policy" in said for said in page.complaints)
+    page.context.close()
