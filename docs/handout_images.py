@@ -37,9 +37,8 @@ def main() -> None:
                     IMAGES / f"handout-{width}.jpg", quality=85
                 )
             browser.close()
-        subprocess.run(
-            ["pdftoppm", "-r", "60", "-f", "2", "-l", "3", "-png", paper, folder / "page"], check=True
-        )  # noqa: S603, S607
+        draw = ["pdftoppm", "-r", "60", "-f", "2", "-l", "3", "-png", str(paper), str(folder / "page")]
+        subprocess.run(draw, check=True)  # noqa: S603 our own arguments
         pages = [Image.open(path) for path in sorted(folder.glob("page*.png"))]
         both = Image.new("RGB", (sum(p.width for p in pages) + 12, pages[0].height), "grey")
         for number, picture in enumerate(pages):
