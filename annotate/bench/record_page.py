@@ -17,9 +17,8 @@ def says_html(found: Consistency) -> str:
     """Lay out what the readings are consistent with, what contradicts what, what to test next, what to beware of."""
     listed = [r for r in found.lines if r.relative >= LEADING][:_MOST_MATERIALS]
     less = len(found.lines) - len(listed)
-    counted = (
-        f"{less} more fit less well; {len(found.excluded)} of the table are not consistent with the readings."
-    )
+    counted = f"{less} more fit less well; " if less else ""
+    counted += f"{len(found.excluded)} of the table are not consistent with the readings."
     alarms = [f"{c.text} {c.do}" for c in found.contradictions] + list(found.composite)
     treated = [t.verdict for t in found.treatments if t.signs]
     parts = [
