@@ -186,6 +186,36 @@ def history(
     )
 
 
+@setup_commands.command("lines")
+def lines(
+    setup: SetupArgument,
+    to: Annotated[Path, typer.Option(help="Folder to write the pictures into.")] = Path(),
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Draw the lines counted in each photograph of the latest calibration, so that you see that each was found.
+
+    Example: setstone setup lines 60x --to looked-at
+    """
+    from setstone.annotate.bench.calibrating import lines_seen
+    from setstone.annotate.files import replace_file, safe_stem
+    from setstone.annotate.png import encode_png
+    from setstone.record.errors import BookError
+    from setstone.record.taking import SOFTWARE
+
+    with open_book(book) as opened:
+        known = opened.calibrations(opened.setup(setup))
+        if not known:
+            raise BookError(f"The setup '{setup}' is not calibrated yet, so there are no lines to draw.")
+        seen = lines_seen(known[-1], lambda _name: None)
+    written = []
+    for number, one in enumerate(seen, start=1):
+        file = to / f"{safe_stem(setup)}-lines-{number}.png"
+        replace_file(file, encode_png(one.picture, SOFTWARE, one.words))
+        written.append({"file": str(file), "says": one.words})
+    show(as_json, written, lambda: say("\n".join(f"{w['file']}: {w['says']}" for w in written)))
+
+
 def _interval(entry: "CalibrationEntry") -> str:
     from setstone.measure.quantity import Quantity
 

@@ -46,5 +46,9 @@ def test_calibrating_by_commands(book: Path, tmp_path: Path) -> None:
     drawn = ElementTree.fromstring(plot.read_text(encoding="utf-8"))  # noqa: S314 our own
     assert len(drawn.findall(".//{*}circle")) == 2
     assert "+0." in (table := _run("setup", "history", "60x")) or "-0." in table
+    (seen,) = json.loads(_run("setup", "lines", "60x", "--to", tmp_path, "--json"))  # of the latest
+    assert "lines counted, each marked" in seen["says"]
+    with Image.open(seen["file"]) as picture:
+        assert picture.format == "PNG"
     assert json.loads(_run("setup", "list", "--json"))[0]["numerical_aperture"] == 0.08
     assert "60x" in _run("setup", "list")
