@@ -172,12 +172,25 @@ class Canvas(QObject):
                 if name in DRAGGED:
                     self.layers.show(name, False)
         self.layers.clear(DRAWING)
-        self.viewer.layers.selection.active = self.layers[WHITE]
+        picture = self.layers[WHITE]
+        picture.editable = (
+            False  # else a key of napari's takes the photograph in hand, and the mouse moves it
+        )
+        self.viewer.layers.selection.active = picture
+        self._help(picture, "")
         self._in_hand = ""
         self.redraw()
 
-    def take(self, name: str, mode: str) -> None:
+    def take(self, name: str, mode: str, says: str) -> None:
         """Take a layer in hand with one of its modes.
+
+        Parameters
+        ----------
+        name : str
+        mode : str
+            As napari calls it.
+        says : str
+            What the mouse does now, for the foot of the window.
 
         Raises
         ------
@@ -190,8 +203,13 @@ class Canvas(QObject):
         self.layers.show(name, True)
         self.viewer.layers.selection.active = self.layers[name]
         self.layers[name].mode = mode
+        self._help(self.layers[name], f"{says}; Escape puts the tool down.")
         self._in_hand = name
         self.draw_marks()
+
+    def _help(self, layer: Any, says: str) -> None:
+        """Say this at the foot of the window, in place of napari's own keys."""
+        layer.help = self.viewer.help = says
 
     def under_cursor(self) -> tuple[float, float]:
         """Where the mouse is, in pixels x, y of the reference photograph."""
@@ -367,8 +385,11 @@ class Canvas(QObject):
             review.changed.connect(self.redraw)
             review.moved.connect(self._moved)
         if self._there and not self._loading:
-            self.um_per_px = self._scale()
+            before, self.um_per_px = self.um_per_px, self._scale()
             self._place()
+            if before != self.um_per_px:  # what was in sight lies elsewhere in the new unit
+                self.whole()
+                self._arrive()
         self.redraw()
 
     def _moved(self) -> None:

@@ -22,6 +22,9 @@ from setstone.record.marking import candidate_redrawn, length_of, outline_redraw
 
 #: How near to a mark a click must be, in pixels of the screen.
 _REACH = 12
+_DRAG_OUTLINE = "Drag the outline, its corners, or the point above it to turn it"
+_DRAG_SPOT = "Drag the spot or its corners"
+_DRAG_POINTS = "Drag the points"
 
 
 class Tools(QObject):
@@ -51,33 +54,35 @@ class Tools(QObject):
         outline = self._review().entry.result.outline
         if outline is None:
             raise BookError("There is no outline to move; examine the stone first.")
-        self._canvas.take(GIRDLE, "select" if outline.shape == "ellipse" else "direct")
+        ellipse = outline.shape == "ellipse"
+        self._canvas.take(
+            GIRDLE, "select" if ellipse else "direct", _DRAG_OUTLINE if ellipse else _DRAG_POINTS
+        )
         self._layers[GIRDLE].selected_data = {0}
 
     def edit_mark(self) -> None:
         """Let lines and spots be dragged, the one looked at first."""
         review = self._review()
-        self._canvas.take(CANDIDATES, "direct")
-        layer = self._layers[CANDIDATES]
+        spot = review.current is not None and review.current.candidate.kind == "spot"
+        self._canvas.take(CANDIDATES, *(("select", _DRAG_SPOT) if spot else ("direct", _DRAG_POINTS)))
         if review.current is not None:
-            layer.selected_data = {review.place - 1}
-            layer.mode = "select" if review.current.candidate.kind == "spot" else "direct"
+            self._layers[CANDIDATES].selected_data = {review.place - 1}
 
     def draw_line(self) -> None:
         """Let a line be drawn: a click for each point, a double click at the end."""
         self._review()
         self._spot = False
-        self._draw(DRAWING, "add_polyline", LOOKED_AT)
+        self._draw(DRAWING, "add_polyline", LOOKED_AT, "Click point after point, double click at the end")
 
     def draw_spot(self) -> None:
         """Let a spot be drawn: drag from corner to corner of it."""
         self._review()
         self._spot = True
-        self._draw(DRAWING, "add_ellipse", LOOKED_AT)
+        self._draw(DRAWING, "add_ellipse", LOOKED_AT, "Drag from corner to corner of the spot")
 
     def measure(self) -> None:
         """Let a distance be measured: drag from one point to the other."""
-        self._draw(MEASURING, "add_line", MEASURED)
+        self._draw(MEASURING, "add_line", MEASURED, "Drag from one point to the other")
 
     def join(self) -> None:
         """Join the current line with the one under the mouse."""
@@ -119,8 +124,8 @@ class Tools(QObject):
 
     # What a person draws
 
-    def _draw(self, name: str, mode: str, colour: str) -> None:
-        self._canvas.take(name, mode)
+    def _draw(self, name: str, mode: str, colour: str, says: str) -> None:
+        self._canvas.take(name, mode, says)
         layer = self._layers[name]
         self._layers.clear(name)
         with self._layers.drawing():
