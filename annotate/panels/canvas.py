@@ -67,8 +67,8 @@ class Canvas(QObject):
         self.layers = Layers(viewer)
         #: Micrometres per pixel of the reference photograph; None where no scale is known.
         self.um_per_px: float | None = None
-        #: Set while a person drags something: it is not drawn anew meanwhile.
-        self.held = False
+        #: What a person drags, while he does: nothing is drawn anew meanwhile.
+        self.held: object = None
         self._bench = bench
         self._view = "side by side"
         self._blend = 0.5
@@ -163,9 +163,13 @@ class Canvas(QObject):
         return bool(self._flight.isActive())
 
     def look(self) -> None:
-        """Put all tools down: dragging moves the view."""
+        """Put all tools down: dragging moves the view; what was being dragged stays where it was."""
         if not self.layers.there:
             return
+        if self.held is not None:
+            self.held = None
+            for name in DRAGGED:
+                self.layers.drawn_over(name)
         with self.layers.drawing():
             for name in TOOLS:
                 self.layers[name].mode = "pan_zoom"
@@ -231,6 +235,7 @@ class Canvas(QObject):
 
     def rest(self) -> None:
         """Move nothing any more: the window closes."""
+        self.held = None
         for timer in (self._blink, self._redraw, self._flight):
             timer.stop()
 
@@ -340,7 +345,7 @@ class Canvas(QObject):
 
     def draw_marks(self) -> None:
         """Draw the outline and the shown candidates."""
-        if self.held or self._loading or not self.layers.there:
+        if self.held is not None or self._loading or not self.layers.there:
             return
         review = self._bench.review if self._there and self._marks_seen else None
         self.layers.show_marks(review is not None)

@@ -217,15 +217,16 @@ class Tools(QObject):
 
     def while_dragging(self, layer: Any, event: Any) -> Iterator[None]:
         """Tell the sizes of what is dragged, as a callback of a napari layer."""
-        self._canvas.held = True
+        drag = self._canvas.held = object()
         try:
             yield
             while event.type == "mouse_move":
                 self._tell_sizes(layer.name)
                 yield
         finally:
-            self._canvas.held = False
-            self._canvas.redraw()
+            if self._canvas.held is drag:  # else it was put down before the mouse was let go
+                self._canvas.held = None
+                self._canvas.redraw()
 
     def _tell_sizes(self, name: str) -> None:
         try:

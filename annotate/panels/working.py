@@ -1,7 +1,7 @@
 """Long work in a thread, with progress in napari's activity dock and a cancel that works."""
 
 from collections.abc import Callable
-from typing import Any, ClassVar
+from typing import Any, ClassVar, NamedTuple
 
 from napari.qt.threading import create_worker
 from napari.utils import cancelable_progress
@@ -22,6 +22,19 @@ Tell = Callable[[str], None]
 
 class StoppedError(Exception):
     """A person asked the work to stop."""
+
+
+class _Thread(NamedTuple):
+    """What runs in a thread, by the name napari shows where it asks whether to close the window meanwhile."""
+
+    run: Callable[[], None]
+    title: str
+
+    def __call__(self) -> None:
+        self.run()
+
+    def __str__(self) -> str:
+        return f"“{self.title}”"
 
 
 class Job(QObject):
@@ -63,14 +76,8 @@ class Job(QObject):
         self._step.connect(self._on_step, Qt.ConnectionType.QueuedConnection)
         self._result.connect(self._on_result, Qt.ConnectionType.QueuedConnection)
 
-        def run() -> None:
-            try:
-                outcome, error = work(self._tell), None
-            except Exception as caught:  # each is told in the window, none may end the thread unseen
-                outcome, error = None, caught
-            self._result.emit(outcome, error)
-
-        self._worker = create_worker(run, _start_thread=False)
+        self._work = work
+        self._worker = create_worker(_Thread(self._run, title), _start_thread=False)
 
     def start(self) -> "Job":
         """Begin."""
@@ -90,6 +97,13 @@ class Job(QObject):
             job.blockSignals(True)
             job._progress.close()
             cls._running.discard(job)
+
+    def _run(self) -> None:
+        try:
+            outcome, error = self._work(self._tell), None
+        except Exception as caught:  # each is told in the window, none may end the thread unseen
+            outcome, error = None, caught
+        self._result.emit(outcome, error)
 
     def _tell(self, step: str) -> None:
         if self._stop or self._progress.is_canceled or self._worker.abort_requested:
