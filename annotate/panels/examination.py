@@ -17,8 +17,10 @@ from qtpy.QtWidgets import (
 )
 
 from setstone.annotate.bench.bench import Bench
+from setstone.annotate.bench.guide import next_step
 from setstone.annotate.bench.review import Review
 from setstone.annotate.panels.examining import Examining
+from setstone.annotate.panels.looks import words
 from setstone.annotate.panels.tools import Tools
 from setstone.annotate.panels.working import attempt
 from setstone.annotate.texts import english
@@ -84,7 +86,11 @@ class ExaminationPanel(QWidget):
         self.sizes.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.sizes.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.sizes.horizontalHeader().setStretchLastSection(True)
+        self.sizes.setAccessibleName("Sizes")
         self.sizes.itemClicked.connect(self._go_to)
+        self.to_do = words()
+        self.measured = QWidget()
+        self._line = QFormLayout()
         self._lay_out()
         tools.dragging.connect(self._show_dragged)
         examining.changed.connect(self._show_work)
@@ -116,16 +122,23 @@ class ExaminationPanel(QWidget):
         ):
             label.setToolTip(tip)
             label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-            figures.addRow(name, label)
+            (self._line if label is self.distance else figures).addRow(name, label)
+        self._line.setRowVisible(self.distance, False)
         layout = QVBoxLayout(self)
         layout.addWidget(self.title)
         layout.addLayout(ask)
         layout.addLayout(run)
         layout.addWidget(self.step)
-        layout.addLayout(figures)
-        layout.addWidget(self.outline)
-        layout.addWidget(self.flags)
-        layout.addWidget(self.sizes, 1)
+        measured = QVBoxLayout(self.measured)
+        measured.setContentsMargins(0, 0, 0, 0)
+        measured.addLayout(figures)
+        measured.addWidget(self.outline)
+        measured.addWidget(self.flags)
+        measured.addWidget(self.sizes, 1)
+        layout.addWidget(self.to_do)
+        layout.addLayout(self._line)
+        layout.addWidget(self.measured, 1)
+        layout.addStretch()
 
     def _show_stone(self) -> None:
         bench = self._bench
@@ -136,6 +149,7 @@ class ExaminationPanel(QWidget):
         self.occasion.clear()
         self.occasion.addItems(bench.occasions)
         self.occasion.setCurrentText(bench.occasion)
+        self.to_do.setText(f"What to do next: {next_step(bench)}")
         waiting = len(bench.to_examine())
         self.all.setText(f"All unexamined ({waiting})")
         self._allow(waiting)
@@ -166,6 +180,8 @@ class ExaminationPanel(QWidget):
     def _show_figures(self) -> None:
         review = self._bench.review
         result = None if review is None else review.entry.result
+        self.measured.setVisible(result is not None)
+        self.to_do.setVisible(result is None)
         widths = None if result is None else result.diameters
         self.mean.setText(_NONE if widths is None else str(widths.mean))
         self.least.setText(_NONE if widths is None else str(widths.least))
@@ -197,6 +213,7 @@ class ExaminationPanel(QWidget):
             for label, text in zip((self.mean, self.least, self.greatest), figure.splitlines(), strict=True):
                 label.setText(text)
         elif what == "distance":
+            self._line.setRowVisible(self.distance, True)
             self.distance.setText(figure)
         else:
             for row in range(self.sizes.rowCount()):

@@ -141,6 +141,7 @@ class StonesPanel(QStackedWidget):
         self.more.setMenu(self._menu())
         self.text = QLineEdit()
         self.text.setPlaceholderText("Search")
+        self.text.setAccessibleName("Search")
         self.text.setClearButtonEnabled(True)
         self.text.setToolTip(
             "Words that all occur in what the book says of a stone: position, claim, readings, remarks, findings, "
@@ -163,6 +164,7 @@ class StonesPanel(QStackedWidget):
         self.position.setToolTip("Where the stone sits, for example lid-3.")
         self.claim = QLineEdit()
         self.claim.setPlaceholderText("claimed as")
+        self.claim.setAccessibleName("Claimed as")
         self.claim.setToolTip(
             "What the stone is said to be, for example ruby. A claim, not a finding; may stay empty."
         )
@@ -233,6 +235,7 @@ class StonesPanel(QStackedWidget):
         table = StoneTable()
         table.setModel(self._filter)
         table.setAccessibleName("Stones")
+        table.setToolTip("One click or an arrow key opens a stone; click twice or press F2 to rename it.")
         table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         table.setEditTriggers(

@@ -64,6 +64,7 @@ class TestRecordPanel(QScrollArea):
         self._make_form()
         self.remark = QLineEdit()
         self.remark.setPlaceholderText("Remark, for example: old glue at the lower edge")
+        self.remark.setAccessibleName("Remark")
         self.remark.setToolTip(
             "Anything worth knowing about the stone (Enter keeps it). One that is taken back stays in the book."
         )

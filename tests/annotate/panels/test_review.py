@@ -13,7 +13,6 @@ pytest.importorskip(
 )
 
 from qtpy.QtGui import QKeySequence, QShortcut  # noqa: TID251
-from qtpy.QtWidgets import QPushButton  # noqa: TID251
 
 from setstone.annotate.bench.guide import next_step
 from setstone.annotate.panels.layers import CANDIDATES, DRAWING, GIRDLE, MARKS, MEASURING, beside
@@ -166,14 +165,6 @@ def test_what_can_be_dragged_is_shown_as_long_as_it_is_in_hand(book: Path, open_
         assert layers[name].edge_width == [w / 4 for w in at_this_zoom]
         press(window, "Escape")
         assert not layers[name].visible
-
-
-def test_every_button_says_what_it_does(book: Path, open_window: Open) -> None:
-    window = open_window(book)
-    for dock in window.docks.values():
-        for button in dock.widget().findChildren(QPushButton):
-            if button.text():
-                assert button.toolTip(), button.text()
 
 
 def test_the_counts_here_and_on_other_occasions_make_that_of_the_list(

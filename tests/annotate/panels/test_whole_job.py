@@ -16,7 +16,7 @@ from qtpy.QtCore import QMimeData, QPointF, Qt, QUrl  # noqa: TID251
 from qtpy.QtGui import QDropEvent  # noqa: TID251
 from qtpy.QtWidgets import QWidget  # noqa: TID251
 
-from setstone.record.book import Book
+from setstone.annotate.panels.settings import NewBookDialog
 from setstone.sample_images import sample_stones
 
 #: An examination takes some ten seconds; a machine that does other things too takes longer.
@@ -31,19 +31,24 @@ def drop(panel: QWidget, files: list[Path]) -> None:
 
 
 def test_the_whole_job(
-    open_window: Callable[..., Any], tmp_path: Path, qtbot: Any, monkeypatch: pytest.MonkeyPatch
+    open_window: Callable[..., Any], tmp_path: Path, qtbot: Any, capfd: pytest.CaptureFixture[str]
 ) -> None:
     window = open_window(None, show=True)
     bench = window.bench
     hand = Hand(window)
 
     # A new book with a stone.
-    bench.start(tmp_path / "quay-book", workshop="Workshop on the Quay")
     stones = window.docks["Stones"].widget()
-    bench.add_object("Presentation snuff box")
-    stones.position.setText("lid-3")
-    stones.claim.setText("ruby")
-    stones.add_stone()
+    dialog = NewBookDialog(bench.by, tmp_path)
+    qtbot.addWidget(dialog)
+    qtbot.keyClicks(dialog.name, "Presentation snuff box")
+    qtbot.keyClicks(dialog.workshop, "Workshop on the Quay")
+    stones.start_book(dialog)
+    folder = dialog.path
+    assert folder.is_dir()
+    qtbot.keyClicks(stones.position, "lid-3")
+    qtbot.keyClicks(stones.claim, "ruby")
+    qtbot.keyClick(stones.claim, Qt.Key.Key_Return)
     assert bench.stone.full_name == "Presentation snuff box/lid-3"
 
     # Two photographs are dropped.
@@ -98,23 +103,29 @@ def test_the_whole_job(
 
     # A reading, and the hand-out.
     record = window.docks["Test record"].widget()
-    record.value.setText("1.762-1.770")
-    record.uncertainty.setText("0.002")
-    record.enter.click()
+    qtbot.keyClicks(record.value, "1.762-1.770")
+    qtbot.keyClicks(record.uncertainty, "0.002")
+    qtbot.keyClick(record.uncertainty, Qt.Key.Key_Return)
     sheet = tmp_path / "hand-out.html"
     hand_out = window.docks["Hand-out"].widget()
     hand_out.write_to(sheet)
     qtbot.waitUntil(sheet.exists, timeout=_PATIENCE_MS)
     assert "1.762-1.770" in sheet.read_text(encoding="utf-8")
 
-    # Closed and opened again: everything is there.
+    # Closed and opened again: everything is there, and seen.
     window.close()
-    with Book.open(tmp_path / "quay-book") as book:
-        (stone,) = book.stones()
-        entry = book.examination(stone)
-        assert entry.outline_redrawn
-        verdicts = [str(c.decision.verdict) for c in entry.candidates if c.decision is not None]
-        assert sorted(verdicts) == ["accepted", "accepted", "accepted", "rejected"]
-        assert len(book.photographs(stone)) == 2
-        assert len(book.readings(stone)) == 1
-        assert {e.by for e in book.journal(stone) if e.action != "add photograph"} == {"Ada"}
+    again = open_window(folder, show=True)
+    book, stone, entry = again.bench.opened, again.bench.stone, again.bench.review.entry
+    assert stone.full_name == "Presentation snuff box/lid-3"
+    assert entry.outline_redrawn
+    verdicts = [str(c.decision.verdict) for c in entry.candidates if c.decision is not None]
+    assert sorted(verdicts) == ["accepted", "accepted", "accepted", "rejected"]
+    assert len(again.bench.photographs) == 2
+    assert "1.762-1.770" in again.docks["Test record"].widget().there.toPlainText()
+    assert (
+        again.docks["Review"].widget().count.text().startswith(f"<b>{again.bench.review.left} left to judge")
+    )
+    assert again.docks["Examination"].widget().mean.text() == str(entry.result.diameters.mean)
+    assert len(again.canvas.layers["candidates and findings"].data) == len(again.bench.review.queue)
+    assert {e.by for e in book.journal(stone) if e.action != "add photograph"} == {"Ada"}
+    assert capfd.readouterr().err == ""

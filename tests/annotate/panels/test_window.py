@@ -1,6 +1,6 @@
 """The window as a person finds it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -13,12 +13,34 @@ pytest.importorskip(
 
 from npe2 import PluginManifest
 from qtpy.QtCore import QThreadPool  # noqa: TID251
-from qtpy.QtWidgets import QToolBar, QWidget  # noqa: TID251
+from qtpy.QtWidgets import (  # noqa: TID251
+    QAbstractButton,
+    QAbstractItemView,
+    QAbstractSlider,
+    QAbstractSpinBox,
+    QComboBox,
+    QHeaderView,
+    QLabel,
+    QLineEdit,
+    QListView,
+    QScrollBar,
+    QToolBar,
+    QWidget,
+)
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.panels.commands import bindings
 from setstone.annotate.panels.window import window_of
 from setstone.record.book import Book
+
+_CONTROLS = (
+    QAbstractButton,
+    QAbstractItemView,
+    QAbstractSlider,
+    QAbstractSpinBox,
+    QComboBox,
+    QLineEdit,
+)
 
 
 def test_a_book_is_opened_with_its_first_stone_on_the_canvas(
@@ -122,6 +144,35 @@ def test_the_keyboard_reaches_each_panel(book: Path, open_window: Callable[..., 
         qtbot.waitUntil(lambda dock=dock: dock.isAncestorOf(main.focusWidget()))
     window.to_the_picture()
     assert not any(dock.isAncestorOf(main.focusWidget()) for dock in window.docks.values())
+
+
+def controls(panel: QWidget) -> Iterator[QWidget]:
+    """What a person works with; not the parts Qt makes such things of."""
+    for widget in (w for w in panel.findChildren(QWidget) if isinstance(w, _CONTROLS)):
+        whole = widget.parent()
+        part = isinstance(whole, QAbstractItemView | QComboBox | QLineEdit) or widget.objectName().startswith(
+            "qt_"
+        )
+        list_of_a_box = type(whole).__name__ == "QFrame" and isinstance(widget, QListView)
+        if not (part or list_of_a_box or isinstance(widget, QScrollBar | QHeaderView)):
+            yield widget
+
+
+def test_every_control_says_what_it_does_and_has_a_name(book: Path, open_window: Callable[..., Any]) -> None:
+    """The name is what a screen reader says (WCAG 2.2, success criterion 4.1.2)."""
+    window = open_window(book)
+    main = window.docks["Stones"].parent()
+    (bar,) = (b for b in main.findChildren(QToolBar) if b.objectName() == "setstone bar")
+    seen = 0
+    for panel in (bar, *(dock.widget() for dock in window.docks.values())):
+        labelled = {label.buddy() for label in panel.findChildren(QLabel)}
+        for control in controls(panel):
+            seen += 1
+            text = control.text() if isinstance(control, QAbstractButton) else ""
+            what = f"{type(panel).__name__}: {type(control).__name__} {control.accessibleName() or text}"
+            assert control.toolTip(), what
+            assert control.accessibleName() or text or control in labelled, f"{what} {control.toolTip()}"
+    assert seen > 100
 
 
 def test_closing_during_an_examination_ends_its_thread_and_harms_nothing(
