@@ -62,6 +62,7 @@ class CombiningDialog(QDialog):
         self.step.setRange(0, 10_000)
         self.step.setSuffix(" µm")
         self.step.setSpecialValueText("not known")
+        self.step.setAccessibleName("Step of the focus")
         self.step.setToolTip(
             "How far the focus moved from one photograph to the next: an examination then says how deep candidates lie."
         )

@@ -161,6 +161,7 @@ class StonesPanel(QStackedWidget):
         self.hint = words(_NO_STONES)
         self.position = QLineEdit()
         self.position.setPlaceholderText("position")
+        self.position.setAccessibleName("Position")
         self.position.setToolTip("Where the stone sits, for example lid-3.")
         self.claim = QLineEdit()
         self.claim.setPlaceholderText("claimed as")
