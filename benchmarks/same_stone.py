@@ -23,19 +23,26 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 from predict import examined
+from sqlalchemy import insert
 
 from setstone.capture.open import open_photograph
 from setstone.capture.photograph import Lamp
 from setstone.measure.align import warp
 from setstone.measure.examination import Examination
-from setstone.measure.fingerprint import Fingerprint, fingerprint, likeness, likeness_of_waves
+from setstone.measure.fingerprint import Fingerprint, fingerprint, likeness
 from setstone.measure.light import Pixels
 from setstone.measure.same_stone import Strength, likelihood_ratio, weighed
+from setstone.record import schema
+from setstone.record.book import Book
+from setstone.record.clock import now
+from setstone.record.convert import to_json
+from setstone.record.identity import find_stone_of, packed
 
 #: Findings both must have to be counted.
 THREE = 3
@@ -139,11 +146,37 @@ def cross_validated(pairs: Pairs, counted: NDArray[np.bool_]) -> NDArray[np.floa
 
 
 def search_time(some: list[Print], stones: int = 2000) -> float:
-    """Seconds for one fingerprint against many."""
-    waves = np.stack([p.print.waves for p in itertools.islice(itertools.cycle(some), stones)])
-    start = time.perf_counter()
-    likeness_of_waves(some[0].print.waves, waves)
-    return time.perf_counter() - start
+    """Seconds for one search of a book of so many stones, reading them included."""
+    nothing = Examination("white", (300, 300), None, None, None, None, (), None, ())
+    at = now()
+    with TemporaryDirectory() as folder, Book.create(Path(folder) / "book") as book:
+        box = book.add_object("Box of stones")
+        numbers = range(1, stones + 1)
+        with book.atomic() as connection:
+            connection.execute(
+                insert(schema.stones),
+                [
+                    {"id": n, "object_id": box.id, "position": f"{n}", "position_key": f"{n}", "claimed_as": "", "added": at}
+                    for n in numbers
+                ],
+            )  # fmt: skip
+            connection.execute(
+                insert(schema.examinations),
+                [
+                    {"id": n, "stone_id": n, "occasion": "as received", "made": at, "by": "", "version": "", "result": to_json(nothing)}
+                    for n in numbers
+                ],
+            )  # fmt: skip
+            connection.execute(
+                insert(schema.fingerprints),
+                [
+                    {"examination_id": n, "packed": packed(one.print)}
+                    for n, one in zip(numbers, itertools.cycle(some), strict=False)
+                ],
+            )
+        start = time.perf_counter()
+        find_stone_of(book, some[0].print)
+        return time.perf_counter() - start
 
 
 def report(some: list[Print], *, train: bool) -> None:
@@ -167,7 +200,7 @@ def report(some: list[Print], *, train: bool) -> None:
         words = Counter(s for s, w in zip(pairs.strength, which, strict=True) if w)
         print(f"{name:10}", ", ".join(f"{words[s]} {s!s}" for s in Strength))
     print("(goal: no two stones 'strongly consistent')")
-    print(f"search among 2,000: {search_time(some):.2f} s (goal: 1 s with reading them)")
+    print(f"search among 2,000: {search_time(some):.2f} s (goal: 1 s)")
 
 
 def main() -> None:

@@ -162,7 +162,7 @@ def draw_fingerprints(book: Store, progress: Callable[[str], None] | None = None
     """
     if book.why_read_only:
         return 0
-    lacking = [number for number, packed in _newest(book) if packed is None]
+    lacking = [number for number, row in _newest(book) if row is None]
     drawn = 0
     for number in lacking:
         with book.snapshot() as connection:
@@ -171,13 +171,13 @@ def draw_fingerprints(book: Store, progress: Callable[[str], None] | None = None
         if progress is not None:
             progress(stone.position)
         try:
-            packed = _packed(fingerprint_of(book, entry))
+            row = packed(fingerprint_of(book, entry))
         except BookError:
             continue  # a photograph lost or altered: checking the book tells of it
         with book.atomic() as connection:
             known = select(_f.examination_id).where(_f.examination_id == number)
             if connection.execute(known).first() is None:
-                connection.execute(insert(schema.fingerprints).values(examination_id=number, packed=packed))
+                connection.execute(insert(schema.fingerprints).values(examination_id=number, packed=row))
         drawn += 1
     return drawn
 
@@ -203,11 +203,11 @@ def find_stone_of(book: Store, shown: "Fingerprint", *, most: int = 5) -> tuple[
     from setstone.measure.fingerprint import ORDERS, WEIGHTS, likeness_of_waves
     from setstone.measure.same_stone import Strength, same_stone
 
-    kept = [(number, packed) for number, packed in _newest(book) if packed is not None]
+    kept = [(number, row) for number, row in _newest(book) if row is not None]
     if not kept:
         return ()
     slow = slice(ORDERS - _QUICK, ORDERS + _QUICK + 1)
-    quick = np.stack([_unpacked_waves(packed)[..., slow] for _, packed in kept])
+    quick = np.stack([_unpacked_waves(row)[..., slow] for _, row in kept])
     layers, _ = likeness_of_waves(shown.waves[..., slow], quick)
     best = np.argsort(-(layers @ WEIGHTS))[:_THOROUGH]
     matches: dict[int, Match] = {}
@@ -252,26 +252,26 @@ def _drawn(
     return fingerprint(outline, candidates, white, blue)
 
 
-def _packed(drawn: "Fingerprint") -> bytes:
-    """Number of findings, largest amplitude of each layer, amplitudes in bytes: 12 kB."""
+def packed(drawn: "Fingerprint") -> bytes:
+    """Write it as it is kept: number of findings, largest amplitude of each layer, amplitudes in bytes; 12 kB."""
     parts = np.stack([drawn.waves.real, drawn.waves.imag], axis=-1)
     largest = np.maximum(np.abs(parts).max(axis=(1, 2, 3)), 1e-12).astype("<f4")
     whole = np.rint(parts / largest[:, None, None, None] * 127).astype(np.int8)
     return np.array([drawn.findings], "<i4").tobytes() + largest.tobytes() + whole.tobytes()
 
 
-def _unpacked(packed: bytes) -> "Fingerprint":
+def _unpacked(row: bytes) -> "Fingerprint":
     from setstone.measure.fingerprint import Fingerprint
 
-    findings = int(np.frombuffer(packed, "<i4", 1)[0])
-    return Fingerprint(_unpacked_waves(packed), findings)
+    findings = int(np.frombuffer(row, "<i4", 1)[0])
+    return Fingerprint(_unpacked_waves(row), findings)
 
 
-def _unpacked_waves(packed: bytes) -> NDArray[np.complex64]:
+def _unpacked_waves(row: bytes) -> NDArray[np.complex64]:
     from setstone.measure.fingerprint import LAYERS, ORDERS, RINGS
 
-    largest = np.frombuffer(packed, "<f4", len(LAYERS), offset=4)
-    whole = np.frombuffer(packed, np.int8, offset=4 + 4 * len(LAYERS))
+    largest = np.frombuffer(row, "<f4", len(LAYERS), offset=4)
+    whole = np.frombuffer(row, np.int8, offset=4 + 4 * len(LAYERS))
     parts = whole.reshape(len(LAYERS), RINGS, 2 * ORDERS + 1, 2).astype(np.float32)
     parts *= largest[:, None, None, None] / 127
     return parts.view(np.complex64)[..., 0]

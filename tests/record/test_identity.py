@@ -136,7 +136,7 @@ def test_a_book_for_reading_only_is_left_alone(
 def test_packing_loses_next_to_nothing() -> None:
     rng = np.random.default_rng(4)
     waves = (rng.normal(size=(4, 24, 65)) + 1j * rng.normal(size=(4, 24, 65))).astype(np.complex64)
-    back = identity._unpacked(identity._packed(Fingerprint(waves, 7)))
+    back = identity._unpacked(identity.packed(Fingerprint(waves, 7)))
     assert back.findings == 7
     assert np.abs(back.waves - waves).max() < np.abs(waves).max() / 120
 
