@@ -1,8 +1,8 @@
 """Copies of a photograph for a page: a small one to read by, and one at full resolution to look closer.
 
-JPEG, because every browser, mail program and PDF reader shows it, it is decoded in half the time of WebP or AVIF, and at
-the size a stone is given here it loses nothing that can be seen: what the others save is not needed, and AVIF takes ten
-times as long to write (``benchmarks/handout.py``).
+JPEG, because every browser, mail program and PDF reader shows it. At a quality that keeps fine lines and the grain of the
+camera, WebP and AVIF save little and take twice as long to decode, AVIF five times as long to write
+(``benchmarks/handout.py``).
 """
 
 from dataclasses import dataclass

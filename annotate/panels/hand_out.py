@@ -65,6 +65,13 @@ class HandOutPanel(QWidget):
         self.pictures.setToolTip(
             "Write the photographs with their marks too, as PNG and SVG, into a folder 'pictures'."
         )
+        self.pdf = QCheckBox("PDF for paper beside it")
+        self.pdf.setToolTip("Write the sheet as PDF too, for print and for archives (PDF/A).")
+        self.paper = QComboBox()
+        self.paper.addItem("A4", "a4")
+        self.paper.addItem("Letter", "letter")
+        self.paper.setToolTip("Paper of the PDF.")
+        self.paper.setAccessibleName("Paper of the PDF")
         self.language = QComboBox()
         for code, name in LANGUAGES.items():
             self.language.addItem(name, code)
@@ -102,8 +109,10 @@ class HandOutPanel(QWidget):
         top.addWidget(self.language, 1, 1)
         top.addWidget(self.names, 2, 0, 1, 2)
         top.addWidget(self.pictures, 3, 0, 1, 2)
-        top.addWidget(self.preview, 4, 0)
-        top.addWidget(self.write, 4, 1)
+        top.addWidget(self.pdf, 4, 0)
+        top.addWidget(self.paper, 4, 1)
+        top.addWidget(self.preview, 5, 0)
+        top.addWidget(self.write, 5, 1)
         top.setColumnStretch(1, 1)
         progress = QHBoxLayout()
         progress.addWidget(self.working, 1)
@@ -168,9 +177,15 @@ class HandOutPanel(QWidget):
         """Write the sheet."""
         book, stones, with_pictures = self._bench.opened, self.stones, self.pictures.isChecked()
         language, names = self.language.currentData(), self.names.isChecked()
+        with_pdf, paper = self.pdf.isChecked(), self.paper.currentData()
 
         def work(tell: Tell) -> Path:
             written = write_handout(book, stones, path, language=language, names=names, progress=tell)
+            if with_pdf:
+                from setstone.annotate.pdf import write_pdf
+
+                beside = path.with_suffix(".pdf")
+                write_pdf(book, stones, beside, paper=paper, language=language, names=names, progress=tell)
             if with_pictures:
                 from setstone.annotate.pictures import write_pictures
 
@@ -180,7 +195,7 @@ class HandOutPanel(QWidget):
                         write_pictures(entry, stone, book.photographs(stone), path.parent / "pictures")
             return written
 
-        self._start("Writing the hand-out", work, len(stones) * (1 + with_pictures), self._written)
+        self._start("Writing the hand-out", work, len(stones) * (1 + with_pdf + with_pictures), self._written)
 
     def _start(
         self, title: str, work: Callable[[Tell], object], steps: int, done: Callable[..., None]

@@ -16,7 +16,9 @@ from PIL import Image
 from setstone.annotate.errors import AnnotateError
 from setstone.annotate.handout import write_handout
 from setstone.annotate.photo_copies import MOST_BYTES, copies_of
+from setstone.measure.quantity import Quantity
 from setstone.record.book import Book
+from setstone.record.estimating import estimate_weight, keep_estimate
 from setstone.record.vocabulary import Fact, WorkKind
 
 #: Elements without end tag (HTML Living Standard, 13.1.2).
@@ -365,3 +367,27 @@ def test_it_speaks_other_languages(
     # what the record says in English is marked as English (WCAG 2.2, 3.1.2)
     assert {"lang": "en"} in page.all("bdi")
     assert "natural or laboratory-grown: not separable" in text
+
+
+def test_an_estimated_weight_stands_by_itself_with_its_formula(make: SimpleNamespace, tmp_path: Path) -> None:
+    with Book.create(tmp_path / "book") as book:
+        stone = make.fill(book, tmp_path)
+        measure = Quantity(6.0, 0.02, "mm")
+        found = estimate_weight(
+            book,
+            stone,
+            "round",
+            depth=Quantity(4.0, 0.05, "mm"),
+            specific_gravity=4.0,
+            length=measure,
+            width=measure,
+        )
+        keep_estimate(book, stone, found, by="A. Sample")
+        path = write_handout(book, [stone], tmp_path / "h.html", made=make.made)
+    page = Page(path.read_text("utf-8"))
+    text = re.sub(r"\s+", " ", page.visible).replace("\xa0", " ")
+    assert f"Weight est. {str(found.weight.weight).split(' ')[0]} ct ±" in text
+    assert found.weight.formula in text
+    assert "(k = 2)" in text
+    assert "not weighed" in text
+    assert text.count("estimated weight") == 0  # no row among the readings

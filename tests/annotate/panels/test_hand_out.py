@@ -75,9 +75,11 @@ def test_it_is_written_and_opened(
     monkeypatch.setattr(QDesktopServices, "openUrl", browser)
     assert not panel.open.isEnabled()
     panel.pictures.setChecked(True)
+    panel.pdf.setChecked(True)
     panel.write_to(tmp_path / "sheet.html")
     qtbot.waitUntil(lambda: panel.open.isEnabled(), timeout=30_000)
     assert "<title>Workshop record" in (tmp_path / "sheet.html").read_text(encoding="utf-8")
+    assert (tmp_path / "sheet.pdf").read_bytes().startswith(b"%PDF-")
     assert sorted(p.name for p in (tmp_path / "pictures").iterdir()) == [
         f"lid-3-as-received-{light}.{kind}" for light in ("blue", "white") for kind in ("png", "svg")
     ]
