@@ -5,7 +5,7 @@
 STONES holds pairs with a truth.json (see the README beside the test stones): before each there is old glue, yellow and
 crazed, after it none. Printed are, for every pair, yellowness, residue and crazing of the rim before and after, the
 difference, and on how many pairs each falls; with --series, the same of rendered stones with films of growing width, as
-which residue and crazing should grow (rendered first where not in the folder yet, a minute a stone on one core). The
+which all three should grow (rendered first where not in the folder yet, a minute a stone on one core). The
 true outline and the true motion are used, so that only the glue is judged.
 """
 
@@ -84,20 +84,21 @@ def print_pairs(folder: Path) -> None:
 
 
 def print_series(folder: Path, count: int) -> None:
-    """Print residue and crazing of stones with growing films."""
+    """Print yellowness, residue and crazing of stones with growing films."""
     folder.mkdir(parents=True, exist_ok=True)
     growing: dict[str, NDArray[np.float64]] = {}
     print("film (share of the diameter)   " + "".join(f"{f:8.2f}" for f in FILMS))
     for number in NUMBERS[:count]:
-        rows: dict[str, list[float]] = {"residue": [], "crazing": []}
+        rows: dict[str, list[float]] = {"yellowness": [], "residue": [], "crazing": []}
         for film in FILMS:
             change = _film(folder / f"g{number}-{film:.2f}.npz", number, film)
-            rows["residue"].append(change.before.residue.value)
-            rows["crazing"].append(0.0 if change.before.crazing is None else change.before.crazing.value)
+            for name, values in rows.items():
+                measured = getattr(change.before, name)
+                values.append(np.nan if measured is None else measured.value)
         for name, values in rows.items():
             print(f"r{number} {name:24}" + "".join(f"{v:8.2f}" for v in values))
             growing[f"{number} {name}"] = np.diff(values)
-    for name in ("residue", "crazing"):
+    for name in ("yellowness", "residue", "crazing"):
         steps = np.concatenate([v for key, v in growing.items() if key.endswith(name)])
         print(
             f"{name} grows or stays at {(steps >= 0).sum()} of {len(steps)} steps, least {steps.min():+.3f}"
