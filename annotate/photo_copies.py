@@ -1,7 +1,7 @@
 """Copies of a photograph for a page: a small one to read by, and one at full resolution to look closer.
 
 JPEG, because every browser, mail program and PDF reader shows it. At a quality that keeps fine lines and the grain of the
-camera, WebP and AVIF save little and take twice as long to decode, AVIF five times as long to write
+camera, WebP and AVIF save little and take twice as long to decode, AVIF four times as long to write
 (``benchmarks/handout.py``).
 """
 
