@@ -4,7 +4,10 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from sqlalchemy import insert
+
 from setstone.capture.photograph import Pixels
+from setstone.record import schema
 from setstone.record.entries import PhotographEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.filing import file_away, suffix
@@ -150,16 +153,17 @@ def correct_light(
         When neither is given.
     """
     from setstone.capture.correcting import shading, white_balance
+    from setstone.capture.ome_writing import Source
     from setstone.capture.open import open_photograph
 
     by = operator(by, required=True)
     pixels = stored_pixels(entry)
-    used: list[Source] = []
+    used: list[dict[str, str]] = []
     made, parameters = [], {}
     if blank is not None:
         field = open_photograph(blank)
         pixels = shading(field.pixels).applied(pixels)
-        used.append(_kept_source(book, blank, field))
+        used.append(_kept_reference(book, blank, field))
         made.append("shading divided out")
     if card is not None:
         photograph = open_photograph(card)
@@ -167,22 +171,26 @@ def correct_light(
         x0, y0, x1, y1 = (round(s * n) for s, n in zip(card_at, (width, height, width, height), strict=True))
         balance = white_balance(photograph.pixels, (x0, y0, x1, y1), lamp=entry.lamp)
         pixels = balance.applied(pixels)
-        used.append(_kept_source(book, card, photograph))
+        used.append(_kept_reference(book, card, photograph))
         made.append("white balanced on a grey card")
         parameters["factors of linear red, green and blue"] = (
             f"{balance.red:.3f} {balance.green:.3f} {balance.blue:.3f}"
         )
     if not made:
         raise BookError("There is nothing to correct the light by; give a blank field or a grey card.")
-    return _keep(book, stone, [entry], pixels, ", ".join(made), parameters, by, used)
+    more = [Source(row["name"], row["sha256"]) for row in used]
+    with book.atomic() as connection:
+        kept = _keep(book, stone, [entry], pixels, ", ".join(made), parameters, by, more)
+        rows = [{**row, "photograph_sha256": kept.sha256} for row in used]
+        connection.execute(insert(schema.light_references), rows)
+    return kept
 
 
-def _kept_source(book: Store, file: Path, photograph: "Photograph") -> "Source":
-    from setstone.capture.ome_writing import Source
-
+def _kept_reference(book: Store, file: Path, photograph: "Photograph") -> dict[str, str]:
+    """Keep the file of a blank field or grey card, and return its row but for the photograph it is for."""
     name = photograph.sha256 + suffix(photograph.format, photograph.name)
     file_away(file, book.photographs_folder / name, photograph.sha256)
-    return Source(photograph.name, photograph.sha256)
+    return {"sha256": photograph.sha256, "name": photograph.name, "file": name}
 
 
 def _keep(

@@ -154,6 +154,18 @@ calibration_photographs = Table(
     sqlite_autoincrement=True,
 )
 
+# Blank fields and grey cards by which the light of a photograph was corrected, kept in the same folder.
+light_references = Table(
+    "light_references",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("photograph_sha256", String(64), nullable=False, index=True),
+    Column("sha256", String(64), nullable=False),
+    Column("name", String(255), nullable=False),
+    Column("file", String(255), nullable=False),
+    sqlite_autoincrement=True,
+)
+
 photographs = Table(
     "photographs",
     metadata,

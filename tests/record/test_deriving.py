@@ -18,6 +18,7 @@ from setstone.record.deriving import Way, combine, correct_light
 from setstone.record.entries import PhotographEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.examining import examine_stone
+from setstone.record.exporting import export_book
 from setstone.record.photographs import stored_pixels
 from setstone.record.series import claimed_index, series_of
 
@@ -81,6 +82,10 @@ def test_light_corrected(
         digest = sha256((tmp_path / name).read_bytes()).hexdigest()
         assert f"{name} ({digest[:12]})" in told
         assert (book.photographs_folder / f"{digest}.png").read_bytes() == (tmp_path / name).read_bytes()
+    assert export_book(book, tmp_path / "export").is_dir()
+    kept = {p.name for p in (tmp_path / "export" / "photographs").iterdir()}
+    for name in ("blank.png", "card.png"):
+        assert sha256((tmp_path / name).read_bytes()).hexdigest() + ".png" in kept
     red, _, blue = stored_pixels(entry).reshape(-1, 3).mean(axis=0)
     assert red < blue
     with pytest.raises(BookError, match="nothing to correct"):

@@ -19,6 +19,7 @@ from sqlalchemy import select
 
 from setstone.capture.photograph import Lamp
 from setstone.record.book import Book
+from setstone.record.deriving import correct_light
 from setstone.record.entries import StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.exporting import export_book, exported_tables
@@ -101,12 +102,15 @@ def test_nothing_is_lost_between_any_two_kinds_of_database(
     micrometer = tmp_path / "micrometer.png"
     Image.fromarray(ruled(28.5, 12.0, lines=40, size=520)).save(micrometer)
     book.calibrate_setup(book.add_setup("60x", by="Ada"), [micrometer], division_um=10, by="Ada")
+    blank = tmp_path / "blank.png"
+    Image.new("RGB", Image.open(picture).size, (190, 190, 190)).save(blank)
+    even = correct_light(book, stone, book.photographs(stone)[0], blank=blank, by="Ada")
     before = rows(book)
     assert all(before.values()), "each table holds something"
     with import_book(export_book(book, tmp_path / name), target, by="Bea") as again:
         after = rows(again)
         kept = {p.read_bytes() for p in again.photographs_folder.iterdir()}
-        assert kept == {picture.read_bytes(), micrometer.read_bytes()}
+        assert kept == {f.read_bytes() for f in (picture, micrometer, blank, even.path)}
         assert [told(p) for p in again.progress()] == [told(p) for p in book.progress()]
         assert again.journal()[-1].action == "import book"
         # It goes on where it was: numbers are not given twice.
