@@ -58,6 +58,8 @@ class Bench:
         self.stone: StoneEntry | None = None
         self.occasion = ""
         self.review: Review | None = None
+        #: Numbers of the stones as a list shows them, where one does.
+        self.listed: Callable[[], list[int]] | None = None
         self._count_anew()
         self._presence: Presence | None = None
         self._last_line = 0
@@ -211,11 +213,12 @@ class Bench:
         self.review_changed.emit()
 
     def choose_by(self, step: int) -> None:
-        """Choose the stone that many places further in the list."""
-        ids = [p.stone_id for p in self.progress]
+        """Choose the stone that many places further in the list as it is shown; never beyond its ends."""
+        stones = {p.stone_id: p.stone for p in self.progress}
+        ids = list(stones) if self.listed is None else self.listed()
         if ids:
             at = ids.index(self.stone.id) + step if self.stone is not None and self.stone.id in ids else 0
-            self.choose(self.progress[min(len(ids) - 1, max(0, at))].stone)
+            self.choose(stones[ids[min(len(ids) - 1, max(0, at))]])
 
     def add_stone(self, position: str, *, claimed_as: str = "", to: str = "") -> None:
         """Add a stone to an object; the object is added too where there is none of that name.

@@ -75,6 +75,7 @@ class StonesPanel(QStackedWidget):
         self._line = line_height(self)
         self._model = StoneModel(bench, Thumbnails(bench, pixels), self.font())
         self._filter = StoneFilter(self._model, bench)
+        bench.listed = self._listed
         self._make_start()
         self._make_list()
         self.setFocusProxy(self.table)
@@ -440,6 +441,11 @@ class StonesPanel(QStackedWidget):
     def open_book(self, folder: Path) -> None:
         """Open a book in place of the one that is open."""
         self._attempt(lambda: self._bench.open(folder))
+
+    def _listed(self) -> list[int]:
+        """Stones as they stand in the list, what is not looked for left out."""
+        rows = (self._filter.index(row, STONE) for row in range(self._filter.rowCount()))
+        return [self._model.rows[self._filter.mapToSource(index).row()].stone.id for index in rows]
 
     def _sign(self) -> None:
         here = self._bench.here

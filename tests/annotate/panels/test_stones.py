@@ -159,6 +159,23 @@ def test_the_filter_keeps_the_stone_in_hand(panel: StonesPanel, bench: Bench, bo
     assert bench.stone.position == "lid-4"
 
 
+def test_next_and_before_follow_the_list_as_it_is_shown(panel: StonesPanel, bench: Bench, book: Path) -> None:
+    bench.open(book)
+    for position in ("lid-5", "lid-6", "lid-15"):
+        bench.add_stone(position)
+    bench.choose(bench.progress[0].stone)
+    panel.text.setText("5")
+    seen = []
+    for _ in range(4):
+        bench.choose_by(1)
+        assert bench.stone is not None
+        seen.append(bench.stone.position)
+    assert seen == ["lid-5", "lid-15", "lid-15", "lid-15"]
+    bench.choose_by(-1)
+    assert bench.stone is not None
+    assert bench.stone.position == "lid-5"
+
+
 def test_stones_are_searched_by_all_the_book_says_of_them(
     panel: StonesPanel, bench: Bench, book: Path, qtbot: Any
 ) -> None:
