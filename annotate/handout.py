@@ -19,6 +19,7 @@ from setstone.annotate.errors import AnnotateError
 from setstone.annotate.files import replace_file
 from setstone.annotate.lettering import plain
 from setstone.annotate.redaction import without_names
+from setstone.annotate.seal import Seal
 from setstone.annotate.sheet import StoneSheet, sheet_of
 from setstone.annotate.texts import Texts, texts_in
 from setstone.annotate.views import page_view
@@ -92,7 +93,14 @@ def gather(
     return sheets
 
 
-def render(sheets: Sequence[StoneSheet], texts: Texts, *, made: datetime, workshop: str = "") -> str:
+def render(
+    sheets: Sequence[StoneSheet],
+    texts: Texts,
+    *,
+    made: datetime,
+    workshop: str = "",
+    seal: Seal | None = None,
+) -> str:
     """Lay out the hand-out.
 
     Parameters
@@ -103,6 +111,8 @@ def render(sheets: Sequence[StoneSheet], texts: Texts, *, made: datetime, worksh
         The date it bears.
     workshop : str
         Who hands it out; may be empty.
+    seal : Seal, optional
+        What ties it to its evidence package.
 
     Returns
     -------
@@ -121,6 +131,8 @@ def render(sheets: Sequence[StoneSheet], texts: Texts, *, made: datetime, worksh
             style=Markup(style),  # noqa: S704 our own style sheet and whole numbers
             style_hash=_hash(style),
             script=Markup(script),  # noqa: S704 our own
+            seal=seal,
+            qr=Markup(seal.qr_svg) if seal else "",  # noqa: S704 drawn from hexadecimal digits
             script_hash=_hash(script),
         )
     )

@@ -94,7 +94,7 @@ def overlay_of(
             for c in shown(entry, least_score)
             if c.candidate.lamp == lamp or not both or (c.is_finding and aligned)
         ]
-        girdle = None if outline is None else _mapped(outline.points, matrix)
+        girdle = None if outline is None else mapped(outline.points, matrix)
         groups.extend(_marks(marked, matrix, girdle, size, unit, texts))
     findings = sum(g.role == "finding" for g in groups)
     candidates = sum(g.role == "candidate" for g in groups)
@@ -142,7 +142,7 @@ def tag_width(number: int, unit: float) -> float:
 
 
 def _girdle(outline: Outline, matrix: NDArray[np.float64], unit: float, texts: Texts) -> Group:
-    points = _mapped(outline.points, matrix)
+    points = mapped(outline.points, matrix)
     shapes: list[Shape] = []
     for run, seen, whole in _runs(points, outline.seen):
         line = style.OUTLINE if seen else style.EXTRAPOLATED
@@ -174,7 +174,7 @@ def _marks(
     unit: float,
     texts: Texts,
 ) -> list[Group]:
-    positions = _mapped(np.array([c.candidate.position for c in marked]).reshape(-1, 2), matrix)
+    positions = mapped(np.array([c.candidate.position for c in marked]).reshape(-1, 2), matrix)
     widest = max((tag_width(c.number, unit) for c in marked), default=0.0)
     places = tag_places(
         positions,
@@ -186,7 +186,7 @@ def _marks(
     groups = []
     for c, place in zip(marked, places, strict=True):
         line = style.FINDING if c.is_finding else style.CANDIDATE
-        path = _mapped(c.candidate.path, matrix)
+        path = mapped(c.candidate.path, matrix)
         ring = around(path, style.CLEARANCE * unit, closed=c.candidate.kind == "spot")
         nearest = ring[np.argmin(np.hypot(*(ring - place).T))]
         role: Role = "finding" if c.is_finding else "candidate"
@@ -212,7 +212,7 @@ def mark_title(entry: CandidateEntry, texts: Texts) -> str:
     return texts(name, number=entry.number, kind=kind_words(entry, texts))
 
 
-def _mapped(points: NDArray[np.float64], matrix: NDArray[np.float64]) -> Points:
+def mapped(points: NDArray[np.float64], matrix: NDArray[np.float64]) -> Points:
     """Points (N, 2) through a projective map (3, 3)."""
     homogeneous = points @ matrix[:, :2].T + matrix[:, 2]
     return np.asarray(homogeneous[:, :2] / homogeneous[:, 2:], np.float64)

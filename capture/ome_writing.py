@@ -85,6 +85,23 @@ class Circumstances:
         return f"Made as {self.made_by}{f' ({told})' if told else ''}{f' from {of}' if of else ''}."
 
 
+class Region(NamedTuple):
+    """What is marked on a photograph.
+
+    Parameters
+    ----------
+    name : str
+    points : sequence of (float, float)
+        In pixels; (0, 0) is the corner of the first pixel.
+    closed : bool
+        Whether they enclose an area; else they are a line.
+    """
+
+    name: str
+    points: Sequence[tuple[float, float]]
+    closed: bool
+
+
 class Derivation(NamedTuple):
     """What `Circumstances.derivation` tells: how it was made, its parameters in words, and the sources' digests."""
 
@@ -106,7 +123,9 @@ def read_derivation(text: str) -> Derivation | None:
     return Derivation(found["made"], found["told"] or "", tuple(_DIGEST.findall(found["sources"] or "")))
 
 
-def write_ome(path: Path, pixels: Pixels, facts: Circumstances, *, software: str) -> Path:
+def write_ome(
+    path: Path, pixels: Pixels, facts: Circumstances, *, software: str, regions: Sequence[Region] = ()
+) -> Path:
     """Write a photograph; a file that is there is never written over.
 
     Parameters
@@ -118,6 +137,8 @@ def write_ome(path: Path, pixels: Pixels, facts: Circumstances, *, software: str
     facts : Circumstances
     software : str
         Program and version.
+    regions : sequence of Region
+        What is marked on it.
 
     Returns
     -------
@@ -134,7 +155,7 @@ def write_ome(path: Path, pixels: Pixels, facts: Circumstances, *, software: str
         raise PhotographError(f"'{path}' is to be an OME-TIFF; choose a name that ends in '.ome.tif'.")
     resolution = None if facts.um_per_px is None else (1e4 / facts.um_per_px, 1e4 / facts.um_per_px)
     taken = datetime.now(UTC) if facts.taken is None else facts.taken
-    xml = ome_xml(pixels, facts, name=path.name, software=software)
+    xml = ome_xml(pixels, facts, name=path.name, software=software, regions=regions)
     try:
         handle, temporary = tempfile.mkstemp(prefix=".setstone-", suffix=".tif", dir=path.parent)
         os.close(handle)
@@ -176,7 +197,9 @@ def write_ome(path: Path, pixels: Pixels, facts: Circumstances, *, software: str
     return path
 
 
-def ome_xml(pixels: Pixels, facts: Circumstances, *, name: str, software: str) -> str:
+def ome_xml(
+    pixels: Pixels, facts: Circumstances, *, name: str, software: str, regions: Sequence[Region] = ()
+) -> str:
     """Return the description that makes a TIFF an OME-TIFF."""
     root = ElementTree.Element("OME", {"xmlns": _SCHEMA, "Creator": software})
     _instrument(root, facts)
@@ -217,11 +240,18 @@ def ome_xml(pixels: Pixels, facts: Circumstances, *, name: str, software: str) -
     if facts.exposure_s is not None:
         at.set("ExposureTime", f"{facts.exposure_s:.9g}")
         at.set("ExposureTimeUnit", "s")
+    for number in range(len(regions)):
+        _add(image, "ROIRef", ID=f"ROI:{number}")
     if facts.derivation:
         _add(image, "AnnotationRef", ID="Annotation:0")
         notes = _add(root, "StructuredAnnotations")
         note = _add(notes, "CommentAnnotation", ID="Annotation:0", Namespace=NAMESPACE)
         _add(note, "Value").text = facts.derivation
+    for number, region in enumerate(regions):
+        marked = _add(_add(root, "ROI", ID=f"ROI:{number}", Name=region.name), "Union")
+        pairs = " ".join(f"{x:.2f},{y:.2f}" for x, y in region.points)
+        kind = "Polygon" if region.closed else "Polyline"
+        _add(marked, kind, ID=f"Shape:{number}", Text=region.name, Points=pairs)
     text = _NO_XML.sub("?", ElementTree.tostring(root, encoding="unicode"))
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + text
 

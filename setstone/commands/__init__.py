@@ -15,6 +15,7 @@ from setstone.commands import (
     exchange,
     identity,
     output,
+    package,
     photographs,
     readings,
     setups,
@@ -46,6 +47,7 @@ for group in (
     identity,
     versions,
     output,
+    package,
     exchange,
     window,
 ):

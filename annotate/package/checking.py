@@ -1,0 +1,224 @@
+"""Check a package: was anything altered, added or removed since it was signed, by which key, and when."""
+
+import hashlib
+import zipfile
+import zlib
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from setstone.annotate.errors import AnnotateError
+from setstone.annotate.package.bag import ALGORITHMS, SIGNED_LIST, read_information, read_manifest
+from setstone.annotate.package.key import fingerprint_of, is_signed, public_key_of
+from setstone.annotate.package.layout import (
+    FINGERPRINT,
+    HANDOUT,
+    KINDS,
+    LATEST,
+    PUBLIC_KEY,
+    SIGNATURE,
+    SIGNED,
+    evidence_digest,
+)
+from setstone.annotate.package.opening import Package, opened, shown, whole
+from setstone.annotate.texts import Texts
+
+#: Clocks of two machines that are set differ by less.
+_CLOCKS_DIFFER = timedelta(minutes=10)
+_LISTS = {a: (f"manifest-{a}.txt", f"tagmanifest-{a}.txt") for a in ALGORITHMS}
+#: No list names them: they are about the lists.
+_UNLISTED = {SIGNATURE, *(tag for _, tag in _LISTS.values())}
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What is wrong with a package: a code for scripts, and a sentence."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What was found.
+
+    Parameters
+    ----------
+    problems : tuple of Answer
+        Empty where everything holds.
+    workshop : str
+        Who signed, as the package says.
+    signed : datetime or None
+        When, by the clock of the workshop.
+    fingerprint : str
+        Of the key that signed; empty without one.
+    evidence : str
+        Digest of the evidence, as the hand-out on paper bears it.
+    files : int
+    """
+
+    problems: tuple[Answer, ...]
+    workshop: str
+    signed: datetime | None
+    fingerprint: str
+    evidence: str
+    files: int
+
+
+def check_package(
+    path: Path, texts: Texts, *, fingerprint: str = "", now: datetime | None = None
+) -> Checked:
+    """Check a package that came from outside.
+
+    Parameters
+    ----------
+    path : Path
+        Its folder or zip; only read, and never unpacked.
+    texts : Texts
+    fingerprint : str
+        Of the key that is expected, from the hand-out on paper or from the workshop; blanks do not matter.
+    now : datetime, optional
+        Aware.
+
+    Returns
+    -------
+    Checked
+
+    Raises
+    ------
+    AnnotateError
+        When it cannot be read, or is no package.
+    """
+    with opened(path) as package:
+        if SIGNED_LIST not in package.sizes and "bagit.txt" not in package.sizes:
+            raise AnnotateError(
+                f"'{path}' is no evidence package: it has no 'bagit.txt'; give the folder that holds one, or its .zip."
+            )
+        information = read_information(whole(package, "bag-info.txt").decode(errors="replace"))
+        signed, latest = _moment(information.get(SIGNED)), _moment(information.get(LATEST))
+        lists, unreadable = _read_lists(package, texts)
+        signer = _fingerprint(package)
+        problems = [
+            *unreadable,
+            *_signature(package, texts),
+            *_key(package, information, signer, fingerprint, texts),
+            *_contents(package, lists, texts),
+            *_clock(signed, latest, now or datetime.now(UTC), texts),
+        ]
+        return Checked(
+            tuple(problems),
+            shown(information.get("Source-Organization", ""))[1:-1],
+            signed,
+            signer,
+            evidence_digest(lists.get(_LISTS["sha256"][0], {})),
+            len(package.sizes),
+        )
+
+
+def _read_lists(package: Package, texts: Texts) -> tuple[dict[str, dict[str, str]], list[Answer]]:
+    lists: dict[str, dict[str, str]] = {}
+    wrong = []
+    for name in (name for pair in _LISTS.values() for name in pair):
+        if name not in package.sizes:
+            wrong.append(_answer("removed", name, texts))
+            continue
+        try:
+            lists[name] = read_manifest(whole(package, name).decode())
+        except ValueError:
+            wrong.append(Answer("unreadable", texts("check.unreadable", file=shown(name))))
+    return lists, wrong
+
+
+def _signature(package: Package, texts: Texts) -> Iterator[Answer]:
+    if SIGNATURE not in package.sizes or PUBLIC_KEY not in package.sizes:
+        yield Answer("unsigned", texts("check.unsigned"))
+        return
+    try:
+        key = public_key_of(whole(package, PUBLIC_KEY))
+        holds = is_signed(key, whole(package, SIGNATURE), whole(package, SIGNED_LIST))
+    except (ValueError, zipfile.BadZipFile, zlib.error):
+        holds = False
+    if not holds:
+        yield Answer("signature", texts("check.signature"))
+
+
+def _fingerprint(package: Package) -> str:
+    with suppress(ValueError, zipfile.BadZipFile, zlib.error):
+        return fingerprint_of(public_key_of(whole(package, PUBLIC_KEY)))
+    return ""
+
+
+def _key(
+    package: Package, information: dict[str, str], signer: str, expected: str, texts: Texts
+) -> Iterator[Answer]:
+    if not signer:
+        return
+    if expected and _bare(expected) != _bare(signer):
+        yield Answer("other-key", texts("check.other_key"))
+    named = information.get(FINGERPRINT, "")
+    with suppress(zipfile.BadZipFile, zlib.error):
+        sheet = b"".join(package.pieces(HANDOUT)) if HANDOUT in package.sizes else signer.encode()
+        if _bare(named) != _bare(signer) or signer.encode() not in sheet:
+            yield Answer("other-key", texts("check.key_in_sheet"))
+
+
+def _contents(package: Package, lists: dict[str, dict[str, str]], texts: Texts) -> Iterator[Answer]:
+    digests: dict[str, dict[str, str]] = {}
+    for algorithm, pair in _LISTS.items():
+        for name, digest in (line for one in pair for line in lists.get(one, {}).items()):
+            digests.setdefault(name, {})[algorithm] = digest
+    for name, listed in sorted(digests.items()):
+        if name not in package.sizes:
+            yield _answer("removed", name, texts)
+        elif _digests(package, name) != listed:
+            yield _answer("altered", name, texts)
+    for name in sorted(package.sizes.keys() - digests.keys() - _UNLISTED):
+        yield _answer("added", name, texts)
+
+
+def _digests(package: Package, name: str) -> dict[str, str]:
+    """Hash a file by every algorithm at once; what cannot be read has no digest."""
+    made = {algorithm: hashlib.new(algorithm) for algorithm in ALGORITHMS}
+    try:
+        for piece in package.pieces(name):
+            for one in made.values():
+                one.update(piece)
+    except (zipfile.BadZipFile, zlib.error, EOFError):  # altered within a zip
+        return {}
+    return {algorithm: one.hexdigest() for algorithm, one in made.items()}
+
+
+def _clock(
+    signed: datetime | None, latest: datetime | None, now: datetime, texts: Texts
+) -> Iterator[Answer]:
+    if signed is None:
+        yield Answer("clock", texts("check.no_time"))
+    elif signed > now + _CLOCKS_DIFFER:
+        yield Answer("clock", texts("check.clock_ahead", signed=minute(signed)))
+    elif latest is not None and latest > signed:
+        yield Answer("clock", texts("check.clock_behind", signed=minute(signed), latest=minute(latest)))
+
+
+def minute(moment: datetime) -> str:
+    """Write a moment to the minute, in UTC."""
+    return f"{moment.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
+
+
+def _answer(code: str, name: str, texts: Texts) -> Answer:
+    kind = next(kind for beginning, kind in KINDS.items() if name.startswith(beginning))
+    return Answer(code, texts(f"check.{code}", what=texts(f"check.what.{kind}"), file=shown(name)))
+
+
+def _moment(text: str | None) -> datetime | None:
+    """Read an aware moment; None for anything else."""
+    try:
+        moment = datetime.fromisoformat(text or "")
+    except ValueError:
+        return None
+    return moment if moment.tzinfo is not None else None
+
+
+def _bare(fingerprint: str) -> str:
+    return "".join(fingerprint.split()).lower()

@@ -1,0 +1,207 @@
+"""What the workshop states of an object, as JSON: figures with unit and uncertainty, readings, work; see the schema."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from setstone.annotate.package.regions import kind_of
+from setstone.annotate.sheet import OccasionSheet, PictureSheet, StoneSheet
+from setstone.measure.quantity import Quantity
+from setstone.record.consistency import ReadAs
+from setstone.record.entries import CandidateEntry, ExaminationEntry, FactEntry, WorkEntry
+
+FORMAT = "setstone evidence"
+VERSION = 1
+
+
+@dataclass(frozen=True)
+class Copy:
+    """A photograph as it lies in the package.
+
+    Parameters
+    ----------
+    file : str
+    sha256 : str
+    unaltered : bool
+        Whether it is the original, byte for byte.
+    """
+
+    file: str
+    sha256: str
+    unaltered: bool
+
+
+def statement(
+    sheets: Sequence[StoneSheet], copies: Mapping[str, Copy], *, workshop: str, made: datetime
+) -> dict[str, Any]:
+    """Gather what is stated; it fits ``templates/readings.schema.json``.
+
+    Parameters
+    ----------
+    sheets : sequence of StoneSheet
+        Stones of one object, as they leave the house.
+    copies : mapping of str to Copy
+        By SHA-256 of the original.
+    workshop : str
+    made : datetime
+        Aware.
+
+    Returns
+    -------
+    dict
+        Names and remarks stand in it as typed.
+    """
+    return {
+        "format": FORMAT,
+        "version": VERSION,
+        "made": made.isoformat(),
+        "workshop": workshop,
+        "object": sheets[0].stone.object_name,
+        "facts": [_fact(fact) for fact in sheets[0].object_facts],
+        "stones": [_stone(sheet, copies) for sheet in sheets],
+    }
+
+
+def latest_entry(sheets: Sequence[StoneSheet]) -> datetime | None:
+    """When the last of all that is stated was entered; None where nothing is."""
+    return max((moment for sheet in sheets for moment in _moments(sheet)), default=None)
+
+
+def _moments(sheet: StoneSheet) -> Iterator[datetime]:
+    for noted in (*sheet.remarks, *sheet.object_facts, *sheet.facts, *sheet.work):
+        yield noted.at
+    for reading in sheet.readings:
+        yield reading.entry.at
+    for occasion in sheet.occasions:
+        yield occasion.examination.made
+        for candidate in occasion.examination.candidates:
+            if candidate.decision is not None:
+                yield candidate.decision.at
+    if sheet.version is not None:
+        for signed in sheet.version.signatures:
+            yield signed.at
+
+
+def _stone(sheet: StoneSheet, copies: Mapping[str, Copy]) -> dict[str, Any]:
+    found = sheet.consistency
+    return {
+        "stone": sheet.stone.position,
+        "claimed_as": sheet.stone.claimed_as,
+        "facts": [_fact(fact) for fact in sheet.facts],
+        "examinations": [_examination(occasion, copies) for occasion in sheet.occasions],
+        "readings": [_reading(reading) for reading in sheet.readings],
+        "summary": found.summary,
+        "consistent_with": [
+            {"material": line.name, "kind": line.kind, "note": line.note, "relative_probability": line.relative}
+            for line in found.lines
+        ],
+        "cannot_tell": list(found.cannot_tell),
+        "treatment": [
+            {"question": t.question, "verdict": t.verdict, "signs": list(t.signs)} for t in found.treatments
+        ],
+        "work": [_work(work) for work in sheet.work],
+        "remarks": [{"text": r.text, "at": r.at.isoformat(), **_by(r.by)} for r in sheet.remarks],
+    }
+
+
+def _examination(occasion: OccasionSheet, copies: Mapping[str, Copy]) -> dict[str, Any]:
+    entry = occasion.examination
+    return {
+        "occasion": entry.occasion,
+        "made": entry.made.isoformat(),
+        "program": f"setstone {entry.version}",
+        **_by(entry.by),
+        "photographs": [_photograph(p, copies[p.photograph.sha256]) for p in occasion.pictures],
+        **_measured(entry),
+        "findings": [_finding(c) for c in entry.candidates if c.is_finding],
+        "flags": [flag.text for flag in entry.result.flags],
+    }
+
+
+def _photograph(picture: PictureSheet, copy: Copy) -> dict[str, Any]:
+    taken = picture.photograph.taken
+    return {
+        "light": picture.lamp,
+        "taken": None if taken is None else taken.isoformat(),
+        "original_sha256": picture.photograph.sha256,
+        "file": copy.file,
+        "file_sha256": copy.sha256,
+        "unaltered": copy.unaltered,
+    }
+
+
+def _measured(entry: ExaminationEntry) -> dict[str, Any]:
+    scale, sizes = entry.result.scale, entry.result.diameters
+    return {
+        "scale": None
+        if scale is None
+        else {**_quantity(Quantity(scale.um_per_px, scale.u_um_per_px, "µm/px")), "source": scale.source},
+        "girdle": None
+        if sizes is None
+        else {
+            "mean": _quantity(sizes.mean),
+            "least": _quantity(sizes.least),
+            "greatest": _quantity(sizes.greatest),
+        },
+    }
+
+
+def _finding(entry: CandidateEntry) -> dict[str, Any]:
+    decision = entry.decision
+    return {
+        "number": entry.number,
+        "kind": kind_of(entry),
+        "light": entry.candidate.lamp,
+        "origin": entry.origin,
+        "sizes": {name: _quantity(value) for name, value in entry.candidate.sizes.items()},
+        "decided": None if decision is None else {"at": decision.at.isoformat(), **_by(decision.by)},
+    }
+
+
+def _reading(read: ReadAs) -> dict[str, Any]:
+    entry = read.entry
+    return {
+        "test": entry.test,
+        "value": entry.value,
+        "unit": entry.unit,
+        "uncertainty": entry.uncertainty,
+        "instrument": entry.instrument,
+        "stone_is_set": entry.stone_is_set,
+        "remark": entry.remark,
+        "understood": read.says,
+        "not_weighed_because": read.mark or None,
+        "read": (entry.taken or entry.at).isoformat(),
+        "entered": entry.at.isoformat(),
+        **_by(entry.by),
+    }
+
+
+def _fact(entry: FactEntry) -> dict[str, Any]:
+    return {
+        "what": str(entry.fact),
+        "said": entry.value,
+        "known_how": entry.fact.known_how,
+        "at": entry.at.isoformat(),
+        **_by(entry.by),
+    }
+
+
+def _work(entry: WorkEntry) -> dict[str, Any]:
+    return {
+        "what": str(entry.kind),
+        "done": entry.done.isoformat(),
+        "adhesive": entry.adhesive,
+        "solvent": entry.solvent,
+        "remark": entry.remark,
+        **_by(entry.done_by),
+    }
+
+
+def _quantity(quantity: Quantity) -> dict[str, Any]:
+    return {"value": quantity.value, "standard_uncertainty": quantity.u, "unit": quantity.unit}
+
+
+def _by(name: str) -> dict[str, str]:
+    """Who, where that leaves the house."""
+    return {"by": name} if name else {}

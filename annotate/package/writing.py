@@ -1,0 +1,222 @@
+"""Write the evidence package of an object: gathered, listed, signed; a folder or a zip of it."""
+
+import json
+import tempfile
+import zipfile
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from setstone import __version__
+from setstone.annotate.errors import AnnotateError
+from setstone.annotate.files import safe_stem
+from setstone.annotate.handout import gather, render
+from setstone.annotate.package import layout
+from setstone.annotate.package.annotations import annotation_page
+from setstone.annotate.package.bag import close_bag, digest_of, pieces
+from setstone.annotate.package.copies import STRIPPED, stripped
+from setstone.annotate.package.key import WorkshopKey
+from setstone.annotate.package.regions import Found, findings_on, girdle_on
+from setstone.annotate.package.statement import Copy, latest_entry, statement
+from setstone.annotate.pictures import write_picture
+from setstone.annotate.seal import Seal
+from setstone.annotate.sheet import PictureSheet, StoneSheet
+from setstone.annotate.texts import Texts, texts_in
+from setstone.capture.ome_writing import Circumstances, Region, write_ome
+from setstone.capture.open import open_photograph
+from setstone.record.book import Book
+from setstone.record.entries import ExaminationEntry, StoneEntry
+
+_PROGRAM = f"setstone {__version__}"
+
+
+@dataclass(frozen=True)
+class Leaving:
+    """What leaves the house beside the findings; nothing of it by default.
+
+    Parameters
+    ----------
+    names : bool
+        Names of those who examined, read and worked.
+    originals : bool
+        Photographs as the camera wrote them, with all it noted in them: serial numbers, place, owner.
+        Without this there are copies with the same pixels and without those notes.
+    """
+
+    names: bool = False
+    originals: bool = False
+
+
+def write_package(
+    book: Book,
+    stones: Sequence[StoneEntry],
+    to: Path,
+    key: WorkshopKey,
+    *,
+    leaving: Leaving | None = None,
+    language: str = "en",
+    now: datetime | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> Path:
+    """Write the evidence package on stones of one object, all of it or nothing.
+
+    Parameters
+    ----------
+    book : Book
+    stones : sequence of StoneEntry
+        Of one object; at least one.
+    to : Path
+        A folder to make, or a file whose name ends in ``.zip``; nothing may be there.
+    key : WorkshopKey
+    leaving : Leaving, optional
+    language : str
+        Of the hand-out.
+    now : datetime, optional
+        Aware; when it is signed.
+    progress : callable, optional
+        Told the position of each stone; whatever it raises ends the work and nothing is kept.
+
+    Returns
+    -------
+    Path
+        The same path.
+
+    Raises
+    ------
+    AnnotateError
+        When the stones are of several objects, something is there already, a photograph cannot be opened or was
+        altered in the book, the clock of this machine is behind the book, or it cannot be written.
+    """
+    now, leaving = now or datetime.now(UTC), leaving or Leaving()
+    if len({stone.object_id for stone in stones}) > 1:
+        raise AnnotateError("A package is of one object; choose stones of one object only.")
+    if to.exists():
+        raise AnnotateError(f"There is a '{to}' already; choose another name, or move it away.")
+    texts = texts_in(language)
+    sheets = gather(book, stones, texts, names=leaving.names, progress=progress)
+    latest = latest_entry(sheets)
+    if latest is not None and latest > now:
+        raise AnnotateError(
+            f"The latest entry of the book is of {latest:%Y-%m-%d %H:%M} UTC, and by the clock of this machine that is "
+            "still to come; set the clock, then write the package again."
+        )
+    information = {
+        "Source-Organization": book.workshop,
+        "External-Description": f"Evidence on {sheets[0].stone.object_name}",
+        "Bagging-Date": f"{now.astimezone(UTC):%Y-%m-%d}",
+        "Bag-Software-Agent": _PROGRAM,
+        layout.SIGNED: now.astimezone(UTC).isoformat(),
+        layout.LATEST: "" if latest is None else latest.isoformat(),
+        layout.FINGERPRINT: key.fingerprint,
+    }
+    try:
+        to.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(dir=to.parent, prefix=".packing-") as name:
+            folder = Path(name) / safe_stem(to.stem if to.suffix.lower() == ".zip" else to.name)
+            _fill(folder, sheets, texts, leaving, book.workshop, now)
+            seal = Seal(key.fingerprint, layout.evidence_digest(_digests(folder)))
+            page = render(sheets, texts, made=now, workshop=book.workshop, seal=seal)
+            _write(folder / layout.HANDOUT, page.encode())
+            _write(folder / layout.PUBLIC_KEY, key.public_pem)
+            _write(folder / layout.SIGNATURE, key.sign(close_bag(folder, information)))
+            (_zipped(folder) if to.suffix.lower() == ".zip" else folder).rename(to)
+    except OSError as error:
+        raise AnnotateError(
+            f"The package '{to}' cannot be written ({error.strerror or error}); check the folder and the free space."
+        ) from error
+    return to
+
+
+def _fill(
+    folder: Path, sheets: Sequence[StoneSheet], texts: Texts, leaving: Leaving, workshop: str, now: datetime
+) -> None:
+    copies = {
+        picture.photograph.sha256: _put(folder, sheet.stone, occasion.examination, picture, texts, leaving)
+        for sheet in sheets
+        for occasion in sheet.occasions
+        for picture in occasion.pictures
+    }
+    _write_json(folder / layout.READINGS, statement(sheets, copies, workshop=workshop, made=now))
+    schema = files("setstone.annotate").joinpath("templates", "readings.schema.json").read_bytes()
+    _write(folder / layout.SCHEMA, schema)
+
+
+def _put(
+    folder: Path,
+    stone: StoneEntry,
+    entry: ExaminationEntry,
+    picture: PictureSheet,
+    texts: Texts,
+    leaving: Leaving,
+) -> Copy:
+    """Put all that is about one photograph into the package."""
+    photograph, lamp = picture.photograph, picture.lamp
+    name = safe_stem(stone.position, entry.occasion, lamp)
+    found = findings_on(entry, lamp)
+    ome = _put_ome(folder / layout.OME / f"{name}.ome.tif", entry, picture, found)
+    data = photograph.path.read_bytes()
+    if digest_of([data]) != photograph.sha256:
+        raise AnnotateError(
+            f"The photograph '{photograph.name}' was altered in the book ({photograph.path}); add the original again, "
+            "then write the package again."
+        )
+    lies = folder / layout.PHOTOGRAPHS / f"{name}{photograph.path.suffix}"
+    if leaving.originals:
+        _write(lies, data)
+    elif photograph.format in STRIPPED:
+        _write(lies, stripped(data, photograph.format))
+    else:  # its pixels are in the OME-TIFF, without loss
+        lies = ome
+    drawn = [folder / layout.PICTURES / f"{name}.png", folder / layout.OVERLAYS / f"{name}.svg"]
+    write_picture(entry, stone, photograph, lamp, drawn)
+    source = f"../{lies.relative_to(folder / 'data').as_posix()}"
+    findings = annotation_page(photograph, source, found, texts)
+    _write_json(folder / layout.FINDINGS / f"{name}.jsonld", findings)
+    return Copy(lies.relative_to(folder).as_posix(), digest_of(pieces(lies)), unaltered=leaving.originals)
+
+
+def _put_ome(path: Path, entry: ExaminationEntry, picture: PictureSheet, found: Sequence[Found]) -> Path:
+    photograph = picture.photograph
+    regions = [Region(f"{f.entry.number} {f.kind}", f.points.tolist(), f.closed) for f in found]
+    girdle = girdle_on(entry, picture.lamp)
+    if girdle is not None:
+        regions.append(Region("girdle", girdle.tolist(), closed=True))
+    facts = Circumstances(
+        lamp=photograph.lamp,
+        um_per_px=picture.um_per_px,
+        taken=photograph.taken,
+        magnification=photograph.magnification,
+    )
+    path.parent.mkdir(parents=True, exist_ok=True)
+    return write_ome(path, open_photograph(photograph.path).pixels, facts, software=_PROGRAM, regions=regions)
+
+
+def _digests(folder: Path) -> dict[str, str]:
+    """SHA-256 of all that lies in the payload."""
+    return {
+        path.relative_to(folder).as_posix(): digest_of(pieces(path))
+        for path in (folder / "data").rglob("*")
+        if path.is_file()
+    }
+
+
+def _zipped(folder: Path) -> Path:
+    path = folder.with_name(f"{folder.name}.packed")
+    # Photographs are compressed already.
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_STORED) as archive:
+        for file in sorted(folder.rglob("*")):
+            if file.is_file():
+                archive.write(file, file.relative_to(folder.parent).as_posix())
+    return path
+
+
+def _write_json(path: Path, value: dict[str, Any]) -> None:
+    _write(path, (json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode())
+
+
+def _write(path: Path, content: bytes) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(content)
