@@ -129,11 +129,11 @@ def render(
             **view,
             t=texts,
             style=Markup(style),  # noqa: S704 our own style sheet and whole numbers
-            style_hash=_hash(style),
+            style_hash=policy_hash(style),
             script=Markup(script),  # noqa: S704 our own
             seal=seal,
             qr=Markup(seal.qr_svg) if seal else "",  # noqa: S704 drawn from hexadecimal digits
-            script_hash=_hash(script),
+            script_hash=policy_hash(script),
         )
     )
 
@@ -163,7 +163,7 @@ def _part(name: str) -> str:
     return files("setstone.annotate").joinpath("templates", name).read_text("utf-8")
 
 
-def _hash(inline: str) -> str:
+def policy_hash(inline: str) -> str:
     """Hash what stands in the page, as its policy names it."""
     return f"sha256-{base64.b64encode(hashlib.sha256(inline.encode()).digest()).decode()}"
 

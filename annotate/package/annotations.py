@@ -54,7 +54,11 @@ def _annotation(
 ) -> dict[str, Any]:
     entry, decision = found.entry, found.entry.decision
     sizes = "; ".join(size_words(entry.candidate, texts))
-    told = [("classifying", found.kind), ("describing", sizes), ("commenting", decision.reason if decision else "")]
+    told = [
+        ("classifying", found.kind),
+        ("describing", sizes),
+        ("commenting", decision.reason if decision else ""),
+    ]
     described: dict[str, Any] = {
         "id": f"urn:uuid:{uuid.uuid5(uuid.NAMESPACE_URL, f'{photograph.sha256}#{entry.number}')}",
         "type": "Annotation",
@@ -100,9 +104,9 @@ def _fragment_selector(found: Found, photograph: PhotographEntry) -> dict[str, s
     size = np.array([photograph.width, photograph.height])
     low = np.clip(np.floor(found.points.min(axis=0)), 0, size - 1).astype(int)
     high = np.clip(np.ceil(found.points.max(axis=0)), low + 1, size).astype(int)
-    x, y, width, height = *low.tolist(), *(high - low).tolist()
+    rectangle = ",".join(map(str, (*low, *(high - low))))
     return {
         "type": "FragmentSelector",
         "conformsTo": MEDIA_FRAGMENTS,
-        "value": f"xywh=pixel:{x},{y},{width},{height}",
+        "value": f"xywh=pixel:{rectangle}",
     }

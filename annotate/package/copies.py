@@ -16,7 +16,19 @@ from setstone.capture.photograph import Format
 STRIPPED: frozenset[Format] = frozenset({"JPEG", "PNG"})
 _ORIENTATION = 274
 #: PNG chunks without which pixels would look otherwise (W3C PNG, third edition, 11).
-_PNG_KEPT = {b"IHDR", b"PLTE", b"IDAT", b"IEND", b"tRNS", b"cHRM", b"gAMA", b"iCCP", b"sBIT", b"sRGB", b"cICP"}
+_PNG_KEPT = {
+    b"IHDR",
+    b"PLTE",
+    b"IDAT",
+    b"IEND",
+    b"tRNS",
+    b"cHRM",
+    b"gAMA",
+    b"iCCP",
+    b"sBIT",
+    b"sRGB",
+    b"cICP",
+}
 _PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 #: JPEG markers (ITU-T T.81, table B.1).
 _SOI, _EOI, _SOS, _APP0, _APP15, _COM = 0xD8, 0xD9, 0xDA, 0xE0, 0xEF, 0xFE
@@ -62,7 +74,7 @@ def _jpeg(data: bytes) -> bytes:
         segment = data[at:end]
         if segment[4:10] == b"Exif\0\0" and marker == 0xE1:
             side_up = _exif_segment(segment[4:])
-        if not _APP0 <= marker <= _APP15 and marker != _COM or _needed(marker, segment[4:]):
+        if (not _APP0 <= marker <= _APP15 and marker != _COM) or _needed(marker, segment[4:]):
             kept.append(segment)
         at = end
         if marker == _SOS:

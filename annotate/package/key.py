@@ -141,7 +141,7 @@ def public_key_of(pem: bytes) -> Ed25519PublicKey:
     except UnsupportedAlgorithm as error:
         raise ValueError("a key of another kind") from error
     if not isinstance(key, Ed25519PublicKey):
-        raise ValueError("a key of another kind")  # noqa: TRY004 what stands in a file, not a type in code
+        raise ValueError("a key of another kind")
     return key
 
 

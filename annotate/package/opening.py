@@ -88,7 +88,9 @@ class _Folder:
             if stat.S_ISDIR(kind.st_mode):
                 continue
             if not stat.S_ISREG(kind.st_mode):
-                raise AnnotateError(f"{shown(name)} in '{folder}' leads elsewhere and is no file; do not use it.")
+                raise AnnotateError(
+                    f"{shown(name)} in '{folder}' leads elsewhere and is no file; do not use it."
+                )
             sizes[name] = kind.st_size
         _require_bounds(sizes, folder)
         return cls(folder, sizes)

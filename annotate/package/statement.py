@@ -69,8 +69,9 @@ def latest_entry(sheets: Sequence[StoneSheet]) -> datetime | None:
 
 
 def _moments(sheet: StoneSheet) -> Iterator[datetime]:
-    for noted in (*sheet.remarks, *sheet.object_facts, *sheet.facts, *sheet.work):
-        yield noted.at
+    yield from (remark.at for remark in sheet.remarks)
+    yield from (fact.at for fact in (*sheet.object_facts, *sheet.facts))
+    yield from (work.at for work in sheet.work)
     for reading in sheet.readings:
         yield reading.entry.at
     for occasion in sheet.occasions:
@@ -93,7 +94,12 @@ def _stone(sheet: StoneSheet, copies: Mapping[str, Copy]) -> dict[str, Any]:
         "readings": [_reading(reading) for reading in sheet.readings],
         "summary": found.summary,
         "consistent_with": [
-            {"material": line.name, "kind": line.kind, "note": line.note, "relative_probability": line.relative}
+            {
+                "material": line.name,
+                "kind": line.kind,
+                "note": line.note,
+                "relative_probability": line.relative,
+            }
             for line in found.lines
         ],
         "cannot_tell": list(found.cannot_tell),

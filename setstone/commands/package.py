@@ -17,10 +17,10 @@ LanguageOption = Annotated[str, typer.Option(help="Language of what is written: 
 def register(app: typer.Typer) -> None:
     """Add these commands to the command line."""
     package = typer.Typer(no_args_is_help=True, help="The signed package of all that the hand-out rests on.")
-    package.command()(write)
-    package.command()(check)
-    package.command()(page)
-    package.command()(key)
+    package.command("write")(write)
+    package.command("check")(check)
+    package.command("page")(page)
+    package.command("key")(key)
     app.add_typer(package, name="package")
 
 
@@ -62,9 +62,7 @@ def write(
 
 def check(
     package: Annotated[Path, typer.Argument(help="Folder or .zip of a package.")],
-    key: Annotated[
-        str, typer.Option(metavar="FINGERPRINT", help="Fingerprint the workshop gave you.")
-    ] = "",
+    key: Annotated[str, typer.Option(metavar="FINGERPRINT", help="Fingerprint the workshop gave you.")] = "",
     language: LanguageOption = "en",
     as_json: JsonOption = False,
 ) -> None:

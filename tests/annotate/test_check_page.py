@@ -1,0 +1,156 @@
+"""The page that checks packages, driven in Chromium: offline, the same answers as the command's."""
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from setstone.annotate.package.bag import close_bag
+from setstone.annotate.package.checking import check_package
+from setstone.annotate.package.key import WorkshopKey, workshop_key
+from setstone.annotate.package.layout import SIGNATURE
+from setstone.annotate.package.page import check_page, write_page
+from setstone.annotate.texts import LANGUAGES, english
+
+CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+
+
+@pytest.fixture(scope="module")
+def key(tmp_path_factory: pytest.TempPathFactory) -> WorkshopKey:
+    return workshop_key(tmp_path_factory.mktemp("key") / "workshop-key.pem")
+
+
+def sign(package: Path, key: WorkshopKey, signed: str = "2026-01-02T03:04:05+00:00") -> None:
+    for name in package.glob("*manifest-*"):
+        name.unlink()
+    (package / "public-key.pem").write_bytes(key.public_pem)
+    information = {
+        "Source-Organization": "Workshop on the Quay <b>",
+        "Signed": signed,
+        "Latest-Entry": "2026-01-01T00:00:00.123456+00:00",
+        "Key-Fingerprint": key.fingerprint,
+    }
+    (package / SIGNATURE).write_bytes(key.sign(close_bag(package, information)))
+
+
+@pytest.fixture
+def package(tmp_path: Path, key: WorkshopKey) -> Path:
+    """A package as small as can be; the page looks at files only."""
+    folder = tmp_path / "snuff-box"
+    (folder / "data/photographs").mkdir(parents=True)
+    (folder / "data/photographs/lid-3.png").write_bytes(bytes(range(256)) * 40)
+    (folder / "data/readings.json").write_text('{"value": "1.762"}')
+    (folder / "data/hand-out.html").write_text(f"<code>{key.fingerprint}</code>")
+    sign(folder, key)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
+    if CHROMIUM is None:
+        pytest.skip("no Chromium is installed")
+    with playwright.sync_playwright() as driver:
+        running = driver.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield running
+        running.close()
+
+
+@pytest.fixture
+def page(browser: Any, tmp_path: Path) -> Iterator[Any]:
+    """The page in a browser without network, which complains of nothing."""
+    context = browser.new_context(offline=True, viewport={"width": 360, "height": 740})
+    opened = context.new_page()
+    said: list[str] = []
+    opened.on("console", lambda message: said.append(message.text))
+    opened.on("pageerror", lambda error: said.append(str(error)))
+    opened.on(
+        "request", lambda request: said.append(request.url) if not request.url.startswith("file:") else None
+    )
+    opened.goto(write_page(tmp_path / "check.html").as_uri())
+    yield opened
+    assert not said
+    context.close()
+
+
+def answers(page: Any, package: Path, expected: str = "") -> tuple[str, list[str], list[str]]:
+    page.fill("#expected", expected)
+    page.set_input_files("#folder" if package.is_dir() else "#zip", package)
+    page.wait_for_selector("#answer:not([hidden])")
+    title = page.inner_text("#answer h2")
+    return title, page.locator("#answer li").all_inner_texts(), page.locator("#answer dd").all_inner_texts()
+
+
+def zipped(folder: Path) -> Path:
+    return Path(shutil.make_archive(str(folder), "zip", folder.parent, folder.name))
+
+
+def test_a_whole_package(page: Any, package: Path, key: WorkshopKey) -> None:
+    found = check_package(package, english(), fingerprint=key.fingerprint)
+    assert not found.problems
+    for path in (package, zipped(package)):
+        title, problems, facts = answers(page, path, key.fingerprint)
+        assert title == english()("check.good")
+        assert problems == []
+        assert facts == [
+            found.workshop, "2026-01-02 03:04 UTC", found.fingerprint, found.evidence, str(found.files)
+        ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "what",
+    ["pixel", "number", "added", "removed", "unsigned", "list", "other key", "expected", "ahead", "behind"],
+)
+def test_the_page_says_what_the_command_says(page: Any, package: Path, key: WorkshopKey, what: str) -> None:
+    expected = ""
+    if what == "pixel":
+        path = package / "data/photographs/lid-3.png"
+        path.write_bytes(b"\x01" + path.read_bytes()[1:])
+    elif what == "number":
+        (package / "data/readings.json").write_text('{"value": "2.417"}')
+    elif what == "added":
+        (package / "data/exe.\u202egnp").write_text("<b>")
+    elif what == "removed":
+        (package / "data/readings.json").unlink()
+    elif what == "unsigned":
+        (package / SIGNATURE).unlink()
+    elif what == "list":
+        (package / "manifest-sha512.txt").write_text("0 data/none\nno list")
+    elif what == "other key":
+        sign(package, workshop_key(package.parent / "other.pem"))
+    elif what == "expected":
+        expected = "0" * 64
+    else:
+        sign(package, key, "2999-01-01T00:00:00+00:00" if what == "ahead" else "2019-01-01T00:00:00+00:00")
+    found = check_package(package, english(), fingerprint=expected)
+    assert found.problems
+    for path in (package, zipped(package)):
+        title, problems, _ = answers(page, path, expected)
+        assert title == english()("check.bad")
+        assert problems == [problem.text for problem in found.problems]
+
+
+def test_what_is_no_package_is_said(page: Any, tmp_path: Path) -> None:
+    (tmp_path / "a.zip").write_bytes(b"no zip")
+    assert answers(page, tmp_path / "a.zip")[0] == english()("check.damaged")
+
+
+def test_a_browser_without_the_signature_is_told(page: Any) -> None:
+    page.add_init_script("crypto.subtle.generateKey = () => Promise.reject(new Error());")
+    page.reload()
+    page.wait_for_selector("#answer:not([hidden])")
+    assert page.inner_text("#answer h2") == english()("check.no_ed25519")
+    assert page.is_disabled("#zip")
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_its_policy_admits_no_network(language: str) -> None:
+    """CSP Level 3: nothing but the style and script whose hashes it names."""
+    source = check_page(language)
+    assert f'<html lang="{language}">' in source
+    assert "default-src 'none'; style-src 'sha256-" in source
+    assert "unsafe" not in source
+    assert "connect-src" not in source
+    assert source.count("</script>") == 1
