@@ -29,18 +29,19 @@ from setstone.measure.candidates import LIKELY, LampName
 from setstone.measure.errors import MeasurementError
 from setstone.measure.examination import Examination
 from setstone.measure.examine import examine
+from setstone.measure.register import register
 
 PICTURES = {".jpg", ".jpeg", ".png", ".tif", ".tiff"}
 
 
 def views(case: Path) -> dict[str, dict[Lamp, Path]]:
-    """Find the pictures of a case by occasion ("" for a single stone) and lamp."""
+    """Find the pictures of a case by occasion ("" for a single stone) and lamp, before the work before after it."""
     found: dict[str, dict[Lamp, Path]] = defaultdict(dict)
     for path in sorted(case.iterdir()):
         occasion, _, lamp = path.stem.rpartition("_")
         if path.suffix.lower() in PICTURES and lamp in (Lamp.WHITE, Lamp.BLUE):
             found[occasion][Lamp(lamp)] = path
-    return dict(found)
+    return dict(sorted(found.items(), reverse=True))
 
 
 def disc_of_equal_area(outline: NDArray[np.float64]) -> dict[str, float]:
@@ -100,14 +101,39 @@ def examined(
             yield Examined(case.name, occasion, paths, result)
 
 
+def motion(before: Examined, after: Examined) -> NDArray[np.float64] | None:
+    """How the photographs after lie on those before; None where that cannot be told."""
+    outlines = [one.result.outline for one in (after, before)]
+    if outlines[0] is None or outlines[1] is None:
+        return None
+    lamps = [lamp for lamp in (Lamp.WHITE, Lamp.BLUE) if lamp in before.paths and lamp in after.paths]
+    moving, fixed = ([open_photograph(one.paths[lamp]).pixels for lamp in lamps] for one in (after, before))
+    scales = [one.result.scale for one in (after, before)]
+    found = register(
+        moving,
+        fixed,
+        moving_outline=outlines[0].points,
+        fixed_outline=outlines[1].points,
+        zoom=None if scales[0] is None or scales[1] is None else scales[0].um_per_px / scales[1].um_per_px,
+    )
+    return found.matrix if found.reliable else None
+
+
 def predictions(examinations: Iterable[Examined]) -> dict[str, Any]:
-    """Put examinations into the scorer's format, one entry a picture."""
-    images = {
-        f"{one.case}/{path.stem}": prediction(one.result, lamp)
-        for one in examinations
-        for lamp, path in one.paths.items()
-    }
-    return {"images": images}
+    """Put examinations into the scorer's format: an entry a picture, and one for each pair of occasions."""
+    images: dict[str, Any] = {}
+    pairs: dict[str, Any] = {}
+    before: Examined | None = None
+    for one in examinations:
+        for lamp, path in one.paths.items():
+            images[f"{one.case}/{path.stem}"] = prediction(one.result, lamp)
+        if one.occasion == "before":
+            before = one
+        elif one.occasion == "after" and before is not None and before.case == one.case:
+            matrix = motion(before, one)
+            if matrix is not None:
+                pairs[one.case] = {"transform": matrix.tolist()}
+    return {"images": images, "pairs": pairs}
 
 
 def main() -> None:

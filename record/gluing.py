@@ -1,5 +1,6 @@
 """What the work did to the glue of a stone and to its brilliance: photographs of two occasions beside each other."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -9,17 +10,12 @@ from numpy.typing import NDArray
 from setstone.record.entries import ExaminationEntry, PhotographEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.examinations import examination, latest_examinations
-from setstone.record.identity import fingerprint_of
 from setstone.record.photographs import find_photograph, stored_pixels
 from setstone.record.store import Store
 
 if TYPE_CHECKING:
     from setstone.measure.glue import GlueChange, Occasion
-    from setstone.measure.outline import Outline
-
-#: Likelihood ratio for the same stone from which on its turn is taken as told: fewer than one in 700 computed
-#: pairings of two stones reach it.
-_TURN_KNOWN = 10.0
+    from setstone.measure.light import Pixels
 
 
 @dataclass(frozen=True)
@@ -76,7 +72,7 @@ def compare_glue(
     looks = [_occasion(book, stone, entry) for entry in (first, second)]
     outlines = [entry.result.outline for entry in (first, second)]
     assert outlines[0] is not None  # noqa: S101 -- `_occasion` has made sure
-    matrix = _after_to_before(book, stone, first, second, looks)
+    matrix = _after_to_before(stone, (first, second), looks)
     change = glue_change(looks[0], looks[1], outlines[0].points, matrix)
     hazes = [None if entry.result.colour is None else entry.result.colour.haze for entry in (first, second)]
     return WorkShown(first.occasion, second.occasion, change, *hazes)
@@ -112,31 +108,31 @@ def _by_grey_card(photograph: PhotographEntry) -> bool:
 
 
 def _after_to_before(
-    book: Store, stone: StoneEntry, first: ExaminationEntry, second: ExaminationEntry, looks: "list[Occasion]"
+    stone: StoneEntry, entries: Sequence[ExaminationEntry], looks: "Sequence[Occasion]"
 ) -> NDArray[np.float64]:
-    """How the photograph after lies on that before: as far as the fingerprints tell, then more exactly."""
-    from setstone.measure.align import align, warp
-    from setstone.measure.fingerprint import likeness
-    from setstone.measure.same_stone import likelihood_ratio
+    """How the photographs after lie on those before."""
+    from setstone.measure.register import register
 
-    (found,) = likeness(fingerprint_of(book, first), [fingerprint_of(book, second)])
-    if likelihood_ratio(found) < _TURN_KNOWN:
+    with_blue = all(look.blue is not None for look in looks)
+    first, second = (_pictures(look, with_blue=with_blue) for look in looks)
+    outlines = [entry.result.outline for entry in entries]
+    assert outlines[0] is not None  # noqa: S101 -- `_occasion` has made sure
+    assert outlines[1] is not None  # noqa: S101
+    before_um, after_um = (look.um_per_px for look in looks)
+    found = register(
+        second,
+        first,
+        moving_outline=outlines[1].points,
+        fixed_outline=outlines[0].points,
+        zoom=None if before_um is None or after_um is None else after_um / before_um,
+    )
+    if not found.reliable:
         raise BookError(
-            f"The photographs of {stone.full_name} before and after are too little alike to tell how the stone was turned; "
-            "check that they show the same stone and that its outline is right on both."
+            f"It cannot be told how {stone.full_name} was turned between the photographs before and after: {found.reason}. "
+            "Check that they show the same stone and that its outline is right on both."
         )
-    assert first.result.outline is not None  # noqa: S101 -- `_occasion` has made sure
-    assert second.result.outline is not None  # noqa: S101
-    coarse = _onto(second.result.outline, first.result.outline, np.radians(found.turn_deg))
-    fine = align(warp(looks[1].white, coarse, looks[0].white.shape[:2]), looks[0].white)
-    exact: NDArray[np.float64] = fine.matrix @ coarse if fine.reliable else coarse
-    return exact
+    return found.matrix
 
 
-def _onto(outline: "Outline", other: "Outline", turn: float) -> NDArray[np.float64]:
-    """Turn, zoom and shift that bring one outline onto another."""
-    zoom = float(np.ptp(other.points, axis=0).mean() / np.ptp(outline.points, axis=0).mean())
-    cosine, sine = zoom * np.cos(turn), zoom * np.sin(turn)
-    matrix = np.array([[cosine, -sine, 0], [sine, cosine, 0], [0, 0, 1.0]])
-    matrix[:2, 2] = np.array(other.centre) - matrix[:2, :2] @ np.array(outline.centre)
-    return matrix
+def _pictures(look: "Occasion", *, with_blue: bool) -> "list[Pixels]":
+    return [look.white, look.blue] if with_blue and look.blue is not None else [look.white]

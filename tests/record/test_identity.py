@@ -53,7 +53,7 @@ def examined(
     """A stone of its own facets and lines, as if it had been examined."""
     rng = np.random.default_rng(seed)
     coarse = Image.fromarray(rng.integers(60, 200, (12, 12), np.uint8)).resize(
-        (300, 300), Image.Resampling.NEAREST
+        (300, 300), Image.Resampling.BICUBIC
     )
     noisy = np.array(coarse)[..., None] + np.random.default_rng(len(occasion)).normal(0, 3, (300, 300, 3))
     file = folder / f"{stone.position}-{seed}-{len(occasion)}_white.png"
@@ -167,5 +167,5 @@ def test_glue_before_and_after(book: Book, stone: StoneEntry, tmp_path: Path) ->
 def test_glue_of_photographs_too_little_alike(book: Book, stone: StoneEntry, tmp_path: Path) -> None:
     examined(book, stone, 1, tmp_path)
     examined(book, stone, 2, tmp_path, occasion="after")
-    with pytest.raises(BookError, match="too little alike"):
+    with pytest.raises(BookError, match=r"how .+ was turned"):
         compare_glue(book, stone)
