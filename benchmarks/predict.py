@@ -26,6 +26,7 @@ from setstone.capture.errors import PhotographError
 from setstone.capture.open import open_photograph
 from setstone.capture.photograph import Lamp
 from setstone.measure.candidates import LIKELY, LampName
+from setstone.measure.changes import changes, comparable
 from setstone.measure.errors import MeasurementError
 from setstone.measure.examination import Examination
 from setstone.measure.examine import examine
@@ -119,6 +120,28 @@ def motion(before: Examined, after: Examined) -> NDArray[np.float64] | None:
     return found.matrix if found.reliable else None
 
 
+def damage(before: Examined, after: Examined, after_to_before: NDArray[np.float64]) -> list[dict[str, Any]]:
+    """Lines that may be new damage, in the pixels of the photographs after."""
+    first, second = before.result, after.result
+    if first.outline is None or second.outline is None:
+        return []
+    seen = [
+        comparable(open_photograph(one.paths[Lamp.WHITE]).pixels, outline)
+        for one, outline in ((before, first.outline), (after, second.outline))
+    ]
+    found = changes(
+        first.candidates,
+        second.candidates,
+        after_to_before,
+        shown_before=(),
+        shown_after=[i for i, c in enumerate(second.candidates) if c.score >= LIKELY],
+        comparable_before=seen[0],
+        comparable_after=seen[1],
+        diameter_px=float(np.ptp(first.outline.points, axis=0).mean()),
+    )
+    return [{"line": second.candidates[c.index].path.tolist()} for c in found if c.possible_damage]
+
+
 def predictions(examinations: Iterable[Examined]) -> dict[str, Any]:
     """Put examinations into the scorer's format: an entry a picture, and one for each pair of occasions."""
     images: dict[str, Any] = {}
@@ -132,7 +155,7 @@ def predictions(examinations: Iterable[Examined]) -> dict[str, Any]:
         elif one.occasion == "after" and before is not None and before.case == one.case:
             matrix = motion(before, one)
             if matrix is not None:
-                pairs[one.case] = {"transform": matrix.tolist()}
+                pairs[one.case] = {"transform": matrix.tolist(), "changed": damage(before, one, matrix)}
     return {"images": images, "pairs": pairs}
 
 

@@ -1,21 +1,14 @@
 """What the work did to the glue of a stone and to its brilliance: photographs of two occasions beside each other."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
-
-from setstone.record.entries import ExaminationEntry, PhotographEntry, StoneEntry
-from setstone.record.errors import BookError
-from setstone.record.examinations import examination, latest_examinations
-from setstone.record.photographs import find_photograph, stored_pixels
+from setstone.record.entries import StoneEntry
 from setstone.record.store import Store
+from setstone.record.two_occasions import two_occasions
 
 if TYPE_CHECKING:
-    from setstone.measure.glue import GlueChange, Occasion
-    from setstone.measure.light import Pixels
+    from setstone.measure.glue import GlueChange
 
 
 @dataclass(frozen=True)
@@ -62,77 +55,10 @@ def compare_glue(
     """
     from setstone.measure.glue import glue_change
 
-    known = latest_examinations(book, stone)
-    if (before is None or after is None) and len(known) < 2:
-        raise BookError(
-            f"{stone.full_name} has not been examined on two occasions; photograph and examine it before and after."
-        )
-    first = known[0] if before is None else examination(book, stone, before)
-    second = known[-1] if after is None else examination(book, stone, after)
-    looks = [_occasion(book, stone, entry) for entry in (first, second)]
-    outlines = [entry.result.outline for entry in (first, second)]
-    assert outlines[0] is not None  # noqa: S101 -- `_occasion` has made sure
-    matrix = _after_to_before(stone, (first, second), looks)
-    change = glue_change(looks[0], looks[1], outlines[0].points, matrix)
-    hazes = [None if entry.result.colour is None else entry.result.colour.haze for entry in (first, second)]
-    return WorkShown(first.occasion, second.occasion, change, *hazes)
-
-
-def _occasion(book: Store, stone: StoneEntry, entry: ExaminationEntry) -> "Occasion":
-    from setstone.measure.align import warp
-    from setstone.measure.glue import Occasion
-
-    if entry.white is None or entry.result.outline is None:
-        raise BookError(
-            f"{stone.full_name} ({entry.occasion}) has no white photograph with an outline; glue is compared under white light."
-        )
-    photograph = find_photograph(book, entry.white)
-    white = stored_pixels(photograph)
-    blue = None
-    if entry.blue is not None and entry.result.blue_to_white is not None:
-        blue = warp(
-            stored_pixels(find_photograph(book, entry.blue)), entry.result.blue_to_white, white.shape[:2]
-        )
-    scale = entry.result.scale
-    return Occasion(
-        white, blue, None if scale is None else scale.um_per_px, grey_card=_by_grey_card(photograph)
-    )
-
-
-def _by_grey_card(photograph: PhotographEntry) -> bool:
-    """Whether the record says that its white was balanced on a grey card (`setstone.record.deriving.correct_light`)."""
-    from setstone.capture.ome_writing import read_derivation
-
-    made = (read_derivation(flag.text) for flag in photograph.flags)
-    return any(one is not None and "grey card" in one.made_by for one in made)
-
-
-def _after_to_before(
-    stone: StoneEntry, entries: Sequence[ExaminationEntry], looks: "Sequence[Occasion]"
-) -> NDArray[np.float64]:
-    """How the photographs after lie on those before."""
-    from setstone.measure.register import register
-
-    with_blue = all(look.blue is not None for look in looks)
-    first, second = (_pictures(look, with_blue=with_blue) for look in looks)
-    outlines = [entry.result.outline for entry in entries]
-    assert outlines[0] is not None  # noqa: S101 -- `_occasion` has made sure
-    assert outlines[1] is not None  # noqa: S101
-    before_um, after_um = (look.um_per_px for look in looks)
-    found = register(
-        second,
-        first,
-        moving_outline=outlines[1].points,
-        fixed_outline=outlines[0].points,
-        zoom=None if before_um is None or after_um is None else after_um / before_um,
-    )
-    if not found.reliable:
-        raise BookError(
-            f"It cannot be told how {stone.full_name} was turned between the photographs before and after: {found.reason}. "
-            "Check that they show the same stone and that its outline is right on both."
-        )
-    return found.matrix
-
-
-def _pictures(look: "Occasion", *, with_blue: bool) -> "list[Pixels]":
-    return [look.white, look.blue] if with_blue and look.blue is not None else [look.white]
+    both = two_occasions(book, stone, before, after)
+    change = glue_change(*both.looks, both.outlines[0].points, both.registration.matrix)
+    hazes = [
+        None if entry.result.colour is None else entry.result.colour.haze
+        for entry in (both.before, both.after)
+    ]
+    return WorkShown(both.before.occasion, both.after.occasion, change, *hazes)

@@ -31,6 +31,7 @@ from setstone.record.versions import Change, Version
 if TYPE_CHECKING:
     from setstone.capture.judging import Fitness
     from setstone.measure.glue import Rim
+    from setstone.record.changing import Comparison
     from setstone.record.gluing import WorkShown
     from setstone.record.identity import Match
 
@@ -428,4 +429,30 @@ def work_shown(shown: "WorkShown") -> dict[str, Any]:
         "reference": change.reference,
         "declined": change.declined,
         "near_neutral": change.near_neutral,
+    }
+
+
+def comparison(entry: "Comparison") -> dict[str, Any]:
+    """Two occasions compared."""
+    both = entry.both
+    return {
+        "before": both.before.occasion,
+        "after": both.after.occasion,
+        "turned_deg": both.registration.turned_deg,
+        "after_to_before": both.registration.matrix.tolist(),
+        "residual_um": entry.residual_um,
+        "places_agreeing": both.registration.agreeing,
+        "places_heard": both.registration.heard,
+        "changes": [
+            {
+                "occasion": one.occasion,
+                "number": one.entry.number,
+                "kind": one.entry.candidate.kind,
+                "finding": one.entry.is_finding,
+                "seen": str(one.change.where),
+                "possible_damage": one.change.possible_damage,
+                "evidence": one.says,
+            }
+            for one in entry.changed
+        ],
     }

@@ -1,4 +1,4 @@
-"""Commands that ask whether it is the same stone, and what the work did to the glue."""
+"""Commands that ask whether it is the same stone, what changed in it, and what the work did to the glue."""
 
 from pathlib import Path
 from typing import Annotated
@@ -28,6 +28,7 @@ def register(app: typer.Typer) -> None:
     app.command()(same)
     app.command()(whose)
     app.command()(glue)
+    app.command()(changes)
 
 
 def same(
@@ -127,3 +128,47 @@ def glue(
         say("k = 2. Edges of facets and a frosted setting count as some residue: read before against after.")
 
     show(as_json, j.work_shown(shown), human)
+
+
+def changes(
+    stone: StoneArgument,
+    before: Annotated[str, typer.Option(help="Occasion.", show_default="the first examined")] = "",
+    after: Annotated[str, typer.Option(help="Occasion.", show_default="the last examined")] = "",
+    everything: Annotated[bool, typer.Option("--all", help="List what is seen in both, too.")] = False,
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Compare what is seen in a stone before and after the work; possible damage comes first.
+
+    Example: setstone changes lid-5
+    """
+    from setstone.commands import as_json as j
+    from setstone.measure.changes import Where
+    from setstone.record.changing import compare_occasions
+
+    with open_book(book) as opened:
+        found = compare_occasions(opened, opened.stone(stone), before or None, after or None)
+
+    def human() -> None:
+        both = found.both
+        how = "" if found.residual_um is None else f", to {found.residual_um:.0f} µm (root mean square)"
+        say(
+            f"{both.after.occasion} lies on {both.before.occasion}, turned by {both.registration.turned_deg:.1f}°: "
+            f"{both.registration.reason}{how}."
+        )
+        rows = [
+            (
+                f"{one.entry.number}, {one.occasion}",
+                one.entry.candidate.kind if not one.entry.is_finding else "finding",
+                f"{one.change.where}{'; possible damage' if one.change.possible_damage else ''}",
+                one.says,
+            )
+            for one in found.changed
+            if everything or one.change.where is not Where.BOTH
+        ]
+        table(("number", "what", "seen", "what speaks for it"), rows, "Nothing is seen on one occasion only.")
+        say(
+            "A candidate is no finding: look at each in both photographs. What glare or the setting hides is not comparable."
+        )
+
+    show(as_json, j.comparison(found), human)

@@ -7,7 +7,8 @@ import pytest
 from PIL import Image
 from sqlalchemy import func, select
 
-from setstone.measure.candidates import Candidate
+from setstone.measure.candidates import LIKELY, Candidate
+from setstone.measure.changes import Where
 from setstone.measure.errors import MeasurementError
 from setstone.measure.examination import Examination
 from setstone.measure.fingerprint import Fingerprint
@@ -15,6 +16,7 @@ from setstone.measure.outline import Outline
 from setstone.measure.same_stone import Strength
 from setstone.record import identity, schema
 from setstone.record.book import Book
+from setstone.record.changing import compare_occasions
 from setstone.record.entries import ExaminationEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.gluing import compare_glue
@@ -169,3 +171,22 @@ def test_glue_of_photographs_too_little_alike(book: Book, stone: StoneEntry, tmp
     examined(book, stone, 2, tmp_path, occasion="after")
     with pytest.raises(BookError, match=r"how .+ was turned"):
         compare_glue(book, stone)
+
+
+def test_what_changed_is_told_with_numbers_of_its_occasion(
+    book: Book, stone: StoneEntry, tmp_path: Path
+) -> None:
+    first = examined(book, stone, 1, tmp_path)
+    second = examined(book, stone, 1, tmp_path, occasion="after")
+    found = compare_occasions(book, stone)
+    assert {one.change.where for one in found.changed} == {Where.BOTH}
+    assert {one.occasion for one in found.changed} == {"after"}
+    assert found.residual_um is None  # no scale is known
+    shown = [c.number for c in second.candidates if c.candidate.score >= LIKELY]
+    assert sorted(one.entry.number for one in found.changed) == shown
+    book.decide(
+        first, shown[0], Verdict.REJECTED, by="Ada", reason="facet edge"
+    )  # a person's word on one day changes nothing
+    assert {one.change.where for one in compare_occasions(book, stone).changed} == {Where.BOTH}
+    with pytest.raises(BookError, match="named twice"):
+        compare_occasions(book, stone, "after", "after")

@@ -1,0 +1,113 @@
+"""What changed in a stone from one occasion to another."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from setstone.measure.candidates import LIKELY
+from setstone.record.entries import CandidateEntry, ExaminationEntry, StoneEntry
+from setstone.record.store import Store
+from setstone.record.two_occasions import TwoOccasions, two_occasions
+
+if TYPE_CHECKING:
+    from setstone.measure.changes import Change
+
+
+@dataclass(frozen=True, eq=False)
+class Changed:
+    """A candidate or finding and on which of two occasions it is seen.
+
+    Parameters
+    ----------
+    change : Change
+    entry : CandidateEntry
+        With the number it has on its occasion.
+    occasion : str
+    """
+
+    change: "Change"
+    entry: CandidateEntry
+    occasion: str
+
+    @property
+    def says(self) -> str:
+        """The evidence, in a sentence."""
+        other = "before" if self.change.of_after else "after"
+        if self.entry.candidate.kind == "spot":
+            there = "a spot was proposed there" if self.change.share else "no spot was proposed there"
+            could = "could" if self.change.comparable else "could not"
+            return f"{there} {other}, where it {could} have been seen"
+        return (
+            f"{self.change.share:.0%} of it lies along lines proposed {other}; {self.change.comparable:.0%} of it could "
+            "have been seen there"
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """Two occasions of a stone compared.
+
+    Parameters
+    ----------
+    both : TwoOccasions
+    changed : tuple of Changed
+        Possible damage first.
+    residual_um : float or None
+        How well the photographs lie on one another, µm, root mean square; None without a scale.
+    """
+
+    both: TwoOccasions
+    changed: tuple[Changed, ...]
+    residual_um: float | None
+
+
+def compare_occasions(
+    book: Store, stone: StoneEntry, before: str | None = None, after: str | None = None
+) -> Comparison:
+    """Compare what is seen in a stone on two occasions.
+
+    Findings, and open candidates that are likely, are told of; what a person rejected is no change.
+
+    Parameters
+    ----------
+    stone : StoneEntry
+    before, after : str, optional
+        Occasions; the first and the last that were examined when not given.
+
+    Raises
+    ------
+    BookError
+        When there are not two examined occasions with white photographs, or it cannot be told how the stone was turned.
+    """
+    from setstone.measure.changes import changes, comparable
+
+    both = two_occasions(book, stone, before, after)
+    masks = [comparable(look.white, outline) for look, outline in zip(both.looks, both.outlines, strict=True)]
+    width = both.outlines[0].points
+    found = changes(
+        [c.candidate for c in both.before.candidates],
+        [c.candidate for c in both.after.candidates],
+        both.registration.matrix,
+        shown_before=_shown(both.before),
+        shown_after=_shown(both.after),
+        comparable_before=masks[0],
+        comparable_after=masks[1],
+        diameter_px=float((width.max(0) - width.min(0)).mean()),
+    )
+    scale = both.looks[0].um_per_px
+    return Comparison(
+        both,
+        tuple(
+            Changed(change, entry.candidates[change.index], entry.occasion)
+            for change in found
+            for entry in (both.after if change.of_after else both.before,)
+        ),
+        None if scale is None else both.registration.residual_px * scale,
+    )
+
+
+def _shown(entry: ExaminationEntry) -> list[int]:
+    return [
+        index
+        for index, one in enumerate(entry.candidates)
+        if one.is_finding or (one.decision is None and one.candidate.score >= LIKELY)
+    ]

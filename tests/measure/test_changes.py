@@ -1,0 +1,99 @@
+"""What changed between two days, on lines and spots of exact places."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from setstone.measure.candidates import Candidate, CandidateKind
+from setstone.measure.changes import Change, Where, changes, comparable
+from setstone.measure.outline import Outline
+
+SIZE = 400
+EVERYWHERE = np.ones((SIZE, SIZE), np.bool_)
+
+
+def candidate(*points: tuple[float, float], score: float = 0.8, kind: CandidateKind = "line") -> Candidate:
+    return Candidate(kind, np.array(points, np.float64), "blue", score, (), 20.0, {})
+
+
+def compared(
+    before: list[Candidate],
+    after: list[Candidate],
+    matrix: NDArray[np.float64] | None = None,
+    *,
+    seen_before: NDArray[np.bool_] = EVERYWHERE,
+    seen_after: NDArray[np.bool_] = EVERYWHERE,
+) -> tuple[Change, ...]:
+    return changes(
+        before,
+        after,
+        np.eye(3) if matrix is None else matrix,
+        shown_before=range(len(before)),
+        shown_after=range(len(after)),
+        comparable_before=seen_before,
+        comparable_after=seen_after,
+        diameter_px=300.0,
+    )
+
+
+LINE, OTHER = candidate((100, 100), (160, 120)), candidate((250, 200), (250, 280))
+
+
+@given(st.floats(0, 360), st.floats(-30, 30), st.floats(0.8, 1.25))
+def test_the_same_lines_in_another_place_are_in_both(turn: float, shift: float, zoom: float) -> None:
+    c, s = zoom * np.cos(np.radians(turn)), zoom * np.sin(np.radians(turn))
+    matrix = np.array([[c, -s, 200 + shift], [s, c, 200 - shift], [0, 0, 1.0]])
+    back = np.linalg.inv(matrix)
+    moved = [candidate(*(tuple(np.append(p, 1) @ back[:2].T) for p in line.path)) for line in (LINE, OTHER)]
+    found = compared([LINE, OTHER], moved, matrix)
+    assert [f.where for f in found] == [Where.BOTH, Where.BOTH]
+
+
+def test_a_new_line_comes_first_as_possible_damage() -> None:
+    gone = candidate((300, 100), (340, 130))
+    spot = candidate((200, 300), (205, 300), (203, 305), kind="spot")
+    found = compared([LINE, gone], [LINE, spot, OTHER])
+    assert [(f.where, f.of_after, f.index, f.possible_damage) for f in found] == [
+        (Where.AFTER, True, 2, True),
+        (Where.AFTER, True, 1, False),  # a spot is dust, as a rule: told, and no alarm
+        (Where.BEFORE, False, 1, False),
+        (Where.BOTH, True, 0, False),
+    ]
+
+
+def test_an_unlikely_new_line_is_told_without_alarm() -> None:
+    (found,) = compared([], [candidate((100, 100), (160, 120), score=0.3)])
+    assert (found.where, found.possible_damage) == (Where.AFTER, False)
+
+
+def test_what_was_hardly_seen_before_is_no_new_damage() -> None:
+    (found, *_) = compared([candidate((101, 101), (161, 121), score=0.03)], [LINE])
+    assert found.where is Where.BOTH
+
+
+@pytest.mark.parametrize("day", ["before", "after"])
+def test_what_could_not_be_seen_is_not_comparable_and_never_gone(day: str) -> None:
+    hidden = EVERYWHERE.copy()
+    hidden[80:140, 80:180] = False
+    found = (
+        compared([LINE], [], seen_after=hidden)
+        if day == "after"
+        else compared([], [LINE], seen_before=hidden)
+    )
+    assert [(f.where, f.possible_damage) for f in found] == [(Where.UNKNOWN, False)]
+    outside = compared([], [candidate((-80, 20), (-20, 20))])
+    assert [f.where for f in outside] == [Where.UNKNOWN]
+
+
+def test_glare_is_not_comparable() -> None:
+    angle = np.linspace(0, 2 * np.pi, 90, endpoint=False)
+    outline = Outline(200 + 150 * np.column_stack([np.cos(angle), np.sin(angle)]), np.ones(90, np.bool_), 0.5)
+    pixels = np.full((SIZE, SIZE, 3), 120, np.uint8)
+    pixels[190:210, 190:210] = 255
+    seen = comparable(pixels, outline)
+    assert not seen[200, 200]
+    assert not seen[184, 200]  # its surroundings, too
+    assert seen[150, 200]
+    assert not seen[20, 20]  # outside the stone
