@@ -58,8 +58,6 @@ class Bench:
         self.stone: StoneEntry | None = None
         self.occasion = ""
         self.review: Review | None = None
-        #: Numbers of the stones as a list shows them, where one does.
-        self.listed: Callable[[], list[int]] | None = None
         self._count_anew()
         self._presence: Presence | None = None
         self._last_line = 0
@@ -212,10 +210,17 @@ class Bench:
         self.notes_changed.emit()
         self.review_changed.emit()
 
-    def choose_by(self, step: int) -> None:
-        """Choose the stone that many places further in the list as it is shown; never beyond its ends."""
+    def choose_by(self, step: int, among: Sequence[int] | None = None) -> None:
+        """Choose the stone that many places further, never beyond the ends.
+
+        Parameters
+        ----------
+        step : int
+        among : sequence of int, optional
+            Numbers of stones in the order of a list; all, where none is given.
+        """
         stones = {p.stone_id: p.stone for p in self.progress}
-        ids = list(stones) if self.listed is None else self.listed()
+        ids = list(stones) if among is None else among
         if ids:
             at = ids.index(self.stone.id) + step if self.stone is not None and self.stone.id in ids else 0
             self.choose(stones[ids[min(len(ids) - 1, max(0, at))]])

@@ -136,12 +136,17 @@ def marks(viewer: Viewer) -> None:
 
 def next_stone(viewer: Viewer) -> None:
     """Choose the next stone."""
-    _on_window(viewer, lambda window: window.bench.choose_by(1))
+    _on_window(viewer, lambda window: _list_of(window).choose_by(1))
 
 
 def previous_stone(viewer: Viewer) -> None:
     """Choose the stone before."""
-    _on_window(viewer, lambda window: window.bench.choose_by(-1))
+    _on_window(viewer, lambda window: _list_of(window).choose_by(-1))
+
+
+def _list_of(window: Window) -> StonesPanel:
+    panel: StonesPanel = window.docks["Stones"].findChild(StonesPanel)
+    return panel
 
 
 def examine(viewer: Viewer) -> None:

@@ -39,7 +39,8 @@ class Meanwhile(QObject):
         name : hashable
             Another one where another thing is meant.
         make : callable
-            Makes it, in the thread; None, or a sentence of `EXPECTED`, when it cannot.
+            Makes it, in the thread; None, or a sentence of `EXPECTED`, when it cannot. It must not hold a widget, which
+            would die in the thread.
         """
         if name not in self._known:
             self._known[name] = None
@@ -47,8 +48,9 @@ class Meanwhile(QObject):
         return self._known[name]
 
     def forget(self) -> None:
-        """Forget all, and those not begun."""
+        """Forget all, and those not begun; the one being made is waited for, so that no thread outlives the window."""
         self._pool.clear()
+        self._pool.waitForDone()
         self._known.clear()
         self._round += 1
 

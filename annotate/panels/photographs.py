@@ -308,7 +308,8 @@ class PhotographsPanel(QWidget):
         self._each(self._show_fitness)
 
     def _show_thumbnail(self, row: PhotographRow) -> None:
-        thumbnail = self._thumbnails.picture(row.entry.sha256, lambda: row.entry)
+        entry = row.entry  # not the row: a thread must never be the last to hold a widget
+        thumbnail = self._thumbnails.picture(entry.sha256, lambda: entry)
         if thumbnail is not None:
             row.picture.setIcon(QIcon(thumbnail))
 

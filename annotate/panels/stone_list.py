@@ -1,5 +1,6 @@
 """The list of stones: what it shows of each, and how it is kept in step with the bench."""
 
+from functools import partial
 from typing import Any
 
 from qtpy.QtCore import QAbstractTableModel, QModelIndex, QSortFilterProxyModel, Qt
@@ -125,7 +126,7 @@ class StoneModel(QAbstractTableModel):
         name = (p.stone_id, p.photographs)
         if name not in self._pictures:
             whole = (
-                self._thumbnails.picture(name, lambda: self._bench.picture(p.stone))
+                self._thumbnails.picture(name, partial(self._bench.picture, p.stone))
                 if p.photographs
                 else None
             )

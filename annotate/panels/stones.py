@@ -75,7 +75,6 @@ class StonesPanel(QStackedWidget):
         self._line = line_height(self)
         self._model = StoneModel(bench, Thumbnails(bench, pixels), self.font())
         self._filter = StoneFilter(self._model, bench)
-        bench.listed = self._listed
         self._make_start()
         self._make_list()
         self.setFocusProxy(self.table)
@@ -442,10 +441,11 @@ class StonesPanel(QStackedWidget):
         """Open a book in place of the one that is open."""
         self._attempt(lambda: self._bench.open(folder))
 
-    def _listed(self) -> list[int]:
-        """Stones as they stand in the list, what is not looked for left out."""
+    def choose_by(self, step: int) -> None:
+        """Choose the stone that many places further in the list as it stands, what is not looked for left out."""
         rows = (self._filter.index(row, STONE) for row in range(self._filter.rowCount()))
-        return [self._model.rows[self._filter.mapToSource(index).row()].stone.id for index in rows]
+        among = [self._model.rows[self._filter.mapToSource(index).row()].stone.id for index in rows]
+        self._bench.choose_by(step, among)
 
     def _sign(self) -> None:
         here = self._bench.here

@@ -167,11 +167,11 @@ def test_next_and_before_follow_the_list_as_it_is_shown(panel: StonesPanel, benc
     panel.text.setText("5")
     seen = []
     for _ in range(4):
-        bench.choose_by(1)
+        panel.choose_by(1)
         assert bench.stone is not None
         seen.append(bench.stone.position)
     assert seen == ["lid-5", "lid-15", "lid-15", "lid-15"]
-    bench.choose_by(-1)
+    panel.choose_by(-1)
     assert bench.stone is not None
     assert bench.stone.position == "lid-5"
 
