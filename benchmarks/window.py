@@ -51,7 +51,7 @@ def main() -> None:
         cold = []
         for progress in window.bench.progress:
             cold.append(open_stone(window, progress.stone.id))
-            rest()
+            rest(6.0)  # the photographs are judged in the background
             memory.append(psutil.Process().memory_info().rss / 2**20)
         warm = [open_stone(window, window.bench.progress[i % 2].stone.id) for i in range(6)]
         known = [open_stone(window, window.bench.progress[2 + i].stone.id) for i in range(6)]
@@ -145,9 +145,9 @@ def work() -> None:
     )  # else only an event loop that ends does
 
 
-def rest() -> None:
-    """Let the window work for two seconds."""
-    end = time.perf_counter() + 2
+def rest(seconds: float = 2.0) -> None:
+    """Let the window work for some seconds."""
+    end = time.perf_counter() + seconds
     while time.perf_counter() < end:
         work()
         time.sleep(0.005)
