@@ -132,11 +132,14 @@ def changes(
         share = _along(paths_after[index], _seen(after[index], before, paths_before), near)
         could = _share(comparable_before, paths_after[index])
         found.append(_change(after[index], index, share, could, of_after=True))
+    told = set(shown_after)
     for index in shown_before:
-        share = _along(paths_before[index], _seen(before[index], after, paths_after), near)
-        if share >= _ALONG:
-            continue  # told of with those after, or too weak there to be told of
-        could = _share(comparable_after, _moved(back, paths_before[index]))
+        path, kind = paths_before[index], before[index].kind
+        listed = [paths_after[i] for i in told if after[i].kind == kind]
+        if listed and _along(path, np.concatenate(listed), near) >= _ALONG:
+            continue  # in both: told of with those after
+        share = _along(path, _seen(before[index], after, paths_after), near)
+        could = _share(comparable_after, _moved(back, path))
         found.append(_change(before[index], index, share, could, of_after=False))
     order = list(Where)
     return tuple(sorted(found, key=lambda c: (not c.possible_damage, order.index(c.where), c.index)))

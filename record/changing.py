@@ -1,9 +1,9 @@
 """What changed in a stone from one occasion to another."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from setstone.measure.candidates import LIKELY
+from setstone.measure.candidates import LIKELY, Candidate
 from setstone.record.entries import CandidateEntry, ExaminationEntry, StoneEntry
 from setstone.record.store import Store
 from setstone.record.two_occasions import TwoOccasions, two_occasions
@@ -84,8 +84,8 @@ def compare_occasions(
     masks = [comparable(look.white, outline) for look, outline in zip(both.looks, both.outlines, strict=True)]
     width = both.outlines[0].points
     found = changes(
-        [c.candidate for c in both.before.candidates],
-        [c.candidate for c in both.after.candidates],
+        _candidates(both.before),
+        _candidates(both.after),
         both.registration.matrix,
         shown_before=_shown(both.before),
         shown_after=_shown(both.after),
@@ -94,15 +94,16 @@ def compare_occasions(
         diameter_px=float((width.max(0) - width.min(0)).mean()),
     )
     scale = both.looks[0].um_per_px
-    return Comparison(
-        both,
-        tuple(
-            Changed(change, entry.candidates[change.index], entry.occasion)
-            for change in found
-            for entry in (both.after if change.of_after else both.before,)
-        ),
-        None if scale is None else both.registration.residual_px * scale,
-    )
+    changed = []
+    for change in found:
+        entry = both.after if change.of_after else both.before
+        changed.append(Changed(change, entry.candidates[change.index], entry.occasion))
+    return Comparison(both, tuple(changed), None if scale is None else both.registration.residual_px * scale)
+
+
+def _candidates(entry: ExaminationEntry) -> list[Candidate]:
+    """Candidates of an occasion; what a person took for a finding is certain, however it was scored."""
+    return [replace(c.candidate, score=1.0) if c.is_finding else c.candidate for c in entry.candidates]
 
 
 def _shown(entry: ExaminationEntry) -> list[int]:

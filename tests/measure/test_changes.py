@@ -73,6 +73,21 @@ def test_what_was_hardly_seen_before_is_no_new_damage() -> None:
     assert found.where is Where.BOTH
 
 
+def test_what_is_only_weak_afterwards_is_told_as_in_both() -> None:
+    weak = candidate((101, 101), (161, 121), score=0.05)
+    (found,) = changes(
+        [LINE],
+        [weak],
+        np.eye(3),
+        shown_before=[0],
+        shown_after=[],
+        comparable_before=EVERYWHERE,
+        comparable_after=EVERYWHERE,
+        diameter_px=300.0,
+    )
+    assert (found.where, found.of_after) == (Where.BOTH, False)
+
+
 @pytest.mark.parametrize("day", ["before", "after"])
 def test_what_could_not_be_seen_is_not_comparable_and_never_gone(day: str) -> None:
     hidden = EVERYWHERE.copy()

@@ -190,3 +190,18 @@ def test_what_changed_is_told_with_numbers_of_its_occasion(
     assert {one.change.where for one in compare_occasions(book, stone).changed} == {Where.BOTH}
     with pytest.raises(BookError, match="named twice"):
         compare_occasions(book, stone, "after", "after")
+
+
+def test_a_new_finding_is_possible_damage_however_it_was_scored(
+    book: Book, stone: StoneEntry, tmp_path: Path
+) -> None:
+    examined(book, stone, 1, tmp_path)
+    second = examined(book, stone, 1, tmp_path, occasion="after")
+    drawn = Candidate("line", np.array([[100.0, 190.0], [150.0, 205.0]]), "white", 0.3, (), 20.0)
+    number = book.add_finding(second, drawn, kind=FindingKind.FISSURE, by="Ada").number
+    first, *_ = compare_occasions(book, stone).changed
+    assert (first.entry.number, first.change.where, first.change.possible_damage) == (
+        number,
+        Where.AFTER,
+        True,
+    )
