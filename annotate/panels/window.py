@@ -6,6 +6,7 @@ from typing import NamedTuple
 from weakref import WeakKeyDictionary
 
 import napari
+from napari.plugins import menu_item_template
 from napari.utils.notifications import show_info
 from napari.viewer import Viewer
 from qtpy.QtCore import QEvent, QObject, QRect, Qt, QTimer
@@ -146,8 +147,14 @@ class Window(QObject):
     def _dock(self, place: Place) -> None:
         beside = [self.docks[p.title] for p in PANELS if p[2:] == place[2:] and p.title in self.docks]
         dock = self.viewer.window.add_dock_widget(
-            place.panel(self), name=place.title, area=place.side, add_vertical_stretch=False
+            place.panel(self),
+            # By this name napari's menu Plugins finds the panel that is there, and makes no second one.
+            name=menu_item_template.format("setstone", place.title),
+            area=place.side,
+            add_vertical_stretch=False,
         )
+        dock.setWindowTitle(place.title)
+        dock.title.title.setText(place.title)
         if beside:
             dock.parent().tabifyDockWidget(beside[-1], dock)
             beside[0].raise_()

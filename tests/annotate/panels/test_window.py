@@ -102,6 +102,18 @@ def test_each_panel_opens_from_the_menu_of_plugins(
     window_of(viewer).close()
 
 
+def test_the_menu_of_plugins_finds_the_panels_that_are_there(
+    open_window: Callable[..., Any], npe2pm: Any
+) -> None:
+    manifest = PluginManifest.from_file(str(files("setstone.annotate") / "napari.yaml"))
+    window = open_window(None)
+    with npe2pm.tmp_plugin(manifest=manifest):
+        for widget in manifest.contributions.widgets:
+            dock, panel = window.viewer.window.add_plugin_dock_widget("setstone", widget.display_name)
+            assert dock is window.docks[widget.display_name]
+            assert dock.windowTitle() == widget.display_name
+
+
 def test_in_napari_itself_one_panel_brings_the_bar_and_all_commands_and_a_closed_one_comes_back(
     book: Path, make_napari_viewer: Callable[..., Any], npe2pm: Any, qtbot: Any
 ) -> None:
