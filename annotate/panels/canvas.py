@@ -1,6 +1,7 @@
 """The canvas: photographs and marks of the chosen stone, and the way the view takes."""
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -69,6 +70,8 @@ class Canvas(QObject):
         self.um_per_px: float | None = None
         #: What a person drags, while he does: nothing is drawn anew meanwhile.
         self.held: object = None
+        #: What a click on the picture does next; None: it chooses a candidate.
+        self.at_click: Callable[[], object] | None = None
         self._bench = bench
         self._view = "side by side"
         self._blend = 0.5
@@ -182,6 +185,7 @@ class Canvas(QObject):
         )
         self.viewer.layers.selection.active = picture
         self._help(picture, "")
+        self.at_click = None
         self._in_hand = ""
         self.redraw()
 
@@ -210,6 +214,19 @@ class Canvas(QObject):
         self._help(self.layers[name], f"{says}; Escape puts the tool down.")
         self._in_hand = name
         self.draw_marks()
+
+    def wait_for_click(self, act: Callable[[], object], says: str) -> None:
+        """Do this at the next click on the picture.
+
+        Parameters
+        ----------
+        act : callable
+        says : str
+            What the click does, for the foot of the window.
+        """
+        self.look()
+        self.at_click = act
+        self._help(self.layers[WHITE], f"{says}; Escape puts the tool down.")
 
     def _help(self, layer: Any, says: str) -> None:
         """Say this at the foot of the window, in place of napari's own keys."""

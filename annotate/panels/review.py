@@ -1,7 +1,6 @@
 """The review: one candidate after the other, best first, with one key for each decision."""
 
 from collections.abc import Callable
-from html import escape
 
 from qtpy.QtCore import QSignalBlocker, Qt
 from qtpy.QtWidgets import (
@@ -95,8 +94,8 @@ class ReviewPanel(QScrollArea):
             ("Draw spot  0", lambda _: tools.draw_spot(), "Draw a spot the program missed: drag from corner to corner of it (key 0)."),
             ("Drag points  D", lambda _: tools.edit_mark(), "Drag the points of a line, or the edge of a spot (key D). Escape puts the tool down."),
             ("Outline  E", lambda _: tools.edit_outline(), "Drag the outline of the stone (key E). Escape puts the tool down."),
-            ("Join  J", lambda _: tools.join(), "Join this line with the one under the mouse: point at it and press J."),
-            ("Split  8", lambda _: tools.split(), "Split this line under the mouse: point at the place and press 8."),
+            ("Join  J", lambda _: tools.join_at_click(), "Join this line with another one: click that one (or point at it and press J)."),
+            ("Split  8", lambda _: tools.split_at_click(), "Split this line in two: click the place (or point at it and press 8)."),
         )  # fmt: skip
         choices = QFormLayout()
         choices.addRow("Kind", self.kind)
@@ -109,13 +108,15 @@ class ReviewPanel(QScrollArea):
         layout = QVBoxLayout(content)
         layout.addWidget(self.count)
         layout.addWidget(self.done)
-        layout.addWidget(self.elsewhere)
-        layout.addWidget(self.what)
+        layout.addLayout(
+            self._judging
+        )  # above all that grows: a second click must not land on another button
         layout.addLayout(choices)
-        layout.addLayout(self._judging)
+        layout.addWidget(self.what)
         layout.addLayout(self._tools)
         layout.addLayout(slider)
         layout.addWidget(self.shown)
+        layout.addWidget(self.elsewhere)
         layout.addStretch()
         self.setWidget(content)
         self.setWidgetResizable(True)
@@ -184,17 +185,18 @@ class ReviewPanel(QScrollArea):
                 if stone is None
                 else f"{stone.position} is not examined yet: press F5."
             )
+            self.done.setFormat("%p%")
             self._fill(0, 1)
             self.shown.setText("")
             return
         queue = review.queue
         current = review.current
         self.count.setText(
-            f"<b>{review.left} left to judge</b>, number {review.place} of {len(queue)} shown "
-            f"({escape(review.entry.occasion)})"
+            f"<b>{review.left} left to judge</b>, number {review.place} of {len(queue)} shown"
             if queue
             else "<b>No candidates</b> at this threshold"
         )
+        self.done.setFormat(f"{review.entry.occasion}: %p%")
         self._fill(len(queue) - review.left, max(1, len(queue)))
         self.what.setText("" if current is None else words(current))
         weaker = len(review.entry.candidates) - len(queue)

@@ -84,13 +84,25 @@ class Tools(QObject):
         """Let a distance be measured: drag from one point to the other."""
         self._draw(MEASURING, "add_line", MEASURED, "Drag from one point to the other")
 
+    def join_at_click(self) -> None:
+        """Join the current line with the one clicked next."""
+        self._review()
+        self._canvas.wait_for_click(self.join, "Click the line to join with the current one")
+
+    def split_at_click(self) -> None:
+        """Split the current line where it is clicked next."""
+        self._review()
+        self._canvas.wait_for_click(self.split, "Click the place where the line is split")
+
     def join(self) -> None:
         """Join the current line with the one under the mouse."""
         review = self._review()
         current = None if review.current is None else review.current.number
         other = self.nearest(self._canvas.under_cursor(), but=current, lines=True)
         if other is None:
-            raise BookError("Point the mouse at the line to join with the current one, then press J.")
+            raise BookError(
+                "No other line is under the mouse; point at the one to join with the current one."
+            )
         review.join(other)
 
     def split(self) -> None:
@@ -263,6 +275,10 @@ class Tools(QObject):
             return
         yield
         if event.type == "mouse_move":
+            return
+        if (act := self._canvas.at_click) is not None:
+            self._canvas.look()
+            attempt(self._bench, act)
             return
         number = self.nearest(self._canvas.under_cursor())
         if number is not None and self._bench.review is not None:

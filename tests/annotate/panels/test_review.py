@@ -7,12 +7,14 @@ from typing import Any
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 pytest.importorskip(
     "napari.qt", reason="the window is not installed (pip install setstone[dev-gui])", exc_type=ImportError
 )
 
 from qtpy.QtGui import QKeySequence, QShortcut  # noqa: TID251
+from qtpy.QtWidgets import QPushButton  # noqa: TID251
 
 from setstone.annotate.bench.guide import next_step
 from setstone.annotate.panels.layers import CANDIDATES, DRAWING, GIRDLE, MARKS, MEASURING, beside
@@ -62,6 +64,35 @@ def test_keys_accept_reject_and_take_back(book: Path, open_window: Open) -> None
     assert review.kind.currentText() == "feather"
     press(window, "Backspace")
     assert window.bench.review.current.decision is None
+
+
+def click(window: Any, at: NDArray[np.float64]) -> None:
+    """Click on the picture, at a point x, y in pixels of the reference photograph."""
+    viewer = window.viewer
+    viewer.cursor.position = tuple(at[::-1] * window.canvas.um_per_px)
+    (pick,) = (c for c in viewer.mouse_drag_callbacks if getattr(c, "__self__", None) is window.tools)
+    event = type("Event", (), {"type": "mouse_press"})
+    pressed = pick(viewer, event)
+    next(pressed)
+    event.type = "mouse_release"
+    next(pressed, None)
+
+
+def test_the_button_splits_a_line_where_the_picture_is_clicked_next(book: Path, open_window: Open) -> None:
+    window = open_window(book)
+    line = next(c for c in window.bench.review.queue if c.candidate.kind == "line")
+    window.bench.review.go_to(line.number)
+    (split,) = (b for b in panel(window).findChildren(QPushButton) if b.text().startswith("Split"))
+    split.click()
+    assert "Click the place" in window.viewer.help
+    assert len(kept(book).candidates) == 4
+    press(window, "Escape")
+    click(window, line.candidate.path[1])  # put down: it only chooses
+    assert len(kept(book).candidates) == 4
+    split.click()
+    click(window, line.candidate.path[1])
+    assert len(kept(book).candidates) == 6
+    assert decisions(book)[line.number] == "rejected"
 
 
 def test_the_threshold_shows_more_candidates_at_once(book: Path, open_window: Open) -> None:
@@ -179,7 +210,8 @@ def test_the_counts_here_and_on_other_occasions_make_that_of_the_list(
     window = open_window(book)
     review = panel(window)
     assert window.bench.here.left == 6
-    assert review.count.text() == "<b>3 left to judge</b>, number 1 of 3 shown (as received)"
+    assert review.count.text() == "<b>3 left to judge</b>, number 1 of 3 shown"
+    assert review.done.text() == "as received: 0%"
     assert review.elsewhere.text() == "3 more on this stone: other occasions"
     press(window, "G")
     press(window, "Q")
@@ -188,7 +220,8 @@ def test_the_counts_here_and_on_other_occasions_make_that_of_the_list(
     assert next_step(window.bench) == "All is judged here; 3 candidates wait at another occasion of lid-3."
     review.elsewhere.click()
     assert window.bench.occasion == "after"
-    assert review.count.text() == "<b>3 left to judge</b>, number 1 of 3 shown (after)"
+    assert review.count.text() == "<b>3 left to judge</b>, number 1 of 3 shown"
+    assert review.done.text() == "after: 0%"
     assert not review.elsewhere.isVisibleTo(review)
     for _ in range(3):
         press(window, "G")

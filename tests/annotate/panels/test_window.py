@@ -109,7 +109,7 @@ def test_the_menu_of_plugins_finds_the_panels_that_are_there(
     window = open_window(None)
     with npe2pm.tmp_plugin(manifest=manifest):
         for widget in manifest.contributions.widgets:
-            dock, panel = window.viewer.window.add_plugin_dock_widget("setstone", widget.display_name)
+            dock, _ = window.viewer.window.add_plugin_dock_widget("setstone", widget.display_name)
             assert dock is window.docks[widget.display_name]
             assert dock.windowTitle() == widget.display_name
 
