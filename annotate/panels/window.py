@@ -7,7 +7,6 @@ from weakref import WeakKeyDictionary
 
 import napari
 from napari.plugins import menu_item_template
-from napari.utils.notifications import show_info
 from napari.viewer import Viewer
 from qtpy.QtCore import QEvent, QObject, QRect, Qt, QTimer
 from qtpy.QtGui import QKeySequence, QShortcut
@@ -26,6 +25,7 @@ from setstone.annotate.panels.hand_out import HandOutPanel
 from setstone.annotate.panels.object_facts import ObjectPanel
 from setstone.annotate.panels.photographs import PhotographsPanel
 from setstone.annotate.panels.review import ReviewPanel
+from setstone.annotate.panels.saying import Saying
 from setstone.annotate.panels.setups import SetupsPanel
 from setstone.annotate.panels.stones import StonesPanel
 from setstone.annotate.panels.test_record import TestRecordPanel
@@ -79,7 +79,6 @@ class Window(QObject):
         self._looking = QTimer(self)
         self._looking.setInterval(_LOOK_MS)
         self._looking.timeout.connect(self._look)
-        self.bench.said.connect(show_info)
         self.bench.book_changed.connect(self._name)
         self._name()
 
@@ -187,6 +186,7 @@ class Window(QObject):
         place.setToolTip("Where the mouse is, from the upper left corner of the photograph.")
         main.statusBar().addPermanentWidget(place)
         self.canvas.pointed.connect(place.setText)
+        self.bench.said.connect(Saying(main.centralWidget()).say)
         main.installEventFilter(self)
         self._dropping.watch(main.centralWidget())
         for key, title, run in commands.bindings():

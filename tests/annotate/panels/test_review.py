@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -71,7 +72,7 @@ def click(window: Any, at: NDArray[np.float64]) -> None:
     viewer = window.viewer
     viewer.cursor.position = tuple(at[::-1] * window.canvas.um_per_px)
     (pick,) = (c for c in viewer.mouse_drag_callbacks if getattr(c, "__self__", None) is window.tools)
-    event = type("Event", (), {"type": "mouse_press"})
+    event = SimpleNamespace(type="mouse_press")
     pressed = pick(viewer, event)
     next(pressed)
     event.type = "mouse_release"
