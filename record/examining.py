@@ -13,6 +13,7 @@ from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
 from multiprocessing.synchronize import Event
+from pathlib import Path
 
 import cv2
 
@@ -24,6 +25,7 @@ from setstone.measure.examination import Examination, Flag
 from setstone.measure.examine import examine
 from setstone.measure.label import parse_length
 from setstone.measure.scale import Scale
+from setstone.measure.spots import undimmed
 from setstone.record.entries import ExaminationEntry, PhotographEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.examinations import save_examination
@@ -248,7 +250,19 @@ def _order_or_why_not(
         return str(error)
 
 
+def _compiled_here() -> bool:
+    """Whether the parts of the measuring that numba compiles are kept on this computer from an earlier run."""
+    kept = undimmed.stats.cache_path
+    return kept is not None and any(Path(kept).glob("*.undimmed-*.nbi"))
+
+
 def _measured(order: _Order, *, progress: Tell | None = None, threads: int = 2) -> Examination:
+    if progress is not None and not _compiled_here():
+        told = progress
+
+        def progress(step: str) -> None:
+            told(f"{step} (the first time on this computer: up to a minute)")
+
     try:
         result = examine(
             None if order.white is None else stored_pixels(order.white),

@@ -76,6 +76,7 @@ class Examining(QObject):
         """Stop at the next step; what is finished stays."""
         if self._job is not None:
             self._job.cancel()
+            self.told.emit("Stopping after this step.")
 
     def _run(self, stones: Sequence[tuple[StoneEntry, str]]) -> None:
         if self._job is not None:

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -125,6 +126,39 @@ def test_stopping_half_way_keeps_nothing(
     with pytest.raises(KeyboardInterrupt):
         examine_stone(book, stone, by="Ada", progress=stop)
     assert book.examinations(stone) == ()
+
+
+@pytest.mark.parametrize(
+    ("kept", "said"),
+    [
+        (True, "looking for lines"),
+        (False, "looking for lines (the first time on this computer: up to a minute)"),
+    ],
+)
+def test_the_first_examination_on_a_computer_says_why_it_takes_long(
+    kept: bool,
+    said: str,
+    book: Book,
+    stone: StoneEntry,
+    picture: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # numba keeps what it compiled as MODULE.NAME-LINE.VERSION.nbi (its source, core/caching.py).
+    if kept:
+        (tmp_path / "spots.undimmed-576.py311.nbi").touch()
+
+    def examine(*_: object, progress: Callable[[str], None], **__: object) -> None:
+        progress("looking for lines")
+        raise MeasurementError("No stone can be made out.")
+
+    monkeypatch.setattr(examining, "undimmed", SimpleNamespace(stats=SimpleNamespace(cache_path=tmp_path)))
+    monkeypatch.setattr(examining, "examine", examine)
+    book.add_photograph(stone, picture)
+    steps: list[str] = []
+    with pytest.raises(MeasurementError):
+        examine_stone(book, stone, by="Ada", progress=steps.append)
+    assert steps == [said]
 
 
 def test_a_sample_stone_comes_back_as_it_was_measured(book: Book, stone: StoneEntry) -> None:
