@@ -29,6 +29,24 @@ _FILLED = {
     Stage.SIGNED: 1.0,
 }
 
+#: Where the keyboard is: a frame that stands out 3 to 1 on napari's dark and light ground (WCAG 2.2, 1.4.11, 2.4.7).
+FOCUS = (
+    ", ".join(
+        f"{kind}:focus"
+        for kind in (
+            "QPushButton",
+            "QToolButton",
+            "QLineEdit",
+            "QComboBox",
+            "QCheckBox",
+            "QSlider",
+            "QAbstractItemView",
+            "QTextBrowser",
+        )
+    )
+    + " { border: 1px solid #2a7fbf; }"
+)
+
 
 def line_height(widget: QWidget) -> int:
     """Height of a line of text, in pixels of the screen: the unit of everything that scales with the font."""

@@ -22,6 +22,7 @@ from setstone.annotate.panels.dropping import Dropping
 from setstone.annotate.panels.examination import ExaminationPanel
 from setstone.annotate.panels.examining import Examining
 from setstone.annotate.panels.hand_out import HandOutPanel
+from setstone.annotate.panels.looks import FOCUS
 from setstone.annotate.panels.object_facts import ObjectPanel
 from setstone.annotate.panels.photographs import PhotographsPanel
 from setstone.annotate.panels.review import ReviewPanel
@@ -162,6 +163,7 @@ class Window(QObject):
     def keep(self, title: str, dock: QDockWidget) -> None:
         """Take note of where a panel is docked, until napari's cross closes it for good."""
         self.docks[title] = dock
+        dock.setStyleSheet(FOCUS)
 
         def forget() -> None:
             if self.docks.get(title) is dock:

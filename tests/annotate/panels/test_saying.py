@@ -1,5 +1,6 @@
-"""What is said to the person is shown whole."""
+"""What is said to the person is shown whole, and where the keyboard is can be seen."""
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -10,8 +11,10 @@ pytest.importorskip(
     "napari.qt", reason="the window is not installed (pip install setstone[dev-gui])", exc_type=ImportError
 )
 
+from napari.utils.theme import get_theme  # noqa: TID251
 from qtpy.QtWidgets import QToolButton  # noqa: TID251
 
+from setstone.annotate.panels.looks import FOCUS
 from setstone.annotate.panels.saying import Saying
 
 LONG = (
@@ -34,3 +37,17 @@ def test_a_sentence_is_shown_whole_over_the_picture(book: Path, open_window: Cal
     assert not saying.isVisible()
     window.bench.said.emit(LONG)
     assert saying.text.text() == LONG  # what was put away does not come back
+
+
+def luminance(colour: tuple[float, ...]) -> float:
+    """Relative luminance of an sRGB colour, 0 to 1 (WCAG 2.2)."""
+    r, g, b = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in colour)
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b
+
+
+@pytest.mark.parametrize("theme", ["dark", "light"])
+def test_the_frame_of_what_has_the_keyboard_stands_out(theme: str) -> None:
+    frame = luminance(tuple(c / 255 for c in bytes.fromhex(re.findall(r"#(\w{6})", FOCUS)[0])))
+    ground = luminance(tuple(c / 255 for c in get_theme(theme).background.as_rgb_tuple()))
+    least, most = sorted((frame, ground))
+    assert (most + 0.05) / (least + 0.05) >= 3  # WCAG 2.2, success criterion 1.4.11
