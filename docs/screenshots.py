@@ -14,7 +14,7 @@ from napari.viewer import Viewer  # noqa: TID251
 from qtpy.QtGui import QColor, QPainter, QPixmap  # noqa: TID251
 from qtpy.QtWidgets import QApplication  # noqa: TID251
 
-from setstone.annotate.bench import snuff_box
+from setstone.annotate.bench import settings, snuff_box
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.typed_reading import TypedReading
 from setstone.annotate.bench.typed_work import TypedWork
@@ -32,6 +32,7 @@ PANEL, IN_ROW = (350, 690), 4
 def main(book: Path | None) -> None:
     """Make all pictures."""
     with tempfile.TemporaryDirectory() as folder:
+        settings.settings_file = lambda: Path(folder) / "settings.json"  # nobody's own, before and after
         if book is None:
             book = Path(folder) / "snuff box"
             make_book(book)

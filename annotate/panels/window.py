@@ -154,7 +154,12 @@ class Window(QObject):
             add_vertical_stretch=False,
         )
         dock.setWindowTitle(place.title)
-        dock.title.title.setText(place.title)
+
+        def name() -> None:
+            dock.title.title.setText(place.title)
+
+        name()
+        dock.topLevelChanged.connect(name)  # napari has made its title anew
         if beside:
             dock.parent().tabifyDockWidget(beside[-1], dock)
             beside[0].raise_()
