@@ -23,6 +23,7 @@ from setstone.annotate.files import replace_file
 from setstone.annotate.handout import gather
 from setstone.annotate.lettering import plain
 from setstone.annotate.pictures import GENERATOR
+from setstone.annotate.seal import Seal
 from setstone.annotate.sheet import StoneSheet
 from setstone.annotate.svg import svg_document
 from setstone.annotate.texts import Texts, texts_in
@@ -75,16 +76,25 @@ def write_pdf(
 
 
 def pdf_of(
-    sheets: Sequence[StoneSheet], texts: Texts, *, made: datetime, workshop: str = "", paper: str = "a4"
+    sheets: Sequence[StoneSheet],
+    texts: Texts,
+    *,
+    made: datetime,
+    workshop: str = "",
+    paper: str = "a4",
+    seal: Seal | None = None,
 ) -> bytes:
     """Set the hand-out; parameters as `setstone.annotate.handout.render` and `write_pdf`."""
     view = page_view(sheets, texts, made=made, workshop=workshop)
     view |= {"paper": paper_named(paper), "year": made.year, "month": made.month, "day": made.day}
+    view |= {"seal": seal}
     view |= {"texts": dict(texts.tables), "language": texts("language")}
     view |= {"footer": texts("footer.made", version=view["version"], date=view["made"])}
     with tempfile.TemporaryDirectory(prefix="setstone-") as folder:
         root = Path(folder)
         _write_pictures(view, sheets, root)
+        if seal is not None:
+            (root / "seal.svg").write_text(seal.qr_svg, "utf-8")
         (root / "data.json").write_text(json.dumps(_as_text(view)), "utf-8")
         template = files("setstone.annotate").joinpath("templates", "handout.typ").read_bytes()
         (root / "handout.typ").write_bytes(template)

@@ -1,5 +1,6 @@
 """What a hand-out bears of its evidence package: the key's fingerprint, and the digest as text and QR code."""
 
+import io
 from dataclasses import dataclass
 
 import segno
@@ -25,4 +26,9 @@ class Seal:
         """The digest as QR code (ISO/IEC 18004), one ``<svg>`` element; dark on white in any theme."""
         # Upper-case hexadecimal needs a smaller code; the quiet zone of four modules belongs to it.
         code = segno.make(self.digest.upper(), error="m", micro=False)
-        return str(code.svg_inline(omitsize=True, dark="#000", light="#fff", border=4, svgclass="qr"))
+        drawn = io.BytesIO()
+        code.save(
+            drawn, "svg", xmldecl=False, nl=False, omitsize=True,
+            dark="#000", light="#fff", border=4, svgclass="qr",
+        )  # fmt: skip
+        return drawn.getvalue().decode()

@@ -1,6 +1,6 @@
 """What the hand-out tells about one stone, gathered from a book and ready to be laid out."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from setstone.annotate.errors import AnnotateError
@@ -121,6 +121,25 @@ def sheet_of(book: Book, stone: StoneEntry, texts: Texts) -> StoneSheet:
         version=versions[-1] if versions else None,
         changed_since=all(p.signature is None for p in book.progress([stone.id])),
     )
+
+
+def told_in(sheet: StoneSheet, texts: Texts) -> StoneSheet:
+    """Return the same in another language: what is drawn on the photographs is lettered anew."""
+    return replace(
+        sheet,
+        occasions=tuple(
+            replace(
+                occasion,
+                pictures=tuple(_told(occasion.examination, picture, texts) for picture in occasion.pictures),
+            )
+            for occasion in sheet.occasions
+        ),
+    )
+
+
+def _told(entry: ExaminationEntry, picture: PictureSheet, texts: Texts) -> PictureSheet:
+    size = (picture.overlay.width, picture.overlay.height)
+    return replace(picture, overlay=overlay_of(entry, picture.lamp, size, texts, enlarged=ENLARGED))
 
 
 def _picture(

@@ -10,10 +10,9 @@ import zlib
 from PIL import Image
 
 from setstone.annotate.errors import AnnotateError
-from setstone.capture.photograph import Format
 
 #: Formats whose metadata is taken out without decoding a pixel.
-STRIPPED: frozenset[Format] = frozenset({"JPEG", "PNG"})
+STRIPPED: frozenset[str] = frozenset({"JPEG", "PNG"})
 _ORIENTATION = 274
 #: PNG chunks without which pixels would look otherwise (W3C PNG, third edition, 11).
 _PNG_KEPT = {
@@ -34,7 +33,7 @@ _PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 _SOI, _EOI, _SOS, _APP0, _APP15, _COM = 0xD8, 0xD9, 0xDA, 0xE0, 0xEF, 0xFE
 
 
-def stripped(data: bytes, kind: Format) -> bytes:
+def stripped(data: bytes, kind: str) -> bytes:
     """Take the metadata out of a file; the pixels it decodes to are the same.
 
     Parameters

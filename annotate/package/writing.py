@@ -17,13 +17,14 @@ from setstone.annotate.handout import gather, render
 from setstone.annotate.package import layout
 from setstone.annotate.package.annotations import annotation_page
 from setstone.annotate.package.bag import close_bag, digest_of, pieces
-from setstone.annotate.package.copies import STRIPPED, stripped
+from setstone.annotate.package.copies import stripped
 from setstone.annotate.package.key import WorkshopKey
 from setstone.annotate.package.regions import Found, findings_on, girdle_on
 from setstone.annotate.package.statement import Copy, latest_entry, statement
+from setstone.annotate.pdf import paper_named, pdf_of
 from setstone.annotate.pictures import write_picture
 from setstone.annotate.seal import Seal
-from setstone.annotate.sheet import PictureSheet, StoneSheet
+from setstone.annotate.sheet import PictureSheet, StoneSheet, told_in
 from setstone.annotate.texts import Texts, texts_in
 from setstone.capture.ome_writing import Circumstances, Region, write_ome
 from setstone.capture.open import open_photograph
@@ -31,6 +32,8 @@ from setstone.record.book import Book
 from setstone.record.entries import ExaminationEntry, StoneEntry
 
 _PROGRAM = f"setstone {__version__}"
+#: Told of every step; whatever it raises ends the work.
+_Tell = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -57,9 +60,10 @@ def write_package(
     key: WorkshopKey,
     *,
     leaving: Leaving | None = None,
-    language: str = "en",
+    languages: Sequence[str] = ("en",),
+    paper: str | None = None,
     now: datetime | None = None,
-    progress: Callable[[str], None] | None = None,
+    progress: _Tell | None = None,
 ) -> Path:
     """Write the evidence package on stones of one object, all of it or nothing.
 
@@ -72,12 +76,15 @@ def write_package(
         A folder to make, or a file whose name ends in ``.zip``; nothing may be there.
     key : WorkshopKey
     leaving : Leaving, optional
-    language : str
-        Of the hand-out.
+    languages : sequence of str
+        A hand-out is written in each; all else is in the first.
+    paper : str, optional
+        One of `setstone.annotate.pdf.PAPERS`: a PDF on it lies beside each hand-out.
     now : datetime, optional
         Aware; when it is signed.
     progress : callable, optional
-        Told the position of each stone; whatever it raises ends the work and nothing is kept.
+        Told the position of each stone twice, when it is gathered and when it is written, with a text that begins
+        with a blank for the steps in between; whatever it raises ends the work and nothing is kept.
 
     Returns
     -------
@@ -87,16 +94,20 @@ def write_package(
     Raises
     ------
     AnnotateError
-        When the stones are of several objects, something is there already, a photograph cannot be opened or was
-        altered in the book, the clock of this machine is behind the book, or it cannot be written.
+        When the stones are of several objects, something is there already, there is no such language or paper, a
+        photograph cannot be opened or was altered in the book, the clock of this machine is behind the book, or it
+        cannot be written.
     """
     now, leaving = now or datetime.now(UTC), leaving or Leaving()
+    tell = progress or (lambda _: None)
     if len({stone.object_id for stone in stones}) > 1:
         raise AnnotateError("A package is of one object; choose stones of one object only.")
     if to.exists():
         raise AnnotateError(f"There is a '{to}' already; choose another name, or move it away.")
-    texts = texts_in(language)
-    sheets = gather(book, stones, texts, names=leaving.names, progress=progress)
+    texts, *_ = [texts_in(language) for language in languages]
+    if paper is not None:
+        paper_named(paper)
+    sheets = gather(book, stones, texts, names=leaving.names, progress=tell)
     latest = latest_entry(sheets)
     if latest is not None and latest > now:
         raise AnnotateError(
@@ -116,10 +127,12 @@ def write_package(
         to.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=to.parent, prefix=".packing-") as name:
             folder = Path(name) / safe_stem(to.stem if to.suffix.lower() == ".zip" else to.name)
-            _fill(folder, sheets, texts, leaving, book.workshop, now)
+            _fill(folder, sheets, texts, leaving, book.workshop, now, tell)
             seal = Seal(key.fingerprint, layout.evidence_digest(_digests(folder)))
-            page = render(sheets, texts, made=now, workshop=book.workshop, seal=seal)
-            _write(folder / layout.HANDOUT, page.encode())
+            for file, language in layout.handouts(languages, pdf=paper is not None).items():
+                tell(f" {Path(file).name}")
+                _write(folder / file, _handout(file, sheets, language, book.workshop, now, seal, paper))
+            tell(" checksums and signature")
             _write(folder / layout.PUBLIC_KEY, key.public_pem)
             _write(folder / layout.SIGNATURE, key.sign(close_bag(folder, information)))
             (_zipped(folder) if to.suffix.lower() == ".zip" else folder).rename(to)
@@ -130,15 +143,40 @@ def write_package(
     return to
 
 
+def _handout(
+    file: str,
+    sheets: Sequence[StoneSheet],
+    language: str,
+    workshop: str,
+    now: datetime,
+    seal: Seal,
+    paper: str | None,
+) -> bytes:
+    texts = texts_in(language)
+    told = [told_in(sheet, texts) for sheet in sheets]
+    if paper is not None and file.endswith(".pdf"):
+        return pdf_of(told, texts, made=now, workshop=workshop, paper=paper, seal=seal)
+    return render(told, texts, made=now, workshop=workshop, seal=seal).encode()
+
+
 def _fill(
-    folder: Path, sheets: Sequence[StoneSheet], texts: Texts, leaving: Leaving, workshop: str, now: datetime
+    folder: Path,
+    sheets: Sequence[StoneSheet],
+    texts: Texts,
+    leaving: Leaving,
+    workshop: str,
+    now: datetime,
+    tell: _Tell,
 ) -> None:
-    copies = {
-        picture.photograph.sha256: _put(folder, sheet.stone, occasion.examination, picture, texts, leaving)
-        for sheet in sheets
-        for occasion in sheet.occasions
-        for picture in occasion.pictures
-    }
+    copies = {}
+    for sheet in sheets:
+        tell(sheet.stone.position)
+        for occasion in sheet.occasions:
+            for picture in occasion.pictures:
+                tell(f" {occasion.examination.occasion}, {picture.lamp}")
+                copies[picture.photograph.sha256] = _put(
+                    folder, sheet.stone, occasion.examination, picture, texts, leaving
+                )
     _write_json(folder / layout.READINGS, statement(sheets, copies, workshop=workshop, made=now))
     schema = files("setstone.annotate").joinpath("templates", "readings.schema.json").read_bytes()
     _write(folder / layout.SCHEMA, schema)
@@ -154,31 +192,25 @@ def _put(
 ) -> Copy:
     """Put all that is about one photograph into the package."""
     photograph, lamp = picture.photograph, picture.lamp
-    name = safe_stem(stone.position, entry.occasion, lamp)
+    places = layout.places_of(stone, entry, picture, originals=leaving.originals)
     found = findings_on(entry, lamp)
-    ome = _put_ome(folder / layout.OME / f"{name}.ome.tif", entry, picture, found)
+    _put_ome(folder / places.ome, entry, picture, found)
     data = photograph.path.read_bytes()
     if digest_of([data]) != photograph.sha256:
         raise AnnotateError(
             f"The photograph '{photograph.name}' was altered in the book ({photograph.path}); add the original again, "
             "then write the package again."
         )
-    lies = folder / layout.PHOTOGRAPHS / f"{name}{photograph.path.suffix}"
-    if leaving.originals:
-        _write(lies, data)
-    elif photograph.format in STRIPPED:
-        _write(lies, stripped(data, photograph.format))
-    else:  # its pixels are in the OME-TIFF, without loss
-        lies = ome
-    drawn = [folder / layout.PICTURES / f"{name}.png", folder / layout.OVERLAYS / f"{name}.svg"]
-    write_picture(entry, stone, photograph, lamp, drawn)
-    source = f"../{lies.relative_to(folder / 'data').as_posix()}"
-    findings = annotation_page(photograph, source, found, texts)
-    _write_json(folder / layout.FINDINGS / f"{name}.jsonld", findings)
-    return Copy(lies.relative_to(folder).as_posix(), digest_of(pieces(lies)), unaltered=leaving.originals)
+    lies = folder / places.photograph
+    if places.photograph != places.ome:
+        _write(lies, data if leaving.originals else stripped(data, photograph.format))
+    write_picture(entry, stone, photograph, lamp, [folder / places.picture, folder / places.overlay])
+    source = f"../{places.photograph.removeprefix('data/')}"
+    _write_json(folder / places.findings, annotation_page(photograph, source, found, texts))
+    return Copy(places.photograph, digest_of(pieces(lies)), unaltered=leaving.originals)
 
 
-def _put_ome(path: Path, entry: ExaminationEntry, picture: PictureSheet, found: Sequence[Found]) -> Path:
+def _put_ome(path: Path, entry: ExaminationEntry, picture: PictureSheet, found: Sequence[Found]) -> None:
     photograph = picture.photograph
     regions = [Region(f"{f.entry.number} {f.kind}", f.points.tolist(), f.closed) for f in found]
     girdle = girdle_on(entry, picture.lamp)
@@ -191,7 +223,7 @@ def _put_ome(path: Path, entry: ExaminationEntry, picture: PictureSheet, found: 
         magnification=photograph.magnification,
     )
     path.parent.mkdir(parents=True, exist_ok=True)
-    return write_ome(path, open_photograph(photograph.path).pixels, facts, software=_PROGRAM, regions=regions)
+    write_ome(path, open_photograph(photograph.path).pixels, facts, software=_PROGRAM, regions=regions)
 
 
 def _digests(folder: Path) -> dict[str, str]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from setstone.commands.common import HERE, BookOption, JsonOption, open_book, say, show
+from setstone.commands.common import HERE, BookOption, JsonOption, open_book, progress, say, show
 
 if TYPE_CHECKING:
     from setstone.annotate.package.key import WorkshopKey
@@ -30,7 +30,12 @@ def write(
         list[str] | None,
         typer.Argument(metavar="[STONE...]", help="Which stones of one object.", show_default="all"),
     ] = None,
-    language: LanguageOption = "en",
+    language: Annotated[
+        list[str] | None,
+        typer.Option(help="Language of the hand-out: en, de or fr; may be given again.", show_default="en"),
+    ] = None,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Put the hand-out in as PDF too.")] = False,
+    paper: Annotated[str, typer.Option(help="Paper of the PDF: a4 or letter.")] = "a4",
     names: Annotated[bool, typer.Option("--names", help="Name those who did the work.")] = False,
     originals: Annotated[
         bool,
@@ -52,7 +57,12 @@ def write(
         chosen = [opened.stone(s) for s in stones] if stones else list(opened.stones())
         signer = _key()
         leaving = Leaving(names=names, originals=originals)
-        write_package(opened, chosen, to, signer, leaving=leaving, language=language)
+        languages = language or ("en",)
+        with progress(2 * len(chosen)) as tell:
+            write_package(
+                opened, chosen, to, signer,
+                leaving=leaving, languages=languages, paper=paper if pdf else None, progress=tell,
+            )  # fmt: skip
     show(
         as_json,
         {"package": str(to), "fingerprint": signer.fingerprint},

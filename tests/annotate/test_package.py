@@ -20,8 +20,10 @@ from typing import Any
 from xml.etree import ElementTree
 
 import bagit
+import cv2
 import jsonschema
 import numpy as np
+import pypdf
 import pytest
 import tifffile
 from PIL import Image
@@ -35,6 +37,7 @@ from setstone.annotate.package.key import WorkshopKey, change_passphrase, is_sig
 from setstone.annotate.package.layout import SIGNATURE
 from setstone.annotate.package.opening import MOST_FILES, shown
 from setstone.annotate.package.writing import Leaving, write_package
+from setstone.annotate.seal import Seal
 from setstone.annotate.texts import english
 from setstone.capture.open import open_photograph
 from setstone.capture.photograph import Format, Lamp
@@ -260,18 +263,64 @@ def test_the_hand_out_bears_fingerprint_and_digest(written: Path, key: WorkshopK
     assert not found.problems
     assert found.fingerprint in page
     assert found.evidence in page
-    cv2 = pytest.importorskip("cv2")
-    # The code as any telephone reads it.
-    from setstone.annotate.seal import Seal
-
     assert Seal(key.fingerprint, found.evidence).qr_svg in page
-    segno = pytest.importorskip("segno")
-    drawn = np.array(
-        [[*row] for row in segno.make(found.evidence.upper(), error="m", micro=False).matrix], np.uint8
-    )
-    picture = np.kron(np.pad(255 * (1 - drawn), 4, constant_values=255), np.ones((6, 6), np.uint8))
-    text, _, _ = cv2.QRCodeDetector().detectAndDecode(picture)
-    assert text.lower() == found.evidence
+
+
+def test_hand_outs_in_more_languages_and_on_paper(workshop: Book, key: WorkshopKey, tmp_path: Path) -> None:
+    told: list[str] = []
+    package = write_package(
+        workshop, workshop.stones(), tmp_path / "package", key,
+        languages=("de", "en", "de"), paper="letter", progress=told.append,
+    )  # fmt: skip
+    found = check_package(package, english())
+    assert not found.problems
+    sheets = {path.name for path in (package / "data").glob("hand-out*")}
+    assert sheets == {"hand-out.html", "hand-out.pdf", "hand-out-en.html", "hand-out-en.pdf"}
+    for name, words, drawn in (
+        ("hand-out", "Bitte zuerst lesen", "Rundiste des Steins"),
+        ("hand-out-en", "Read this first", "Girdle of the stone"),
+    ):
+        page = (package / f"data/{name}.html").read_text()
+        assert f"<title>{drawn}</title>" in page
+        printed = "".join(p.extract_text() for p in pypdf.PdfReader(package / f"data/{name}.pdf").pages)
+        for text in (page, printed.replace("\u200b", "")):
+            assert words in text
+            assert found.evidence in text
+        # pypdf reads the end of a line as such
+        assert key.fingerprint in " ".join(printed.split())
+    assert [step for step in told if not step.startswith(" ")] == ["lid-3", "lid-3"]
+    assert " before, blue" in told
+
+
+def test_a_telephone_reads_the_digest_off_the_paper(workshop: Book, key: WorkshopKey, tmp_path: Path) -> None:
+    """ISO/IEC 18004, by the reader of OpenCV on what Poppler prints at 150 dpi."""
+    if shutil.which("pdftoppm") is None:
+        pytest.skip("Poppler is not installed (Debian: poppler-utils)")
+    package = write_package(workshop, workshop.stones(), tmp_path / "package", key, paper="a4")
+    sheet = package / "data/hand-out.pdf"
+    last = str(len(pypdf.PdfReader(sheet).pages))
+    subprocess.run(
+        ["pdftoppm", "-r", "150", "-f", last, "-l", last, "-singlefile", "-png", sheet, tmp_path / "page"],
+        check=True, capture_output=True,
+    )  # fmt: skip
+    read, _, _ = cv2.QRCodeDetector().detectAndDecode(cv2.imread(str(tmp_path / "page.png")))
+    assert read.lower() == check_package(package, english()).evidence
+
+
+@pytest.mark.parametrize("last", ["lid-3", " after, white", " hand-out.html", " checksums and signature"])
+def test_a_cancelled_package_leaves_nothing(
+    workshop: Book, key: WorkshopKey, tmp_path: Path, last: str
+) -> None:
+    class StoppedError(Exception):
+        pass
+
+    def stop(step: str) -> None:
+        if step == last:
+            raise StoppedError
+
+    with pytest.raises(StoppedError):
+        write_package(workshop, workshop.stones(), tmp_path / "p.zip", key, progress=stop)
+    assert not list(tmp_path.iterdir())
 
 
 # What leaves the house
