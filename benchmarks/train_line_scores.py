@@ -27,7 +27,7 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 from sklearn.linear_model import LogisticRegression  # type: ignore[import-untyped]
 
 from setstone.measure.candidates import LIKELY
-from setstone.measure.judge_lines import describe_lines, neighbours
+from setstone.measure.judge_lines import describe_lines, neighbours, surroundings, trace_lines
 from setstone.measure.line_features import ABSENT, NAMES
 from setstone.measure.line_scores import (
     MANY,
@@ -188,7 +188,7 @@ def altered(stone: FissureScene, rng: Random) -> FissureScene:
 
 def describe(stone: FissureScene, original: bool) -> Record:
     """Find and describe the lines and compare them with the truth."""
-    found = describe_lines(stone.scene)
+    found = describe_lines(stone.scene, trace_lines(stone.scene), surroundings(stone.scene))
     truth = stone.visible
     covers = np.zeros((len(found.lines), len(truth)), np.bool_)
     for row, line in enumerate(found.lines):

@@ -18,7 +18,7 @@ from setstone.measure.errors import MeasurementError
 from setstone.measure.examination import Examination, Flag
 from setstone.measure.frame import Frame
 from setstone.measure.girdle import find_girdle, visible_stone
-from setstone.measure.judge_lines import judge_lines
+from setstone.measure.judge_lines import judge_lines, surroundings, trace_lines
 from setstone.measure.judge_spots import judge_spots
 from setstone.measure.light import Pixels
 from setstone.measure.outline import Diameters, Outline, diameters, tilt_if_round
@@ -117,8 +117,13 @@ def examine(
         scene = _scene(white, blue, blue_to_white, outline, frame, used)
 
         tell("looking for lines")
-        lines = pool.submit(judge_lines, scene, learned=learned)
+        # The longest first, so that two are busy until the end.
+        tracing = pool.submit(trace_lines, scene)
+        around = pool.submit(surroundings, scene)
         spots = pool.submit(judge_spots, scene, learned=learned)
+        lines = pool.submit(
+            judge_lines, scene, traced=tracing.result(), around=around.result(), learned=learned
+        )
         colouring = (
             None
             if scene.white is None

@@ -53,6 +53,21 @@ _OFF_MAP = Reason(
 )
 
 
+class Traced(NamedTuple):
+    """The lines of a stone, found under one lamp."""
+
+    lines: tuple[Line, ...]
+    on_map: Values  # share of the stone's pixels that the map of lines puts below each
+    lamp: LampName
+
+
+class Around(NamedTuple):
+    """What the features of all lines share, for the lamp they were found under and for the other."""
+
+    here: Surroundings
+    other: Surroundings | None
+
+
 class Described(NamedTuple):
     """The lines of a stone with all the score rests on."""
 
@@ -62,13 +77,19 @@ class Described(NamedTuple):
     lamp: LampName
 
 
-def judge_lines(scene: Scene, *, learned: bool = True) -> tuple[Candidate, ...]:
+def judge_lines(
+    scene: Scene, *, traced: Traced | None = None, around: Around | None = None, learned: bool = True
+) -> tuple[Candidate, ...]:
     """Find the lines of a stone under blue light (under white when blue is missing) and score each.
 
     Parameters
     ----------
     scene : Scene
         Both photographs, aligned, cropped to the stone.
+    traced : Traced, optional
+        What `trace_lines` found, where somebody has it already.
+    around : Around, optional
+        What `surroundings` found, where somebody has it already.
     learned : bool
         Score by the trained trees, else by plain rules alone (`setstone.measure.plain_rules`).
 
@@ -82,7 +103,7 @@ def judge_lines(scene: Scene, *, learned: bool = True) -> tuple[Candidate, ...]:
     MeasurementError
         When the scene has no photograph.
     """
-    described = describe_lines(scene)
+    described = describe_lines(scene, traced or trace_lines(scene), around or surroundings(scene))
     if not described.lines:
         return ()
     scores = _learned_scores(described, scene.diameter_px) if learned else line_rules(described.features)
@@ -113,48 +134,82 @@ def _learned_scores(described: Described, diameter_px: float) -> Values:
     return second_scores(described.features, first, neighbours(described.lines, first, diameter_px))
 
 
-def describe_lines(scene: Scene) -> Described:
-    """Find the lines of a stone and their features."""
-    lamp: LampName = "white" if scene.blue is None else "blue"
+def describe_lines(scene: Scene, traced: Traced, around: Around) -> Described:
+    """Measure the features of the lines of a stone."""
+    features = line_features(
+        traced.lines,
+        around.here,
+        around.other,
+        clipped=saturated(_looked_at(scene)),
+        outline=scene.outline,
+        sigma=_finest(scene),
+    )
+    return Described(traced.lines, features, traced.on_map, traced.lamp)
+
+
+def trace_lines(scene: Scene) -> Traced:
+    """Find the lines of a stone.
+
+    Raises
+    ------
+    MeasurementError
+        When the scene has no photograph.
+    """
+    plane = brightness(_looked_at(scene))
+    lines, on_map = _traced(plane, scene, bright=True)
+    if scene.blue is None:
+        # In transmitted and reflected light a fissure may be darker than the stone.
+        dark, dark_on_map = _traced(plane, scene, bright=False)
+        return Traced(lines + dark, np.concatenate([on_map, dark_on_map]), "white")
+    return Traced(lines, on_map, "blue")
+
+
+def surroundings(scene: Scene) -> Around:
+    """Measure what the features of all lines share.
+
+    Raises
+    ------
+    MeasurementError
+        When the scene has no photograph.
+    """
+    here, *other = (
+        Surroundings.of(brightness(pixels), _finest(scene), scene.stone, scene.outline)
+        for pixels in (_looked_at(scene), None if scene.blue is None else scene.white)
+        if pixels is not None
+    )
+    return Around(here, other[0] if other else None)
+
+
+def _looked_at(scene: Scene) -> Pixels:
     pixels = scene.white if scene.blue is None else scene.blue
     if pixels is None:
         raise MeasurementError(
             "There is no photograph to look for lines in; add one under blue or white light."
         )
+    return pixels
+
+
+def _finest(scene: Scene) -> float:
+    """Standard deviation of the finest filter, in pixels."""
+    return filter_scales(_scale(scene))[0]
+
+
+def _scale(scene: Scene) -> float:
     # Without a scale the finest filter the pixels allow is as good a guess as any.
-    um_per_px = scene.um_per_px or NARROWEST_UM / FWHM_PER_SIGMA
-    sigma = filter_scales(um_per_px)[0]
-    plane = brightness(pixels)
-    lines, on_map = _traced(plane, scene.stone, um_per_px, bright=True)
-    if lamp == "white":
-        # In transmitted and reflected light a fissure may be darker than the stone.
-        dark, dark_on_map = _traced(plane, scene.stone, um_per_px, bright=False)
-        lines, on_map = lines + dark, np.concatenate([on_map, dark_on_map])
-    other = None if scene.blue is None or scene.white is None else brightness(scene.white)
-    features = line_features(
-        lines,
-        Surroundings.of(plane, sigma, scene.stone, scene.outline),
-        None if other is None else Surroundings.of(other, sigma, scene.stone, scene.outline),
-        clipped=saturated(pixels),
-        outline=scene.outline,
-        sigma=sigma,
-    )
-    return Described(lines, features, on_map, lamp)
+    return scene.um_per_px or NARROWEST_UM / FWHM_PER_SIGMA
 
 
-def _traced(
-    plane: Plane, stone: NDArray[np.bool_], um_per_px: float, *, bright: bool
-) -> tuple[tuple[Line, ...], Values]:
+def _traced(plane: Plane, scene: Scene, *, bright: bool) -> tuple[tuple[Line, ...], Values]:
     """Lines inside the stone, and the share of its pixels that the map of lines puts below the middle of each."""
     kernel = np.ones((2 * EDGE_PX + 1, 2 * EDGE_PX + 1), np.uint8)
-    inner = cv2.erode(stone.astype(np.uint8), kernel, borderValue=0) > 0
-    lines = find_lines(plane, um_per_px=um_per_px, mask=inner, bright=bright)
+    inner = cv2.erode(scene.stone.astype(np.uint8), kernel, borderValue=0) > 0
+    lines = find_lines(plane, um_per_px=_scale(scene), mask=inner, bright=bright)
     if not lines:
         return lines, np.zeros(0)
-    narrowest_px = FWHM_PER_SIGMA * filter_scales(um_per_px)[0]
-    mapped = line_map(plane, narrowest_px=narrowest_px, bright=bright, mask=stone)
+    narrowest_px = FWHM_PER_SIGMA * _finest(scene)
+    mapped = line_map(plane, narrowest_px=narrowest_px, bright=bright, mask=scene.stone)
     shares = np.linspace(0, 1, 257)
-    levels = np.quantile(mapped[stone][::7], shares)
+    levels = np.quantile(mapped[scene.stone][::7], shares)
     paths = [line.path for line in lines]
     on_lines = median_each(nearest(mapped, np.concatenate(paths)), starts_of(paths))
     return lines, np.interp(on_lines, levels, shares)

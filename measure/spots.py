@@ -600,11 +600,13 @@ def _enlarged(spot: Spot, ratio: int) -> Spot:
 
 def _each_once(spots: list[Spot]) -> tuple[Spot, ...]:
     """Of proposals that ran into the same body, the most contrasting."""
-    spots = sorted(spots, key=lambda s: (-s.contrast, -s.diameter_px, s.centre))
     if not spots:
         return ()
-    kept = _first_of_each(np.array([s.centre for s in spots]), np.array([s.diameter_px for s in spots]))
-    return tuple(spot for spot, first in zip(spots, kept, strict=True) if first)
+    centres = np.array([s.centre for s in spots])
+    diameters, contrasts = np.array([(s.diameter_px, s.contrast) for s in spots]).T
+    best_first = np.lexsort((centres[:, 1], centres[:, 0], -diameters, -contrasts))
+    kept = _first_of_each(centres[best_first], diameters[best_first])
+    return tuple(spots[k] for k in best_first[kept])
 
 
 @njit(cache=True, nogil=True)
