@@ -40,6 +40,14 @@ def safe_stem(*parts: str) -> str:
     return f"{stem}-{digest}" if stem and not _RESERVED.fullmatch(stem) else f"stone-{digest}"
 
 
+def free_path(path: Path) -> Path:
+    """Return a path where nothing is yet: the same, or with a number at the end of its name."""
+    free, number = path, 2
+    while free.exists():
+        free, number = path.with_stem(f"{path.stem}-{number}"), number + 1
+    return free
+
+
 def replace_file(path: Path, content: bytes) -> Path:
     """Write a file in one step, in place of an earlier one of ours.
 

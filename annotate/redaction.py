@@ -1,5 +1,6 @@
 """What leaves the house: by default a hand-out names no person who worked on a stone."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 from setstone.annotate.sheet import OccasionSheet, StoneSheet
@@ -43,3 +44,18 @@ def _occasion(occasion: OccasionSheet) -> OccasionSheet:
 def _candidate(candidate: CandidateEntry) -> CandidateEntry:
     decision = candidate.decision
     return candidate if decision is None else replace(candidate, decision=replace(decision, by=""))
+
+
+def names_in(sheets: Iterable[StoneSheet]) -> set[str]:
+    """Collect the names of all who examined, read, worked, decided or signed."""
+    named: set[str] = set()
+    for sheet in sheets:
+        entries = [e.examination for e in sheet.occasions]
+        named |= {entry.by for entry in entries}
+        named |= {c.decision.by for entry in entries for c in entry.candidates if c.decision is not None}
+        named |= {reading.entry.by for reading in sheet.readings}
+        named |= {remark.by for remark in sheet.remarks}
+        named |= {fact.by for fact in (*sheet.object_facts, *sheet.facts)}
+        named |= {name for work in sheet.work for name in (work.by, work.done_by)}
+        named |= {signed.by for signed in (sheet.version.signatures if sheet.version else ())}
+    return named - {""}

@@ -42,6 +42,14 @@ def whole(package: Package, name: str) -> bytes:
     return b"".join(package.pieces(name))
 
 
+def copied_out(path: Path, name: str, to: Path) -> Path:
+    """Copy one file of a package into a folder of ours; raises what `opened` does."""
+    copy = to / Path(name).name
+    with opened(path) as package, copy.open("wb") as file:
+        file.writelines(package.pieces(name))
+    return copy
+
+
 @contextmanager
 def opened(path: Path) -> Iterator[Package]:
     """Open a package.

@@ -1,10 +1,10 @@
-"""The hand-out for the buyer: looked at before it is written, written in a thread, opened in the browser."""
+"""What the buyer gets, a page or a signed package: looked at before it is written, written in a thread, opened."""
 
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
-from qtpy.QtCore import QUrl
+from qtpy.QtCore import QTemporaryDir, QUrl
 from qtpy.QtGui import QDesktopServices, QImage, QPainter, QPalette, QTextDocument, QTextOption
 from qtpy.QtSvg import QSvgRenderer
 from qtpy.QtWidgets import (
@@ -22,15 +22,24 @@ from qtpy.QtWidgets import (
 )
 
 from setstone.annotate.bench.bench import Bench
+from setstone.annotate.files import free_path, safe_stem
 from setstone.annotate.handout import gather, render, write_handout
+from setstone.annotate.package.contents import contents_html, contents_of
+from setstone.annotate.package.key import WorkshopKey
+from setstone.annotate.package.layout import HANDOUT
+from setstone.annotate.package.opening import copied_out
+from setstone.annotate.package.writing import Leaving, write_package
 from setstone.annotate.panels.looks import words
-from setstone.annotate.panels.working import Job, Tell
+from setstone.annotate.panels.working import Job, Tell, attempt, is_part
+from setstone.annotate.panels.workshop_key import asked_key, show_key
 from setstone.annotate.preview import Preview, PreviewPicture, preview_of
 from setstone.annotate.texts import LANGUAGES, texts_in
 from setstone.record.entries import StoneEntry
 from setstone.record.progress import Stage
 
-#: What goes on the sheet.
+#: What the buyer gets.
+PAGE, PACKAGE = "a page", "a signed package"
+#: Of which stones.
 CHOSEN, SIGNED, ALL = "this stone", "all signed stones", "all stones"
 #: Width of a picture in the preview, in pixels: two fit beside each other where the panel is wide.
 _WIDTH = 300
@@ -50,44 +59,61 @@ class HandOutPanel(QWidget):
         self._bench = bench
         self._job: Job | None = None
         self.written: Path | None = None
+        self._unpacked = QTemporaryDir()
+        self.form = QComboBox()
+        self.form.addItems((PAGE, PACKAGE))
+        self.form.setToolTip(
+            "A page is one file for any browser. A package holds it with all it rests on, signed, so that the buyer can "
+            "check that nothing was altered."
+        )
+        self.form.setAccessibleName("What the buyer gets")
+        self.form.currentIndexChanged.connect(self._show_form)
         self.which = QComboBox()
         self.which.addItems((CHOSEN, SIGNED, ALL))
-        self.which.setToolTip("Which stones stand on the sheet.")
-        self.which.setAccessibleName("Stones on the sheet")
-        self.which.activated.connect(self._show_count)
-        self.preview = QPushButton("Preview")
-        self.preview.setToolTip("Show the sheet below as it would be written now.")
-        self.preview.clicked.connect(self.show_preview)
-        self.write = QPushButton("Write …")
-        self.write.setToolTip("Write the sheet as one file that opens in any browser, without network.")
-        self.write.clicked.connect(self._choose_file)
+        self.which.setToolTip("Which stones of this object stand on the page.")
+        self.which.setAccessibleName("Stones on the page")
+        self.which.currentIndexChanged.connect(self._show_count)
+        self.language = QComboBox()
+        for code, name in LANGUAGES.items():
+            self.language.addItem(name, (code,))
+        self.language.addItem("all of these", tuple(LANGUAGES))
+        self.language.setToolTip("The language of the page; what people typed stays as they typed it.")
+        self.language.setAccessibleName("Language of the page")
+        self.names = QCheckBox("names of those who did the work")
+        self.names.setToolTip("Without this no person who examined, read or worked on a stone is named.")
+        self.originals = QCheckBox("photographs with all the camera noted")
+        self.originals.setToolTip(
+            "Without this there are copies: the same pixels, but no place, serial number, owner or comment."
+        )
         self.pictures = QCheckBox("annotated pictures beside it")
         self.pictures.setToolTip(
             "Write the photographs with their marks too, as PNG and SVG, into a folder 'pictures'."
         )
-        self.pdf = QCheckBox("PDF for paper beside it")
-        self.pdf.setToolTip("Write the sheet as PDF too, for print and for archives (PDF/A).")
+        self.pdf = QCheckBox("PDF for paper")
+        self.pdf.setToolTip("Write it as PDF too, for print and for archives (PDF/A).")
         self.paper = QComboBox()
         self.paper.addItem("A4", "a4")
         self.paper.addItem("Letter", "letter")
         self.paper.setToolTip("Paper of the PDF.")
         self.paper.setAccessibleName("Paper of the PDF")
-        self.language = QComboBox()
-        for code, name in LANGUAGES.items():
-            self.language.addItem(name, code)
-        self.language.setToolTip("The language of the sheet; what people typed stays as they typed it.")
-        self.language.setAccessibleName("Language of the sheet")
-        self.names = QCheckBox("names of those who did the work")
-        self.names.setToolTip(
-            "Without this the sheet names no person who examined, read or worked on a stone."
-        )
+        self.key = QPushButton("Key …")
+        self.key.setToolTip("Show the fingerprint of the workshop's key, and change its passphrase.")
+        self.key.clicked.connect(lambda: show_key(self, bench))
+        self.preview = QPushButton("Preview")
+        self.preview.setToolTip("Show below what would leave the house now.")
+        self.preview.clicked.connect(self.show_preview)
+        self.write = QPushButton("Write …")
+        self.write.clicked.connect(self._choose_file)
         self.open = QPushButton("Open in the browser")
-        self.open.setToolTip("Open the sheet that was written last.")
-        self.open.clicked.connect(self._open)
+        self.open.setToolTip("Open the page that was written last.")
+        self.open.clicked.connect(lambda: attempt(bench, self._open))
+        self.folder = QPushButton("Show the folder")
+        self.folder.setToolTip("Open the folder that holds what was written last.")
+        self.folder.clicked.connect(self._open_folder)
         self.count = words(small=True)
         self.working = QProgressBar()
         self.cancel = QPushButton("Cancel")
-        self.cancel.setToolTip("Stop after the stone being drawn; a sheet written before stays as it is.")
+        self.cancel.setToolTip("Stop after the picture being drawn; what was written before stays as it is.")
         self.cancel.clicked.connect(self._cancel)
         self.page = QTextBrowser()
         self.page.setAccessibleName("Preview of the hand-out")
@@ -99,20 +125,26 @@ class HandOutPanel(QWidget):
             signal.connect(self._show_count)
         bench.book_changed.connect(self._forget)
         self._forget()
-        self._allow()
+        self._show_form()
 
     def _lay_out(self) -> None:
         top = QGridLayout()
-        top.addWidget(QLabel("Sheet on"), 0, 0)
-        top.addWidget(self.which, 0, 1)
-        top.addWidget(QLabel("Language"), 1, 0)
-        top.addWidget(self.language, 1, 1)
-        top.addWidget(self.names, 2, 0, 1, 2)
-        top.addWidget(self.pictures, 3, 0, 1, 2)
-        top.addWidget(self.pdf, 4, 0)
-        top.addWidget(self.paper, 4, 1)
-        top.addWidget(self.preview, 5, 0)
-        top.addWidget(self.write, 5, 1)
+        for row, (name, choice) in enumerate(
+            (("Give out", self.form), ("of", self.which), ("Language", self.language))
+        ):
+            label = QLabel(name)
+            label.setBuddy(choice)
+            top.addWidget(label, row, 0)
+            top.addWidget(choice, row, 1)
+        for row, box in enumerate((self.names, self.originals, self.pictures), start=3):
+            top.addWidget(box, row, 0, 1, 2)
+        top.addWidget(self.pdf, 6, 0)
+        top.addWidget(self.paper, 6, 1)
+        top.addWidget(self.preview, 7, 0)
+        writing = QHBoxLayout()
+        writing.addWidget(self.write, 1)
+        writing.addWidget(self.key)
+        top.addLayout(writing, 7, 1)
         top.setColumnStretch(1, 1)
         progress = QHBoxLayout()
         progress.addWidget(self.working, 1)
@@ -124,18 +156,42 @@ class HandOutPanel(QWidget):
         layout.addLayout(progress)
         layout.addWidget(self.page, 1)
         layout.addWidget(self.says)
-        layout.addWidget(self.open)
+        opening = QHBoxLayout()
+        opening.addWidget(self.open, 1)
+        opening.addWidget(self.folder, 1)
+        layout.addLayout(opening)
 
     # What is shown
 
     @property
     def stones(self) -> list[StoneEntry]:
-        """Stones that go on the sheet."""
-        which = self.which.currentText()
-        if which == CHOSEN:
-            return [] if self._bench.stone is None else [self._bench.stone]
-        there = self._bench.progress
+        """Stones that go on the page: the chosen one, or those of its object."""
+        which, chosen = self.which.currentText(), self._bench.stone
+        if chosen is None or which == CHOSEN:
+            return [] if chosen is None else [chosen]
+        there = [p for p in self._bench.progress if p.stone.object_id == chosen.object_id]
         return [p.stone for p in there if which == ALL or p.stage is Stage.SIGNED]
+
+    def _show_form(self, *_: object) -> None:
+        packed = self._is_package
+        self.originals.setVisible(packed)
+        self.key.setVisible(packed)
+        self.pictures.setVisible(not packed)
+        self.write.setText("Sign and write …" if packed else "Write …")
+        self.write.setToolTip(
+            "Write the page with photographs, findings and readings as one .zip, signed with the workshop's key."
+            if packed
+            else "Write the page as one file that opens in any browser, without network."
+        )
+        self._allow()
+
+    @property
+    def _is_package(self) -> bool:
+        return self.form.currentText() == PACKAGE
+
+    @property
+    def _paper(self) -> str | None:
+        return self.paper.currentData() if self.pdf.isChecked() else None
 
     def _show_count(self, *_: object) -> None:
         stones = self.stones
@@ -149,43 +205,59 @@ class HandOutPanel(QWidget):
         self.preview.setEnabled(there)
         self.write.setEnabled(there)
         self.open.setEnabled(self.written is not None)
+        self.folder.setEnabled(self.written is not None)
         self.working.setVisible(not free)
         self.cancel.setVisible(not free)
 
     def _forget(self) -> None:
         self.written = None
         self._say("")
-        self.page.setPlainText("Preview shows here what the buyer will read.")
+        self.page.setPlainText("Preview shows here what would leave the house.")
         self._show_count()
 
     # Work
 
     def show_preview(self) -> None:
-        """Show the sheet as it would be written now."""
-        book, stones = self._bench.opened, self.stones
-        texts, names = texts_in(self.language.currentData()), self.names.isChecked()
+        """Show what would leave the house now."""
+        book, stones, languages = self._bench.opened, self.stones, self.language.currentData()
+        texts, packed, pdf = texts_in(languages[0]), self._is_package, self.pdf.isChecked()
+        leaving, now = self._leaving, datetime.now(UTC)
 
-        def work(tell: Tell) -> tuple[Preview, list[QImage]]:
+        def work(tell: Tell) -> tuple[str, Preview, list[QImage]]:
+            names = packed or leaving.names  # of a package it is told who is taken out
             sheets = gather(book, stones, texts, names=names, progress=tell)
-            page = render(sheets, texts, made=datetime.now(UTC), workshop=book.workshop)
+            if packed:
+                contents = contents_of(
+                    sheets, texts, leaving, languages=languages, pdf=pdf, workshop=book.workshop, made=now
+                )
+                before, page = contents_html(contents), contents.page
+            else:
+                before, page = "", render(sheets, texts, made=now, workshop=book.workshop)
             preview = preview_of(page)
-            return preview, [_drawn(p) for p in preview.pictures]
+            return before, preview, [_drawn(p) for p in preview.pictures]
 
         self._start("Drawing the preview", work, len(stones), self._show_page)
 
+    @property
+    def _leaving(self) -> Leaving:
+        return Leaving(names=self.names.isChecked(), originals=self.originals.isChecked())
+
     def write_to(self, path: Path) -> None:
-        """Write the sheet."""
+        """Write the page, one file a language."""
         book, stones, with_pictures = self._bench.opened, self.stones, self.pictures.isChecked()
-        language, names = self.language.currentData(), self.names.isChecked()
-        with_pdf, paper = self.pdf.isChecked(), self.paper.currentData()
+        languages, names, paper = self.language.currentData(), self.names.isChecked(), self._paper
 
         def work(tell: Tell) -> Path:
-            written = write_handout(book, stones, path, language=language, names=names, progress=tell)
-            if with_pdf:
-                from setstone.annotate.pdf import write_pdf
+            for language in languages:
+                to = path if language == languages[0] else path.with_stem(f"{path.stem}-{language}")
+                write_handout(book, stones, to, language=language, names=names, progress=tell)
+                if paper is not None:
+                    from setstone.annotate.pdf import write_pdf
 
-                beside = path.with_suffix(".pdf")
-                write_pdf(book, stones, beside, paper=paper, language=language, names=names, progress=tell)
+                    beside = to.with_suffix(".pdf")
+                    write_pdf(
+                        book, stones, beside, paper=paper, language=language, names=names, progress=tell
+                    )
             if with_pictures:
                 from setstone.annotate.pictures import write_pictures
 
@@ -193,9 +265,22 @@ class HandOutPanel(QWidget):
                     tell(f"pictures of {stone.position}")
                     for entry in book.latest_examinations(stone):
                         write_pictures(entry, stone, book.photographs(stone), path.parent / "pictures")
-            return written
+            return path
 
-        self._start("Writing the hand-out", work, len(stones) * (1 + with_pdf + with_pictures), self._written)
+        steps = len(languages) * (1 + self.pdf.isChecked()) + with_pictures
+        self._start("Writing the hand-out", work, steps * len(stones), self._written)
+
+    def write_package_to(self, path: Path, key: WorkshopKey) -> None:
+        """Write the package and sign it."""
+        book, stones, leaving = self._bench.opened, self.stones, self._leaving
+        languages, paper = self.language.currentData(), self._paper
+
+        def work(tell: Tell) -> Path:
+            return write_package(
+                book, stones, path, key, leaving=leaving, languages=languages, paper=paper, progress=tell
+            )
+
+        self._start("Writing the package", work, 2 * len(stones), self._written)
 
     def _start(
         self, title: str, work: Callable[[Tell], object], steps: int, done: Callable[..., None]
@@ -203,10 +288,12 @@ class HandOutPanel(QWidget):
         if self._job is not None:
             return
         job = Job(title, work, bench=self._bench, steps=steps)
-        self.working.setRange(0, steps)
+        self.working.setRange(
+            0, steps + 1
+        )  # a step that was told has begun, and is done when the next one is told
         self.working.setValue(0)
         self.working.setAccessibleName(title)
-        job.told.connect(lambda _step: self.working.setValue(self.working.value() + 1))
+        job.told.connect(self._tell)
         job.done.connect(done)
         job.failed.connect(self._bench.said.emit)
         job.failed.connect(self._say)
@@ -216,6 +303,9 @@ class HandOutPanel(QWidget):
         self._allow()
         job.start()
 
+    def _tell(self, step: str) -> None:
+        self.working.setValue(self.working.value() + (not is_part(step)))
+
     def _ended(self) -> None:
         self._job = None
         self._allow()
@@ -224,25 +314,35 @@ class HandOutPanel(QWidget):
         if self._job is not None:
             self._job.cancel()
 
-    def _show_page(self, made: tuple[Preview, list[QImage]]) -> None:
-        preview, images = made
+    def _show_page(self, made: tuple[str, Preview, list[QImage]]) -> None:
+        before, preview, images = made
         document = self.page.document()
         document.clear()
         link = self.page.palette().color(QPalette.ColorRole.Text).name()
         document.setDefaultStyleSheet(f"{_STYLE} a {{ color: {link}; }}")
         for number, image in enumerate(images):
             document.addResource(QTextDocument.ResourceType.ImageResource, QUrl(f"picture:{number}"), image)
-        self.page.setHtml(preview.html)
+        self.page.setHtml(before + preview.html)
 
     def _say(self, text: str) -> None:
         self.says.setText(text)
         self.says.setVisible(bool(text))
 
     def _choose_file(self) -> None:
-        book = self._bench.book
-        if book is None:
+        book, stones = self._bench.book, self.stones
+        if book is None or not stones:
             return
-        offered = self.written or book.folder / "hand-out.html"
+        if self._is_package:
+            # Nothing is ever written over a package, so nobody is asked whether it may be.
+            name, _ = QFileDialog.getSaveFileName(
+                self, "Write the signed package", str(free_path(book.folder / f"{safe_stem(stones[0].object_name)}.zip")),
+                "Packages (*.zip)", options=QFileDialog.Option.DontConfirmOverwrite,
+            )  # fmt: skip
+            key = asked_key(self, self._bench) if name else None
+            if key is not None:
+                self.write_package_to(Path(name if name.lower().endswith(".zip") else f"{name}.zip"), key)
+            return
+        offered = book.folder / "hand-out.html"
         name, _ = QFileDialog.getSaveFileName(
             self, "Write the hand-out", str(offered), "Pages for a browser (*.html)"
         )
@@ -256,8 +356,19 @@ class HandOutPanel(QWidget):
         self.open.setFocus()
 
     def _open(self) -> None:
-        if self.written is not None and not QDesktopServices.openUrl(QUrl.fromLocalFile(str(self.written))):
-            self._bench.said.emit(f"No browser could be started; open '{self.written}' by hand.")
+        if self.written is None:
+            return
+        page = self.written
+        if page.suffix == ".zip":
+            page = copied_out(page, HANDOUT, Path(self._unpacked.path()))
+        if not QDesktopServices.openUrl(QUrl.fromLocalFile(str(page))):
+            self._bench.said.emit(f"No browser could be started; open '{page}' by hand.")
+
+    def _open_folder(self) -> None:
+        if self.written is not None and not QDesktopServices.openUrl(
+            QUrl.fromLocalFile(str(self.written.parent))
+        ):
+            self._bench.said.emit(f"The folder could not be opened; it is '{self.written.parent}'.")
 
 
 def _drawn(picture: PreviewPicture) -> QImage:

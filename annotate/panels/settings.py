@@ -16,7 +16,7 @@ from qtpy.QtWidgets import (
 )
 
 from setstone.annotate.bench.settings import keep_settings, read_settings
-from setstone.annotate.files import safe_stem
+from setstone.annotate.files import free_path, safe_stem
 from setstone.annotate.panels.looks import choose_folder, line_height, words
 from setstone.capture.watching import NAMED
 
@@ -132,7 +132,7 @@ class NewBookDialog(QDialog):
     def _offer(self, name: str) -> None:
         """Offer a folder named like the object, unless another one was typed."""
         if self.folder.edit.text() == self._offered:
-            self._offered = str(_free(self._folder, safe_stem(name))) if name.strip() else ""
+            self._offered = str(free_path(self._folder / safe_stem(name))) if name.strip() else ""
             self.folder.edit.setText(self._offered)
         self._allow()
 
@@ -149,14 +149,6 @@ def ask_for_pictures(parent: QWidget) -> list[Path]:
         f"Photographs ({' '.join(f'*{suffix}' for suffix in sorted(NAMED))});;All files (*)",
     )
     return [Path(name) for name in names]
-
-
-def _free(folder: Path, stem: str) -> Path:
-    """Name that no folder has yet."""
-    path, number = folder / stem, 2
-    while path.exists():
-        path, number = folder / f"{stem}-{number}", number + 1
-    return path
 
 
 def _finish(dialog: QDialog, form: QFormLayout, word: str, text: str) -> QDialogButtonBox:

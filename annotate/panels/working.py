@@ -16,8 +16,14 @@ from setstone.record.errors import BookError
 #: What a person can meet: its message is a sentence to show.
 EXPECTED = (AnnotateError, BookError, MeasurementError, PhotographError)
 
-#: Called in the thread with the name of each step; raises when the work is to stop.
+#: Called in the thread with the name of each step, which begins with a blank where it is a part of the step before;
+#: raises when the work is to stop.
 Tell = Callable[[str], None]
+
+
+def is_part(step: str) -> bool:
+    """Whether a step is a part of the one told before."""
+    return step.startswith(" ")
 
 
 class StoppedError(Exception):
@@ -111,8 +117,8 @@ class Job(QObject):
         self._step.emit(step)
 
     def _on_step(self, step: str) -> None:
-        self._progress.set_description(f"{self._title}: {step}")
-        if self._progress.total and self._progress.n < self._progress.total:
+        self._progress.set_description(f"{self._title}: {step.strip()}")
+        if not is_part(step) and self._progress.total and self._progress.n < self._progress.total:
             self._progress.update(1)
         self.told.emit(step)
 

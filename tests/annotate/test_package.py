@@ -30,12 +30,15 @@ from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
 from setstone.annotate.errors import AnnotateError
+from setstone.annotate.handout import gather
 from setstone.annotate.package.bag import close_bag, read_manifest
 from setstone.annotate.package.checking import Checked, check_package
+from setstone.annotate.package.contents import Contents, contents_html, contents_of
 from setstone.annotate.package.copies import stripped
 from setstone.annotate.package.key import WorkshopKey, change_passphrase, is_signed, workshop_key
-from setstone.annotate.package.layout import SIGNATURE
-from setstone.annotate.package.opening import MOST_FILES, shown
+from setstone.annotate.package.layout import HANDOUT, SIGNATURE
+from setstone.annotate.package.noted import noted
+from setstone.annotate.package.opening import MOST_FILES, copied_out, shown
 from setstone.annotate.package.writing import Leaving, write_package
 from setstone.annotate.seal import Seal
 from setstone.annotate.texts import english
@@ -355,6 +358,55 @@ def test_originals_and_names_leave_where_the_workshop_says_so(
         jsonschema.validate(said, json.loads(archive.read("all/data/readings.schema.json")))
 
 
+def gathered(workshop: Book, leaving: Leaving, **choices: Any) -> Contents:
+    sheets = gather(workshop, workshop.stones(), english(), names=True)
+    made = datetime(2026, 1, 2, tzinfo=UTC)
+    return contents_of(sheets, english(), leaving, workshop=workshop.workshop, made=made, **choices)
+
+
+@pytest.mark.parametrize("leaving", [Leaving(), Leaving(names=True, originals=True)])
+def test_the_preview_lists_just_what_is_written(
+    workshop: Book, key: WorkshopKey, tmp_path: Path, leaving: Leaving
+) -> None:
+    languages = ("fr", "en")
+    package = write_package(
+        workshop, workshop.stones(), tmp_path / "p", key, leaving=leaving, languages=languages, paper="a4"
+    )
+    listed = gathered(workshop, leaving, languages=languages, pdf=True).files
+    written = (path.relative_to(package).as_posix() for path in (package / "data").rglob("*"))
+    assert set(listed) == {name for name in written if (package / name).is_file()}
+    assert [*listed] == sorted(listed)
+
+
+def test_the_preview_says_what_is_taken_out_and_what_stays_in(
+    make: SimpleNamespace, workshop: Book, tmp_path: Path
+) -> None:
+    told = gathered(workshop, Leaving())
+    assert told.taken_out[0] == f"Names of those who did the work: {PERSON}."
+    notes = " ".join(told.taken_out)
+    assert "lid-3 before, white: place, names, serial numbers, comments." in notes
+    assert PERSON not in told.page
+    assert PERSON not in " ".join(told.stays_in)
+    told = gathered(workshop, Leaving(names=True, originals=True))
+    assert not told.taken_out
+    assert "lid-3 before, white: place, names, serial numbers" in " ".join(told.stays_in)
+    assert PERSON in told.page
+    with Book.create(tmp_path / "book", workshop=HOSTILE) as book:
+        fill(book, make, tmp_path, f"as {PERSON} says")
+        told = gathered(book, Leaving())
+        assert f"'{PERSON}', in a text that somebody typed" in " ".join(told.stays_in)
+        assert "<script>" not in contents_html(told)
+
+
+def test_what_a_camera_notes_is_known(tmp_path: Path) -> None:
+    """Tags of EXIF 3.0 (CIPA DC-008), chunks of PNG (W3C, third edition, 11.3), written by Pillow."""
+    assert noted(noted_jpeg(noise())) == ("place", "names", "serial numbers", "comments")
+    assert noted(noted_png(noise())) == ("names", "comments")
+    assert noted(stripped(noted_jpeg(noise(), 6), "JPEG")) == ()
+    assert noted(stripped(noted_png(noise()), "PNG")) == ()
+    assert noted(b"camera raw") == ()
+
+
 @pytest.mark.parametrize("orientation", [1, 6])
 @pytest.mark.parametrize("progressive", [False, True])
 def test_a_stripped_photograph_has_the_same_pixels(
@@ -545,6 +597,12 @@ def test_names_that_turn_the_reading_direction_are_shown_plainly(package: Path) 
     (problem,) = check_package(package, english()).problems
     assert problem.text.startswith("The file 'data/exe.?gnp' was added")
     assert len(shown("x" * 500)) < 130
+
+
+def test_one_file_is_copied_out(written: Path, tmp_path: Path) -> None:
+    for package in (written, zipped(shutil.copytree(written, tmp_path / "p"))):
+        copy = copied_out(package, HANDOUT, tmp_path)
+        assert copy.read_bytes() == (written / HANDOUT).read_bytes()
 
 
 def test_what_is_no_package_is_said(tmp_path: Path) -> None:

@@ -11,9 +11,15 @@ pytest.importorskip(
 
 from qtpy.QtCore import QUrl  # noqa: TID251
 from qtpy.QtGui import QDesktopServices, QTextDocument  # noqa: TID251
+from qtpy.QtWidgets import QDialog, QFileDialog, QInputDialog  # noqa: TID251
 
 from setstone.annotate.bench.bench import Bench
-from setstone.annotate.panels.hand_out import ALL, SIGNED, HandOutPanel
+from setstone.annotate.package import key as keys
+from setstone.annotate.package.checking import check_package
+from setstone.annotate.panels import workshop_key
+from setstone.annotate.panels.hand_out import ALL, PACKAGE, SIGNED, HandOutPanel
+from setstone.annotate.panels.workshop_key import KeyDialog, asked_key, show_key
+from setstone.annotate.texts import english
 
 
 @pytest.fixture
@@ -114,3 +120,129 @@ def test_only_signed_stones_go_on_a_sheet_of_signed_ones(panel: HandOutPanel) ->
     panel.which.activated.emit(1)
     assert panel.count.text() == "There is no such stone."
     assert not panel.write.isEnabled()
+
+
+# The signed package
+
+
+@pytest.fixture
+def key_lies(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Keep the key of whoever runs the tests as it is."""
+    file = tmp_path / "keys" / "workshop-key.pem"
+    for module in (keys, workshop_key):
+        monkeypatch.setattr(module, "key_file", lambda: file)
+    return file
+
+
+def test_a_package_is_previewed_written_and_opened(
+    panel: HandOutPanel,
+    bench: Bench,
+    qtbot: Any,
+    tmp_path: Path,
+    key_lies: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    opened: list[QUrl] = []
+
+    def program(url: QUrl) -> bool:
+        opened.append(url)
+        return True
+
+    monkeypatch.setattr(QDesktopServices, "openUrl", program)
+    monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_, **__: (str(tmp_path / "box"), ""))
+    assert bench.review is not None
+    bench.review.accept()
+    assert not panel.originals.isVisible()
+    panel.form.setCurrentText(PACKAGE)
+    assert panel.originals.isVisible()
+    assert not panel.pictures.isVisible()
+    panel.pdf.setChecked(True)
+    panel.language.setCurrentText("all of these")
+    panel.show_preview()
+    qtbot.waitUntil(lambda: "Read this first" in panel.page.toPlainText(), timeout=30_000)
+    said = panel.page.toPlainText()
+    assert "Names of those who did the work: Ada." in said
+    assert "hand-out-de.pdf" in said
+    assert "lid-3-as-received-white.png" in said
+
+    keys.workshop_key(key_lies)
+    panel.write.click()
+    assert panel.cancel.isVisible()
+    qtbot.waitUntil(lambda: panel.open.isEnabled(), timeout=60_000)
+    assert (panel.working.value(), panel.working.maximum()) == (2, 3)
+    found = check_package(tmp_path / "box.zip", english())
+    assert not found.problems
+    panel.open.click()
+    panel.folder.click()
+    page, folder = (Path(url.toLocalFile()) for url in opened)
+    assert found.evidence in page.read_text(encoding="utf-8")
+    assert folder == tmp_path
+
+
+def test_a_package_is_cancelled_and_nothing_is_ever_replaced(
+    panel: HandOutPanel, bench: Bench, qtbot: Any, tmp_path: Path, key_lies: Path
+) -> None:
+    key = keys.workshop_key(key_lies)
+    panel.form.setCurrentText(PACKAGE)
+    panel.write_package_to(tmp_path / "new" / "box.zip", key)
+    panel.cancel.click()
+    qtbot.waitUntil(lambda: not panel.cancel.isVisible(), timeout=30_000)
+    assert not list((tmp_path / "new").glob("*"))
+    said: list[str] = []
+    bench.said.connect(said.append)
+    (tmp_path / "box.zip").write_text("another")
+    panel.write_package_to(tmp_path / "box.zip", key)
+    qtbot.waitUntil(lambda: bool(said), timeout=30_000)
+    assert "already; choose another name" in said[0]
+    assert (tmp_path / "box.zip").read_text() == "another"
+
+
+def test_a_package_is_of_the_stones_of_one_object(panel: HandOutPanel, bench: Bench) -> None:
+    other = bench.opened.add_object("Bracelet")
+    bench.opened.add_stone(other, "link-1")
+    bench.refresh()
+    panel.which.setCurrentText(ALL)
+    assert [stone.position for stone in panel.stones] == ["lid-3", "lid-4"]
+
+
+def test_the_key_is_made_and_its_passphrase_asked_for(
+    panel: HandOutPanel, bench: Bench, key_lies: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    said: list[str] = []
+    bench.said.connect(said.append)
+    shown: list[str] = []
+
+    def answer(passphrase: str = "", *, accepted: bool = True) -> Any:
+        def exec_(dialog: KeyDialog) -> QDialog.DialogCode:
+            shown.append(dialog.says.text())
+            dialog.passphrase.setText(passphrase)
+            assert dialog.ok.isEnabled() == (not passphrase)
+            dialog.again.setText(passphrase)
+            assert dialog.ok.isEnabled()
+            return QDialog.DialogCode.Accepted if accepted else QDialog.DialogCode.Rejected
+
+        return exec_
+
+    monkeypatch.setattr(KeyDialog, "exec", answer(accepted=False))
+    assert asked_key(panel, bench) is None
+    assert not key_lies.exists()
+    monkeypatch.setattr(KeyDialog, "exec", answer("eight stones"))
+    made = asked_key(panel, bench)
+    assert made is not None
+    assert "no key yet" in shown[-1]
+    assert keys.is_locked(key_lies.read_bytes())
+
+    monkeypatch.setattr(QInputDialog, "getText", lambda *_: ("nine", True))
+    assert asked_key(panel, bench) is None
+    assert "missing or wrong" in said[-1]
+    monkeypatch.setattr(QInputDialog, "getText", lambda *_: ("", False))
+    assert asked_key(panel, bench) is None
+    monkeypatch.setattr(QInputDialog, "getText", lambda *_: ("eight stones", True))
+    monkeypatch.setattr(KeyDialog, "exec", answer())
+    show_key(panel, bench)
+    assert made.fingerprint in shown[-1]
+    assert said[-1] == "The key has no passphrase."
+    assert not keys.is_locked(key_lies.read_bytes())
+    key_lies.chmod(0o644)
+    assert asked_key(panel, bench) is None
+    assert "Others can read" in said[-1]
