@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from setstone.capture.errors import RefusalError
-from setstone.capture.raster import Raster, check_size
+from setstone.capture.raster import Raster, check_size, to_rgb
 
 #: Raw files are TIFFs of a kind of their own, and are known by their names.
 SUFFIXES = {".dng", ".nef", ".nrw", ".cr2", ".cr3", ".crw", ".arw", ".orf", ".rw2", ".raf", ".pef", ".srw"}
@@ -39,7 +39,7 @@ def decode_raw(data: bytes) -> Raster:
     try:
         with rawpy.imread(io.BytesIO(data)) as raw:
             check_size(raw.sizes.width, raw.sizes.height)
-            pixels = raw.postprocess(
+            developed = raw.postprocess(
                 use_camera_wb=True,
                 no_auto_bright=True,
                 output_bps=16,
@@ -49,4 +49,5 @@ def decode_raw(data: bytes) -> Raster:
     except rawpy.LibRawError as error:
         raise RefusalError("is a raw file of a kind not known here, or damaged; save it as TIFF") from error
     note = "Developed from camera raw with the camera's white balance, without brightening or sharpening."
-    return Raster(np.asarray(pixels, np.uint16), True, "camera raw", notes=(note,))
+    pixels, colour, _ = to_rgb(np.asarray(developed, np.uint16))  # cameras without colours give one channel
+    return Raster(pixels, colour, "camera raw", notes=(note,))

@@ -116,6 +116,8 @@ def _check_header(page: TiffPage, size_bytes: int) -> None:
     colour = page.photometric == PHOTOMETRIC.RGB
     if not (3 if colour else 1) <= page.samplesperpixel <= (4 if colour else 2):
         raise RefusalError(f"holds {page.samplesperpixel} channels per pixel; save it as an RGB picture")
+    if page.photometric == PHOTOMETRIC.PALETTE and _colours_in_table(page) != 2**page.bitspersample:
+        raise RefusalError("has lost the table of its colours; save it again as an RGB picture")
     # TIFF allows empty strips, and decoders fill them with black; in a photograph they are a loss.
     parts = list(zip(page.dataoffsets, page.databytecounts, strict=True))
     missing = len(parts) < _part_count(page)
@@ -130,6 +132,10 @@ def _part_count(page: TiffPage) -> int:
         across = math.ceil(page.imagewidth / page.tilewidth)
         return planes * across * math.ceil(page.imagelength / page.tilelength)
     return planes * math.ceil(page.imagelength / max(1, page.rowsperstrip))
+
+
+def _colours_in_table(page: TiffPage) -> int:
+    return 0 if page.colormap is None else page.colormap.size // 3
 
 
 def _channels(page: TiffPage) -> Pixels:

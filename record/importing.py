@@ -1,6 +1,7 @@
 """Take in a whole book that `exporting` wrote: all of it or nothing."""
 
 import json
+import lzma
 import math
 import re
 import zipfile
@@ -114,7 +115,14 @@ def _opened(source: Path) -> Iterator[Traversable]:
             if not (root / LINES).is_file():
                 raise BookError(f"'{source}' is no export of a book: it holds no '{LINES}'; choose another.")
             yield root
-        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as error:
+        except (
+            zipfile.BadZipFile,
+            zlib.error,
+            lzma.LZMAError,
+            EOFError,
+            NotImplementedError,
+            OSError,
+        ) as error:
             raise BookError(
                 f"'{source}' cannot be read as an export; choose its folder or its .zip, or export the book again "
                 "where it is damaged."

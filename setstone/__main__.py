@@ -1,5 +1,6 @@
 """The command line: ``setstone …`` or ``python -m setstone …``."""
 
+import io
 import os
 import sys
 
@@ -11,6 +12,10 @@ INTERRUPTED = 130
 
 def main() -> None:
     """Run the command line; a failure is one sentence on stderr and exit status 1."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # Names of files may hold what the terminal, or any text, cannot.
+            stream.reconfigure(errors="backslashreplace")
     try:
         app()
     except SystemExit as stop:

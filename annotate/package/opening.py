@@ -3,6 +3,7 @@
 Nothing in it is trusted. Names are compared and shown, never opened as paths, and sizes are limited.
 """
 
+import lzma
 import stat
 import unicodedata
 import zipfile
@@ -32,7 +33,7 @@ class Package(Protocol):
         """Bytes of every file."""
 
     def pieces(self, name: str) -> Iterable[bytes]:
-        """Content of a file."""
+        """Content of a file; a BadZipFile where it is damaged within a zip."""
 
 
 def whole(package: Package, name: str) -> bytes:
@@ -72,7 +73,7 @@ def opened(path: Path) -> Iterator[Package]:
                 yield _Zip.read(archive, path)
         else:
             raise AnnotateError(f"There is no '{path}'; give the folder of a package or its .zip.")
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError) as error:
+    except (zipfile.BadZipFile, NotImplementedError) as error:
         raise AnnotateError(
             f"'{path}' cannot be read as a package: it is no zip, or damaged on its way; have it sent again."
         ) from error
@@ -144,9 +145,12 @@ class _Zip:
         return {name: entry.file_size for name, entry in self.entries.items()}
 
     def pieces(self, name: str) -> Iterable[bytes]:
-        with self.archive.open(self.entries[name]) as file:
-            while chunk := file.read(_CHUNK):
-                yield chunk
+        try:
+            with self.archive.open(self.entries[name]) as file:
+                while chunk := file.read(_CHUNK):
+                    yield chunk
+        except (zlib.error, lzma.LZMAError, EOFError) as error:
+            raise zipfile.BadZipFile(f"{name} is damaged") from error
 
 
 def leads_out(name: str) -> bool:

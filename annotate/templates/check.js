@@ -195,11 +195,17 @@ async function check(entries, expected, now) {
 
 async function contents(entries, lists) {
   const problems = [], digests = new Map();
-  for (const [algorithm, pair] of Object.entries(LISTS)) {
-    for (const name of pair) {
-      for (const [file, digest] of lists.get(name) ?? []) {
-        digests.set(file, { ...digests.get(file), [algorithm]: digest });
-      }
+  // The signature vouches for the signed list alone: what another list of tags names besides is not vouched for.
+  const signed = lists.get(SIGNED_LIST);
+  for (const [algorithm, [payload, tags]] of Object.entries(LISTS)) {
+    let listed = Array.from(lists.get(tags) ?? []);
+    const alike = listed.filter(([file]) => signed?.has(file));
+    if (signed && lists.has(tags) && (alike.length !== listed.length || alike.length !== signed.size)) {
+      problems.push(answer("altered", tags));
+      listed = alike;
+    }
+    for (const [file, digest] of [...(lists.get(payload) ?? []), ...listed]) {
+      digests.set(file, { ...digests.get(file), [algorithm]: digest });
     }
   }
   for (const [name, listed] of Array.from(digests).sort((a, b) => byName(a[0], b[0]))) {

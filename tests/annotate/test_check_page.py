@@ -2,6 +2,7 @@
 
 import shutil
 from collections.abc import Iterator
+from hashlib import sha512
 from pathlib import Path
 from typing import Any
 
@@ -101,7 +102,19 @@ def test_a_whole_package(page: Any, package: Path, key: WorkshopKey) -> None:
 
 @pytest.mark.parametrize(
     "what",
-    ["pixel", "number", "added", "removed", "unsigned", "list", "other key", "expected", "ahead", "behind"],
+    [
+        "pixel",
+        "number",
+        "added",
+        "listed",
+        "removed",
+        "unsigned",
+        "list",
+        "other key",
+        "expected",
+        "ahead",
+        "behind",
+    ],
 )
 def test_the_page_says_what_the_command_says(page: Any, package: Path, key: WorkshopKey, what: str) -> None:
     expected = ""
@@ -112,6 +125,9 @@ def test_the_page_says_what_the_command_says(page: Any, package: Path, key: Work
         (package / "data/readings.json").write_text('{"value": "2.417"}')
     elif what == "added":
         (package / "data/exe.\u202egnp").write_text("<b>")
+    elif what == "listed":
+        (package / "data/more").write_text("<b>")
+        (package / "tagmanifest-sha512.txt").write_text(f"{sha512(b'<b>').hexdigest()}  data/more\n")
     elif what == "removed":
         (package / "data/readings.json").unlink()
     elif what == "unsigned":

@@ -448,6 +448,18 @@ def add_beside(package: Path) -> None:
     (package / "READ ME FIRST.txt").write_text("Call another number.")
 
 
+def add_listed(package: Path) -> None:
+    """Somebody adds a file and names it in the one list that nothing signs."""
+    add_beside(package)
+    digest = hashlib.sha512((package / "READ ME FIRST.txt").read_bytes()).hexdigest()
+    with (package / "tagmanifest-sha512.txt").open("a") as listed:
+        listed.write(f"{digest}  READ ME FIRST.txt\n")
+
+
+def empty_list(package: Path) -> None:
+    (package / "tagmanifest-sha512.txt").write_text("")
+
+
 def remove_file(package: Path) -> None:
     (package / "data/findings/lid-3-before-white.jsonld").unlink()
 
@@ -485,6 +497,8 @@ ALTERED: dict[str, tuple[Callable[[Path], None], list[str], str]] = {
     "number": (alter_number, ["altered"], "The record with its numbers 'data/readings.json' was altered"),
     "added": (add_file, ["added"], "The list of findings 'data/findings/more.jsonld' was added"),
     "beside": (add_beside, ["added"], "The file 'READ ME FIRST.txt' was added"),
+    "listed": (add_listed, ["altered", "added"], "The file 'READ ME FIRST.txt' was added"),
+    "empty list": (empty_list, ["altered"], "'tagmanifest-sha512.txt' was altered"),
     "removed": (remove_file, ["removed"], "'data/findings/lid-3-before-white.jsonld' was removed"),
     "unsigned": (remove_signature, ["unsigned"], "no signature"),
     "list": (alter_list, ["altered", "altered"], "'manifest-sha256.txt' was altered"),
