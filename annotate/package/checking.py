@@ -10,7 +10,7 @@ from pathlib import Path
 
 from setstone.annotate.errors import AnnotateError
 from setstone.annotate.package.bag import ALGORITHMS, SIGNED_LIST, read_information, read_manifest
-from setstone.annotate.package.key import fingerprint_of, is_signed, public_key_of
+from setstone.annotate.package.key import fingerprint_of, is_fingerprint, is_signed, public_key_of
 from setstone.annotate.package.layout import (
     FINGERPRINT,
     HANDOUT,
@@ -86,8 +86,10 @@ def check_package(path: Path, texts: Texts, *, fingerprint: str = "", now: datet
     Raises
     ------
     AnnotateError
-        When it cannot be read, or is no package.
+        When it cannot be read, or is no package; when what is expected is no fingerprint.
     """
+    if fingerprint.strip() and not is_fingerprint(fingerprint):
+        raise AnnotateError(texts("check.no_fingerprint"))
     with opened(path) as package:
         if SIGNED_LIST not in package.sizes and "bagit.txt" not in package.sizes:
             raise AnnotateError(
@@ -152,7 +154,7 @@ def _key(
 ) -> Iterator[Answer]:
     if not signer:
         return
-    if expected and _bare(expected) != _bare(signer):
+    if _bare(expected) and _bare(expected) != _bare(signer):
         yield Answer("other-key", texts("check.other_key"))
     named = information.get(FINGERPRINT, "")
     with suppress(zipfile.BadZipFile):

@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -84,7 +85,7 @@ def workshop_key(file: Path | None = None, passphrase: str = "") -> WorkshopKey:
     except (ValueError, TypeError, UnsupportedAlgorithm) as error:
         if is_locked(content):
             raise AnnotateError(
-                "The passphrase of the workshop's key is missing or wrong; give it again."
+                "The passphrase of the workshop's key is missing or wrong; give it again, in scripts as SETSTONE_PASSPHRASE."
             ) from error
         raise AnnotateError(
             f"'{file}' holds no key that can be read; put back the copy you kept of it."
@@ -117,6 +118,15 @@ def fingerprint_of(key: Ed25519PublicKey) -> str:
     """SHA-256 of the public key as SubjectPublicKeyInfo in DER; hexadecimal, in groups of four."""
     content = key.public_bytes(Encoding.DER, PublicFormat.SubjectPublicKeyInfo)
     return grouped(hashlib.sha256(content).hexdigest())
+
+
+def is_fingerprint(text: str) -> bool:
+    """Whether a text is a whole fingerprint; blanks do not matter.
+
+    >>> is_fingerprint("0A1b " * 16), is_fingerprint("0a1b")
+    (True, False)
+    """
+    return re.fullmatch(r"[0-9A-Fa-f]{64}", "".join(text.split())) is not None
 
 
 def grouped(digest: str) -> str:

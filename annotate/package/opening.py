@@ -20,6 +20,8 @@ MOST_FILES = 20_000
 MOST_BYTES = 20_000_000_000
 #: A list of checksums, the information, a key: read whole.
 MOST_TEXT = 16_000_000
+#: A zip larger than this unpacked that unpacks to more than so many times its size holds no photographs.
+LARGE, MOST_PACKED = 100_000_000, 100
 _CHUNK = 1 << 20
 #: Bit of an entry of a zip that is encrypted (PKWARE APPNOTE 6.3, section 4.4.4, bit 0).
 _ENCRYPTED = 0x1
@@ -68,7 +70,7 @@ def opened(path: Path) -> Iterator[Package]:
     try:
         if path.is_dir():
             yield _Folder.read(path)
-        elif path.exists():
+        elif path.is_file():
             with zipfile.ZipFile(path) as archive:
                 yield _Zip.read(archive, path)
         else:
@@ -135,6 +137,10 @@ class _Zip:
             alike.add(folded)
             entries[name] = entry
         _require_bounds({n: e.file_size for n, e in entries.items()}, path)
+        if sum(e.file_size for e in entries.values()) > max(LARGE, MOST_PACKED * path.stat().st_size):
+            raise AnnotateError(
+                f"'{path}' would unpack to more than {MOST_PACKED} times its size, as no photographs do; do not use it."
+            )
         top = {name.split("/", 1)[0] for name in entries}
         if len(top) == 1 and all("/" in name for name in entries):
             entries = {name.split("/", 1)[1]: entry for name, entry in entries.items()}

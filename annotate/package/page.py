@@ -11,7 +11,7 @@ from setstone import __version__
 from setstone.annotate.files import replace_file
 from setstone.annotate.handout import policy_hash
 from setstone.annotate.package.layout import KINDS
-from setstone.annotate.package.opening import MOST_BYTES, MOST_FILES, MOST_TEXT
+from setstone.annotate.package.opening import LARGE, MOST_BYTES, MOST_FILES, MOST_PACKED, MOST_TEXT
 from setstone.annotate.texts import texts_in
 
 
@@ -33,7 +33,13 @@ def check_page(language: str = "en") -> str:
     told = {
         "texts": texts.part("check"),
         "kinds": list(KINDS.items()),
-        "most": {"files": MOST_FILES, "bytes": MOST_BYTES, "text": MOST_TEXT},
+        "most": {
+            "files": MOST_FILES,
+            "bytes": MOST_BYTES,
+            "text": MOST_TEXT,
+            "large": LARGE,
+            "packed": MOST_PACKED,
+        },
     }
     # As data in the script: '<' would let a text end it.
     script = f"const TOLD = {json.dumps(told).replace('<', chr(92) + 'u003c')};\n{folder.joinpath('check.js').read_text('utf-8')}"

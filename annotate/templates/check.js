@@ -77,6 +77,8 @@ async function readZip(file) {
     if (flags & 1 || ![0, 8].includes(method)) throw new Refused(text("damaged"));
     entries.set(name, { size, bytes: () => unpacked(file, offset, packed, size, method) });
   }
+  const sum = Array.from(entries.values()).reduce((all, entry) => all + entry.size, 0);
+  if (sum > Math.max(TOLD.most.large, TOLD.most.packed * file.size)) throw new Refused(text("too_large"));
   return entries;
 }
 
@@ -252,8 +254,10 @@ function show(title, good, ...children) {
 async function tell(gathered) {
   document.getElementById("answer").hidden = true;
   try {
+    const expected = document.getElementById("expected").value;
+    if (bare(expected) && !/^[0-9a-f]{64}$/.test(bare(expected))) throw new Refused(text("no_fingerprint"));
     const entries = withoutTop(await gathered());
-    const found = await check(entries, document.getElementById("expected").value, Date.now());
+    const found = await check(entries, expected, Date.now());
     const facts = ["workshop", "when", "fingerprint", "evidence", "files"].filter(name => found[name]);
     show(
       text(found.problems.length ? "bad" : "good"),

@@ -1,6 +1,7 @@
 """Commands on the evidence package: write, sign, check."""
 
 import os
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -163,6 +164,6 @@ def _key() -> "WorkshopKey":
 
     given = os.environ.get("SETSTONE_PASSPHRASE", "")
     file = key_file()
-    if not given and file.is_file() and is_locked(file.read_bytes()):
+    if not given and sys.stdin.isatty() and file.is_file() and is_locked(file.read_bytes()):
         given = typer.prompt("Passphrase of the workshop's key", hide_input=True)
     return workshop_key(file, given)
