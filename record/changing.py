@@ -78,9 +78,13 @@ def compare_occasions(
     BookError
         When there are not two examined occasions with white photographs, or it cannot be told how the stone was turned.
     """
+    return changes_between(two_occasions(book, stone, before, after))
+
+
+def changes_between(both: TwoOccasions) -> Comparison:
+    """Compare what is seen in a stone on two occasions that lie on one another."""
     from setstone.measure.changes import changes, comparable
 
-    both = two_occasions(book, stone, before, after)
     masks = [comparable(look.white, outline) for look, outline in zip(both.looks, both.outlines, strict=True)]
     width = both.outlines[0].points
     found = changes(

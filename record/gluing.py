@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from setstone.record.entries import StoneEntry
 from setstone.record.store import Store
-from setstone.record.two_occasions import two_occasions
+from setstone.record.two_occasions import TwoOccasions, two_occasions
 
 if TYPE_CHECKING:
     from setstone.measure.glue import GlueChange
@@ -53,9 +53,19 @@ def compare_glue(
     MeasurementError
         When its rim is not in a photograph.
     """
+    return glue_between(two_occasions(book, stone, before, after))
+
+
+def glue_between(both: TwoOccasions) -> WorkShown:
+    """Compare the rim of a stone on two occasions that lie on one another.
+
+    Raises
+    ------
+    MeasurementError
+        When its rim is not in a photograph.
+    """
     from setstone.measure.glue import glue_change
 
-    both = two_occasions(book, stone, before, after)
     change = glue_change(*both.looks, both.outlines[0].points, both.registration.matrix)
     hazes = [
         None if entry.result.colour is None else entry.result.colour.haze

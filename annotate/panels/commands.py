@@ -214,6 +214,11 @@ def show_work(viewer: Viewer) -> None:
     _on_window(viewer, lambda window: window.show("Work"))
 
 
+def show_compare(viewer: Viewer) -> None:
+    """Go to the panel of before and after."""
+    _on_window(viewer, lambda window: window.show("Compare"))
+
+
 def show_versions(viewer: Viewer) -> None:
     """Go to the panel of the versions."""
     _on_window(viewer, lambda window: window.show("Versions"))

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from qtpy.QtCore import QTemporaryDir, QUrl
-from qtpy.QtGui import QDesktopServices, QImage, QPainter, QPalette, QTextDocument, QTextOption
+from qtpy.QtGui import QDesktopServices, QImage, QPainter, QTextDocument, QTextOption
 from qtpy.QtSvg import QSvgRenderer
 from qtpy.QtWidgets import (
     QCheckBox,
@@ -29,7 +29,7 @@ from setstone.annotate.package.key import WorkshopKey
 from setstone.annotate.package.layout import HANDOUT
 from setstone.annotate.package.opening import copied_out
 from setstone.annotate.package.writing import Leaving, write_package
-from setstone.annotate.panels.looks import words
+from setstone.annotate.panels.looks import show_page, words
 from setstone.annotate.panels.working import Job, Tell, attempt, is_part
 from setstone.annotate.panels.workshop_key import asked_key, show_key
 from setstone.annotate.preview import Preview, PreviewPicture, preview_of
@@ -318,11 +318,9 @@ class HandOutPanel(QWidget):
         before, preview, images = made
         document = self.page.document()
         document.clear()
-        link = self.page.palette().color(QPalette.ColorRole.Text).name()
-        document.setDefaultStyleSheet(f"{_STYLE} a {{ color: {link}; }}")
         for number, image in enumerate(images):
             document.addResource(QTextDocument.ResourceType.ImageResource, QUrl(f"picture:{number}"), image)
-        self.page.setHtml(before + preview.html)
+        show_page(self.page, before + preview.html, _STYLE)
 
     def _say(self, text: str) -> None:
         self.says.setText(text)

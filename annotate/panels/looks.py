@@ -6,8 +6,17 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from qtpy.QtCore import QPointF, QRectF, QStringListModel, Qt
-from qtpy.QtGui import QColor, QFontMetricsF, QIcon, QImage, QPainter, QPainterPath, QPen, QPixmap
-from qtpy.QtWidgets import QCompleter, QFileDialog, QFrame, QLabel, QLineEdit, QScrollArea, QWidget
+from qtpy.QtGui import QColor, QFontMetricsF, QIcon, QImage, QPainter, QPainterPath, QPalette, QPen, QPixmap
+from qtpy.QtWidgets import (
+    QCompleter,
+    QFileDialog,
+    QFrame,
+    QLabel,
+    QLineEdit,
+    QScrollArea,
+    QTextBrowser,
+    QWidget,
+)
 
 from setstone.record.progress import Stage
 
@@ -131,6 +140,13 @@ def scrolls(area: QScrollArea) -> None:
     area.setWidgetResizable(True)
     area.setFrameShape(QFrame.Shape.NoFrame)
     area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+
+
+def show_page(page: QTextBrowser, html: str, style: str = "") -> None:
+    """Show a page; its links have the colour of its text, for Qt's blue cannot be read on dark ground."""
+    link = page.palette().color(QPalette.ColorRole.Text).name()
+    page.document().setDefaultStyleSheet(f"{style} a {{ color: {link}; }}")
+    page.setHtml(html)
 
 
 def offer(edit: QLineEdit, texts: Sequence[str]) -> None:

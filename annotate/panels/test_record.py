@@ -3,7 +3,7 @@
 from datetime import date
 
 from qtpy.QtCore import Qt, QUrl
-from qtpy.QtGui import QPalette, QShowEvent
+from qtpy.QtGui import QShowEvent
 from qtpy.QtWidgets import (
     QCheckBox,
     QComboBox,
@@ -30,7 +30,7 @@ from setstone.annotate.bench.typed_reading import (
     example_of,
     typed_again,
 )
-from setstone.annotate.panels.looks import caution, line_height, words
+from setstone.annotate.panels.looks import caution, line_height, show_page, words
 from setstone.annotate.panels.working import Job, Tell, attempt
 from setstone.record.clock import day_of, now
 from setstone.record.consistency import Consistency, consistency
@@ -191,9 +191,8 @@ class TestRecordPanel(QScrollArea):
         stone, book = self._bench.stone, self._bench.book
         if stone is None or book is None:
             return
-        link = self.there.palette().color(QPalette.ColorRole.Text).name()
-        self.there.document().setDefaultStyleSheet(f"a {{ color: {link}; }} ul {{ margin-left: 0; }}")
-        self.there.setHtml(says + notes_html(self._readings, book.remarks(stone)))
+        notes = notes_html(self._readings, book.remarks(stone))
+        show_page(self.there, says + notes, "ul { margin-left: 0; }")
 
     def _weigh(self) -> None:
         """Weigh the readings in a thread and show what they say, unless another stone is shown by then."""

@@ -18,6 +18,7 @@ from setstone.annotate.bench.settings import read_settings
 from setstone.annotate.panels.bar import Bar
 from setstone.annotate.panels.camera import CameraPanel
 from setstone.annotate.panels.canvas import Canvas
+from setstone.annotate.panels.compare import ComparePanel
 from setstone.annotate.panels.dropping import Dropping
 from setstone.annotate.panels.examination import ExaminationPanel
 from setstone.annotate.panels.examining import Examining
@@ -225,6 +226,7 @@ PANELS = (
     Place("Test record", lambda w: TestRecordPanel(w.bench), "right", 0),
     Place("Object", lambda w: ObjectPanel(w.bench), "right", 0),
     Place("Work", lambda w: WorkPanel(w.bench), "right", 0),
+    Place("Compare", lambda w: ComparePanel(w.bench), "right", 0),
     Place("Versions", lambda w: VersionsPanel(w.bench), "right", 0),
     Place("Hand-out", lambda w: HandOutPanel(w.bench), "right", 0),
 )
@@ -327,6 +329,11 @@ def object_panel() -> QWidget:
 def work_panel() -> QWidget:
     """Panel of the work on a stone, for napari's menu Plugins."""
     return _panel("Work")
+
+
+def compare_panel() -> QWidget:
+    """Panel of a stone before and after the work, for napari's menu Plugins."""
+    return _panel("Compare")
 
 
 def versions_panel() -> QWidget:

@@ -1,7 +1,6 @@
 """The work: what was done to the chosen stone at the bench, by whom and with what."""
 
 from qtpy.QtCore import QUrl
-from qtpy.QtGui import QPalette
 from qtpy.QtWidgets import (
     QComboBox,
     QFormLayout,
@@ -17,7 +16,7 @@ from qtpy.QtWidgets import (
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.typed_work import TypedWork
 from setstone.annotate.bench.work_page import work_html
-from setstone.annotate.panels.looks import caution, line_height, offer, scrolls, title
+from setstone.annotate.panels.looks import caution, line_height, offer, scrolls, show_page, title
 from setstone.annotate.panels.when_seen import WhenSeen
 from setstone.annotate.panels.working import attempt
 from setstone.record.vocabulary import WorkKind
@@ -108,9 +107,7 @@ class WorkPanel(QScrollArea):
         adhesives, solvents = book.products()
         offer(self.adhesive, adhesives)
         offer(self.solvent, solvents)
-        link = self.log.palette().color(QPalette.ColorRole.Text).name()
-        self.log.document().setDefaultStyleSheet(f"a {{ color: {link}; }}")
-        self.log.setHtml(work_html(book.work(stone)))
+        show_page(self.log, work_html(book.work(stone)))
 
     def _show_caution(self, *_: object) -> None:
         stone = self._bench.stone

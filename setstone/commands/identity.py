@@ -90,6 +90,7 @@ def glue(
 
     Example: setstone glue lid-3
     """
+    from setstone.annotate.glue_words import glue_notes, glue_rows
     from setstone.commands import as_json as j
     from setstone.record.gluing import compare_glue
 
@@ -97,35 +98,9 @@ def glue(
         shown = compare_glue(opened, opened.stone(stone), before or None, after or None)
 
     def human() -> None:
-        change = shown.glue
-        rows = [
-            (
-                name,
-                *(
-                    "–" if q is None else str(q)
-                    for q in (getattr(change.before, key), getattr(change.after, key))
-                ),
-            )
-            for name, key in (
-                ("yellowness index (ASTM E313)", "yellowness"),
-                ("share of the rim with residue", "residue"),
-                ("crazing", "crazing"),
-            )
-        ]
-        hazes = ("–" if h is None else f"{h:.2f}" for h in (shown.haze_before, shown.haze_after))
-        table(("of the rim", shown.before, shown.after), [*rows, ("haze of the stone", *hazes)], "")
-        if change.difference is not None:
-            say(
-                f"Corresponding places differ by CIEDE2000 {change.difference}, nine tenths by less than "
-                f"{change.greatest_difference:.1f}; both photographs were brought to one light by the {change.reference}."
-            )
-        if change.declined:
-            say(f"Colours are not compared: {change.declined}")
-        elif not change.near_neutral:
-            say(
-                "The stone's own colour outweighs the glue's: the difference says more than the yellowness index."
-            )
-        say("k = 2. Edges of facets and a frosted setting count as some residue: read before against after.")
+        table(("of the rim", shown.before, shown.after), glue_rows(shown), "")
+        for note in glue_notes(shown):
+            say(note)
 
     show(as_json, j.work_shown(shown), human)
 

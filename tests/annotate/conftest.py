@@ -27,7 +27,9 @@ from setstone.record.entries import (
     PhotographEntry,
     StoneEntry,
 )
+from setstone.record.examining import examine_stone
 from setstone.record.vocabulary import FindingKind, Verdict
+from setstone.sample_images import sample_stones
 
 STONES = Path(__file__).parents[3] / "shared" / "stones"
 MADE = datetime(2026, 3, 14, 10, 30, tzinfo=UTC)
@@ -237,3 +239,17 @@ def demo() -> Callable[[str, str, str], tuple[ExaminationEntry, tuple[Photograph
     if not (STONES / "demo").is_dir():
         pytest.skip("the computed stones do not stand beside the checkout (../shared/stones)")
     return from_truth
+
+
+@pytest.fixture(scope="session")
+def two_days(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A book with a sample stone as received and after the work, examined; copy it before writing."""
+    folder = tmp_path_factory.mktemp("two days") / "book"
+    sample = next(s for s in sample_stones() if s.position == "lid-5")
+    with Book.create(folder, by="Ada") as book:
+        stone = book.add_stone(book.add_object("Snuff box", by="Ada"), "lid-5", by="Ada")
+        for occasion, file in sample.photographs():
+            book.add_photograph(stone, file, occasion=occasion, by="Ada")
+        for occasion in book.occasions(stone):
+            examine_stone(book, stone, occasion=occasion, by="Ada")
+    return folder

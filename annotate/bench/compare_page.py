@@ -1,0 +1,106 @@
+"""What comparing two days of a stone has shown, as a page for a text widget."""
+
+from collections.abc import Iterator, Sequence
+from html import escape
+
+from setstone.annotate.bench.comparing import Compared
+from setstone.annotate.glue_words import glue_notes, glue_rows
+from setstone.annotate.texts import english
+from setstone.annotate.wording import kind_words
+from setstone.measure.changes import Where
+from setstone.measure.same_stone import meaning
+from setstone.record.changing import Comparison
+from setstone.record.gluing import WorkShown
+
+_CAUTION = (
+    "A candidate is no finding: look at each in both photographs, and judge it in the panel Review. What glare or the "
+    "setting hides is not comparable, never gone."
+)
+
+
+def compare_html(compared: Compared) -> str:
+    """Lay out a comparison; a link ``fly:PLACE`` stands at each mark, counted from 0."""
+    if compared.comparison is None:
+        parts = [f"<h4>Not laid on one another</h4><p>{escape(compared.refused)}</p>"]
+    else:
+        parts = [*_lists(compared, compared.comparison)]
+    if compared.same is None:
+        parts.append(f"<h4>Same stone?</h4><p>{escape(compared.no_same)}</p>")
+    else:
+        same = compared.same
+        parts.append(
+            f"<h4>Same stone? – {escape(str(same.strength))}</h4><p>{escape(same.why)} {escape(meaning(same))}</p>"
+        )
+    if compared.glue is not None:
+        parts.append(_glue(compared.glue))
+    elif compared.no_glue:
+        parts.append(f"<h4>Glue</h4><p>{escape(compared.no_glue)}</p>")
+    return "".join(parts)
+
+
+def _lists(compared: Compared, comparison: Comparison) -> Iterator[str]:
+    """Headings, and under each what is seen so."""
+    damage = [m.changed.change.possible_damage for m in compared.marks]
+    if any(damage):
+        yield _list(
+            "Possible damage",
+            "New bright lines after the work. Look at these first.",
+            compared,
+            [at for at, possible in enumerate(damage) if possible],
+        )
+    for where in Where:
+        places = [
+            at
+            for at, mark in enumerate(compared.marks)
+            if mark.changed.change.where is where and not damage[at]
+        ]
+        if places:
+            yield _list(
+                f"Seen {where}" if where is not Where.UNKNOWN else "Not comparable", "", compared, places
+            )
+    if not compared.marks:
+        yield "<h4>Nothing is seen on either day</h4>"
+    registration = comparison.both.registration
+    fit = (
+        "without a scale"
+        if comparison.residual_um is None
+        else f"to {comparison.residual_um:.0f} µm (root mean square)"
+    )
+    yield (
+        f"<p>{_CAUTION}</p><h4>How they lie on one another</h4><p>{escape(compared.after)} is turned by "
+        f"{registration.turned_deg:.1f}° against {escape(compared.before)}: {escape(registration.reason)}, {fit}.</p>"
+    )
+
+
+def _list(heading: str, remark: str, compared: Compared, places: Sequence[int]) -> str:
+    rows = [f"<h4>{escape(heading)}</h4>"]
+    if remark:
+        rows.append(f"<p>{escape(remark)}</p>")
+    if (
+        compared.marks[places[0]].changed.change.where is Where.BOTH
+    ):  # many, and nothing to be done about them
+        links = (
+            f"<a href='fly:{at}'>{escape(compared.marks[at].label)}</a> ({escape(compared.marks[at].changed.occasion)})"
+            for at in places
+        )
+        return f"{rows[0]}<p>{', '.join(links)}</p>"
+    for at in places:
+        mark = compared.marks[at]
+        entry = mark.changed.entry
+        rows.append(
+            f"<p><a href='fly:{at}'>{escape(mark.label)} {escape(kind_words(entry, english()))}</a> "
+            f"({escape(mark.changed.occasion)})<br><small>{escape(mark.changed.says)}</small></p>"
+        )
+    return "".join(rows)
+
+
+def _glue(shown: WorkShown) -> str:
+    rows = "".join(
+        f"<tr><td>{escape(what)}</td><td>{escape(before)}</td><td>{escape(after)}</td></tr>"
+        for what, before, after in glue_rows(shown)
+    )
+    notes = "".join(f"<p><small>{escape(note)}</small></p>" for note in glue_notes(shown))
+    return (
+        f"<h4>Glue on the rim, and haze</h4><table cellspacing='6'><tr><th></th><th>{escape(shown.before)}</th>"
+        f"<th>{escape(shown.after)}</th></tr>{rows}</table>{notes}"
+    )

@@ -1,0 +1,43 @@
+"""What comparing the glue of two occasions has shown, in words."""
+
+from setstone.measure.quantity import Quantity
+from setstone.record.gluing import WorkShown
+
+
+def glue_rows(shown: WorkShown) -> tuple[tuple[str, str, str], ...]:
+    """What was measured, before and after."""
+    before, after = shown.glue.before, shown.glue.after
+    return (
+        ("yellowness index (ASTM E313)", _figure(before.yellowness), _figure(after.yellowness)),
+        ("share of the rim with residue", str(before.residue), str(after.residue)),
+        ("crazing", _figure(before.crazing), _figure(after.crazing)),
+        ("haze of the stone", _plain(shown.haze_before), _plain(shown.haze_after)),
+    )
+
+
+def _figure(quantity: Quantity | None) -> str:
+    return "–" if quantity is None else str(quantity)
+
+
+def _plain(number: float | None) -> str:
+    return "–" if number is None else f"{number:.2f}"
+
+
+def glue_notes(shown: WorkShown) -> tuple[str, ...]:
+    """What has to be known beside the figures, in sentences."""
+    change, notes = shown.glue, []
+    if change.difference is not None:
+        notes.append(
+            f"Corresponding places differ by CIEDE2000 {change.difference}, nine tenths by less than "
+            f"{change.greatest_difference:.1f}; both photographs were brought to one light by the {change.reference}."
+        )
+    if change.declined:
+        notes.append(f"Colours are not compared: {change.declined}")
+    elif not change.near_neutral:
+        notes.append(
+            "The stone's own colour outweighs the glue's: the difference says more than the yellowness index."
+        )
+    notes.append(
+        "k = 2. Edges of facets and a frosted setting count as some residue: read before against after."
+    )
+    return tuple(notes)
