@@ -87,7 +87,7 @@ def pdf_of(
     """Set the hand-out; parameters as `setstone.annotate.handout.render` and `write_pdf`."""
     view = page_view(sheets, texts, made=made, workshop=workshop)
     view |= {"paper": paper_named(paper), "year": made.year, "month": made.month, "day": made.day}
-    view |= {"seal": seal}
+    view |= {"seal": seal and {"fingerprint": seal.fingerprint, "digest": seal.printed_digest}}
     view |= {"texts": dict(texts.tables), "language": texts("language")}
     view |= {"footer": texts("footer.made", version=view["version"], date=view["made"])}
     with tempfile.TemporaryDirectory(prefix="setstone-") as folder:

@@ -22,6 +22,11 @@ class Seal:
     digest: str
 
     @property
+    def printed_digest(self) -> str:
+        """The digest as people compare it."""
+        return grouped(self.digest)
+
+    @property
     def qr_svg(self) -> str:
         """The digest as QR code (ISO/IEC 18004), one ``<svg>`` element; dark on white in any theme."""
         # Upper-case hexadecimal needs a smaller code; the quiet zone of four modules belongs to it.
@@ -32,3 +37,12 @@ class Seal:
             dark="#000", light="#fff", border=4, svgclass="qr",
         )  # fmt: skip
         return drawn.getvalue().decode()
+
+
+def grouped(digest: str) -> str:
+    """Set a digest in groups of four, to be compared by eye.
+
+    >>> grouped("0123456789ab")
+    '0123 4567 89ab'
+    """
+    return " ".join(digest[i : i + 4] for i in range(0, len(digest), 4))

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from setstone.annotate.errors import AnnotateError
 from setstone.annotate.package.bag import ALGORITHMS, SIGNED_LIST, read_information, read_manifest
-from setstone.annotate.package.key import fingerprint_of, is_fingerprint, is_signed, public_key_of
+from setstone.annotate.package.key import fingerprint_of, is_digest, is_signed, public_key_of
 from setstone.annotate.package.layout import (
     FINGERPRINT,
     HANDOUT,
@@ -66,7 +66,9 @@ class Checked:
     files: int
 
 
-def check_package(path: Path, texts: Texts, *, fingerprint: str = "", now: datetime | None = None) -> Checked:
+def check_package(
+    path: Path, texts: Texts, *, fingerprint: str = "", digest: str = "", now: datetime | None = None
+) -> Checked:
     """Check a package that came from outside.
 
     Parameters
@@ -76,6 +78,8 @@ def check_package(path: Path, texts: Texts, *, fingerprint: str = "", now: datet
     texts : Texts
     fingerprint : str
         Of the key that is expected, from the hand-out on paper or from the workshop; blanks do not matter.
+    digest : str
+        Of the evidence that is expected, from the hand-out on paper.
     now : datetime, optional
         Aware.
 
@@ -86,10 +90,10 @@ def check_package(path: Path, texts: Texts, *, fingerprint: str = "", now: datet
     Raises
     ------
     AnnotateError
-        When it cannot be read, or is no package; when what is expected is no fingerprint.
+        When it cannot be read, or is no package; when what is expected is no fingerprint or digest.
     """
-    if fingerprint.strip() and not is_fingerprint(fingerprint):
-        raise AnnotateError(texts("check.no_fingerprint"))
+    if any(_bare(given) and not is_digest(given) for given in (fingerprint, digest)):
+        raise AnnotateError(texts("check.not_whole"))
     with opened(path) as package:
         if SIGNED_LIST not in package.sizes and "bagit.txt" not in package.sizes:
             raise AnnotateError(
@@ -99,10 +103,12 @@ def check_package(path: Path, texts: Texts, *, fingerprint: str = "", now: datet
         signed, latest = _moment(information.get(SIGNED)), _moment(information.get(LATEST))
         lists, unreadable = _read_lists(package, texts)
         signer = _fingerprint(package)
+        evidence = evidence_digest(lists.get(_LISTS["sha256"][0], {}))
         problems = [
             *unreadable,
             *_signature(package, texts),
             *_key(package, information, signer, fingerprint, texts),
+            *_sheet(evidence, digest, texts),
             *_contents(package, lists, texts),
             *_clock(signed, latest, now or datetime.now(UTC), texts),
         ]
@@ -111,7 +117,7 @@ def check_package(path: Path, texts: Texts, *, fingerprint: str = "", now: datet
             shown(information.get("Source-Organization", ""))[1:-1],
             signed,
             signer,
-            evidence_digest(lists.get(_LISTS["sha256"][0], {})),
+            evidence,
             len(package.sizes),
         )
 
@@ -173,6 +179,11 @@ def _holds(pieces: Iterable[bytes], wanted: bytes) -> bool:
     return False
 
 
+def _sheet(evidence: str, expected: str, texts: Texts) -> Iterator[Answer]:
+    if _bare(expected) not in ("", evidence):
+        yield Answer("other-sheet", texts("check.other_sheet"))
+
+
 def _contents(package: Package, lists: dict[str, dict[str, str]], texts: Texts) -> Iterator[Answer]:
     # The signature vouches for the signed list alone: what another list of tags names besides is not vouched for.
     signed = lists.get(SIGNED_LIST)
@@ -212,6 +223,15 @@ def _clock(signed: datetime | None, latest: datetime | None, now: datetime, text
         yield Answer("clock", texts("check.clock_ahead", signed=minute(signed)))
     elif latest is not None and latest > signed:
         yield Answer("clock", texts("check.clock_behind", signed=minute(signed), latest=minute(latest)))
+
+
+def next_steps(texts: Texts, *, fingerprint: str, digest: str) -> tuple[str, ...]:
+    """Say, of a package that holds, what was compared and what a buyer still has to compare."""
+    return (
+        texts("check.same_key" if _bare(fingerprint) else "check.compare_key"),
+        texts("check.same_digest" if _bare(digest) else "check.compare_digest"),
+        texts("check.limits"),
+    )
 
 
 def minute(moment: datetime) -> str:

@@ -21,6 +21,7 @@ from cryptography.hazmat.primitives.serialization import (
 )
 
 from setstone.annotate.errors import AnnotateError
+from setstone.annotate.seal import grouped
 
 
 @dataclass(frozen=True)
@@ -120,22 +121,13 @@ def fingerprint_of(key: Ed25519PublicKey) -> str:
     return grouped(hashlib.sha256(content).hexdigest())
 
 
-def is_fingerprint(text: str) -> bool:
-    """Whether a text is a whole fingerprint; blanks do not matter.
+def is_digest(text: str) -> bool:
+    """Whether a text is a whole fingerprint or digest; blanks do not matter.
 
-    >>> is_fingerprint("0A1b " * 16), is_fingerprint("0a1b")
+    >>> is_digest("0A1b " * 16), is_digest("0a1b")
     (True, False)
     """
     return re.fullmatch(r"[0-9A-Fa-f]{64}", "".join(text.split())) is not None
-
-
-def grouped(digest: str) -> str:
-    """Set a digest in groups of four, to be compared by eye.
-
-    >>> grouped("0123456789ab")
-    '0123 4567 89ab'
-    """
-    return " ".join(digest[i : i + 4] for i in range(0, len(digest), 4))
 
 
 def public_key_of(pem: bytes) -> Ed25519PublicKey:

@@ -155,7 +155,8 @@ async function knowsEd25519() {
   } catch { return false; }
 }
 
-async function check(entries, expected, now) {
+async function check(entries, expected, digest, now) {
+  if ([expected, digest].some(given => given && !/^[0-9a-f]{64}$/.test(given))) throw new Refused(text("not_whole"));
   if (entries.size > TOLD.most.files) throw new Refused(text("too_large"));
   if (Array.from(entries.values()).reduce((sum, e) => sum + e.size, 0) > TOLD.most.bytes) throw new Refused(text("too_large"));
   if (!entries.has(SIGNED_LIST) && !entries.has("bagit.txt")) throw new Refused(text("not_a_package"));
@@ -174,12 +175,14 @@ async function check(entries, expected, now) {
     if (!holds) problems.push({ code: "signature", text: text("signature") });
   }
   if (signer) {
-    if (bare(expected) && bare(expected) !== bare(signer.fingerprint)) problems.push({ code: "other-key", text: text("other_key") });
+    if (expected && expected !== bare(signer.fingerprint)) problems.push({ code: "other-key", text: text("other_key") });
     const sheet = entries.has(HANDOUT) ? decoded(await entries.get(HANDOUT).bytes().catch(() => new Uint8Array())) : signer.fingerprint;
     if (bare(information["Key-Fingerprint"] ?? "") !== bare(signer.fingerprint) || !sheet.includes(signer.fingerprint)) {
       problems.push({ code: "other-key", text: text("key_in_sheet") });
     }
   }
+  const evidence = await evidenceDigest(lists.get(LISTS["SHA-256"][0]) ?? new Map());
+  if (digest && digest !== evidence) problems.push({ code: "other-sheet", text: text("other_sheet") });
   problems.push(...await contents(entries, lists));
   const signed = moment(information["Signed"]), latest = moment(information["Latest-Entry"]);
   if (!signed) problems.push({ code: "clock", text: text("no_time") });
@@ -190,7 +193,7 @@ async function check(entries, expected, now) {
     workshop: shown(information["Source-Organization"] ?? "").slice(1, -1),
     when: signed ? minute(signed) : "",
     fingerprint: signer ? signer.fingerprint : "",
-    evidence: await evidenceDigest(lists.get(LISTS["SHA-256"][0]) ?? new Map()),
+    evidence: grouped(evidence),
     files: entries.size,
   };
 }
@@ -251,24 +254,36 @@ function show(title, good, ...children) {
   section.focus();
 }
 
+let chosen = null, turn = 0;
+
 async function tell(gathered) {
+  chosen = gathered;
+  const mine = ++turn;
   document.getElementById("answer").hidden = true;
   try {
-    const expected = document.getElementById("expected").value;
-    if (bare(expected) && !/^[0-9a-f]{64}$/.test(bare(expected))) throw new Refused(text("no_fingerprint"));
     const entries = withoutTop(await gathered());
-    const found = await check(entries, expected, Date.now());
+    const [expected, digest] = ["expected", "digest"].map(id => bare(document.getElementById(id).value));
+    const found = await check(entries, expected, digest, Date.now());
+    if (mine !== turn) return; // another was chosen meanwhile
+    const next = [expected ? "same_key" : "compare_key", digest ? "same_digest" : "compare_digest", "limits"];
     const facts = ["workshop", "when", "fingerprint", "evidence", "files"].filter(name => found[name]);
     show(
       text(found.problems.length ? "bad" : "good"),
       !found.problems.length,
       element("ul", "", ...found.problems.map(problem => element("li", problem.text))),
       element("dl", "", ...facts.flatMap(name => [element("dt", text(name)), element("dd", found[name])])),
-      element("p", text("compare")),
+      ...(found.problems.length ? [] : next.map(name => element("p", text(name)))),
     );
   } catch (error) {
-    show(error instanceof Refused ? error.message : text("damaged"), false);
+    if (mine === turn) show(error instanceof Refused ? error.message : text("damaged"), false);
   }
+}
+
+// A dropped folder. On a page that is a file itself, Chromium reads it by handles only; other browsers know entries only.
+async function walkedHandle(handle, path, found) {
+  if (handle.kind === "file") found.set(path + handle.name, ofFile(await handle.getFile()));
+  else for await (const child of handle.values()) await walkedHandle(child, `${path}${handle.name}/`, found);
+  return found;
 }
 
 async function walked(item, path, found) {
@@ -292,15 +307,19 @@ document.getElementById("folder").addEventListener("change", event => {
   const files = Array.from(event.target.files);
   if (files.length) tell(async () => new Map(files.map(file => [file.webkitRelativePath, ofFile(file)])));
 });
-const place = document.getElementById("drop");
-for (const [name, over] of [["dragover", true], ["dragleave", false], ["drop", false]]) {
-  place.addEventListener(name, event => { event.preventDefault(); place.classList.toggle("over", over); });
+for (const id of ["expected", "digest"]) { // typed after the package was chosen
+  document.getElementById(id).addEventListener("change", () => { if (chosen) tell(chosen); });
 }
-place.addEventListener("drop", event => {
-  const item = event.dataTransfer.items[0]?.webkitGetAsEntry();
-  const [file] = event.dataTransfer.files;
-  if (item?.isDirectory) tell(() => walked(item, "", new Map()));
-  else if (file) tell(() => readZip(file));
+for (const [name, over] of [["dragover", true], ["dragleave", false], ["drop", false]]) { // wherever it falls
+  document.addEventListener(name, event => { event.preventDefault(); document.body.classList.toggle("over", over); });
+}
+document.addEventListener("drop", event => {
+  const [item] = event.dataTransfer.items, [file] = event.dataTransfer.files;
+  const entry = item?.webkitGetAsEntry();
+  if (entry?.isDirectory) {
+    const asked = item.getAsFileSystemHandle?.();
+    tell(async () => (asked ? walkedHandle(await asked, "", new Map()) : walked(entry, "", new Map())));
+  } else if (file) tell(() => readZip(file));
 });
 knowsEd25519().then(knows => {
   if (knows) return;

@@ -74,6 +74,7 @@ def write(
 def check(
     package: Annotated[Path, typer.Argument(help="Folder or .zip of a package.")],
     key: Annotated[str, typer.Option(metavar="FINGERPRINT", help="Fingerprint the workshop gave you.")] = "",
+    digest: Annotated[str, typer.Option(help="Digest on the hand-out, or what its QR code says.")] = "",
     language: LanguageOption = "en",
     as_json: JsonOption = False,
 ) -> None:
@@ -81,11 +82,12 @@ def check(
 
     Example: setstone package check snuff-box.zip
     """
-    from setstone.annotate.package.checking import check_package, minute
+    from setstone.annotate.package.checking import check_package, minute, next_steps
+    from setstone.annotate.seal import grouped
     from setstone.annotate.texts import texts_in
 
     texts = texts_in(language)
-    found = check_package(package, texts, fingerprint=key)
+    found = check_package(package, texts, fingerprint=key, digest=digest)
     signed = minute(found.signed) if found.signed else ""
     lines = (
         texts("check.bad") if found.problems else texts("check.good"),
@@ -96,12 +98,12 @@ def check(
                 ("workshop", found.workshop),
                 ("when", signed),
                 ("fingerprint", found.fingerprint),
-                ("evidence", found.evidence),
+                ("evidence", grouped(found.evidence)),
                 ("files", found.files),
             )
             if value
         ),
-        texts("check.compare"),
+        *(() if found.problems else next_steps(texts, fingerprint=key, digest=digest)),
     )
     data = {
         "holds": not found.problems,

@@ -117,9 +117,14 @@ def test_it_is_written_checked_and_tied_to_the_key(at_home: Path, run: Run, tmp_
     assert err.split() == ["Deckel-ß", "Deckel-ß"]  # twice: gathered, and written
     assert json.loads(run("package", "key", "--json")[1])["fingerprint"] == fingerprint
     for package in (to, at_home / "Päckchen ü.zip"):
-        status, out, _ = run("package", "check", package, "--key", fingerprint.upper())
+        found = json.loads(run("package", "check", package, "--json")[1])
+        status, out, _ = run(
+            "package", "check", package, "--key", fingerprint.upper(), "--digest", found["evidence_sha256"]
+        )
         assert status == 0
         assert out.startswith(english()("check.good"))
+        assert english()("check.same_key") in out
+        assert english()("check.same_digest") in out
         assert "Werkstatt „Am Kai“" in out
     said = json.loads((to / "data/readings.json").read_text(encoding="utf-8"))
     assert said["stones"][0]["stone"] == "Deckel-ß"
@@ -299,7 +304,9 @@ def test_another_public_key_laid_in(run: Run, package: Path) -> None:
 def test_another_key_than_the_one_told_by_telephone(run: Run, package: Path) -> None:
     (problem,) = told(run("package", "check", package, "--key", "0" * 64))
     assert problem == english()("check.other_key")
-    assert sentence(run("package", "check", package, "--key", "06c5")) == english()("check.no_fingerprint")
+    (problem,) = told(run("package", "check", package, "--digest", "0" * 64))
+    assert problem == english()("check.other_sheet")
+    assert sentence(run("package", "check", package, "--key", "06c5")) == english()("check.not_whole")
 
 
 def test_clocks_that_run_wrong(at_home: Path, run: Run, package: Path) -> None:

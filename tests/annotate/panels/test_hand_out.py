@@ -19,6 +19,7 @@ from setstone.annotate.package.checking import check_package
 from setstone.annotate.panels import workshop_key
 from setstone.annotate.panels.hand_out import ALL, PACKAGE, SIGNED, HandOutPanel
 from setstone.annotate.panels.workshop_key import KeyDialog, asked_key, show_key
+from setstone.annotate.seal import grouped
 from setstone.annotate.texts import english
 
 
@@ -175,7 +176,7 @@ def test_a_package_is_previewed_written_and_opened(
     panel.open.click()
     panel.folder.click()
     page, folder = (Path(url.toLocalFile()) for url in opened)
-    assert found.evidence in page.read_text(encoding="utf-8")
+    assert grouped(found.evidence) in page.read_text(encoding="utf-8")
     assert folder == tmp_path
 
 
