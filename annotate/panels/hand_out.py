@@ -28,6 +28,7 @@ from setstone.annotate.package.contents import contents_html, contents_of
 from setstone.annotate.package.key import WorkshopKey
 from setstone.annotate.package.layout import HANDOUT
 from setstone.annotate.package.opening import copied_out
+from setstone.annotate.package.page import write_page
 from setstone.annotate.package.writing import Leaving, write_package
 from setstone.annotate.panels.looks import show_page, words
 from setstone.annotate.panels.working import Job, Tell, attempt, is_part
@@ -120,6 +121,12 @@ class HandOutPanel(QWidget):
         self.page.setWordWrapMode(QTextOption.WrapMode.WordWrap)  # tables rather scroll than tear words
         self.says = words(small=True)
         self.says.hide()
+        self.checking = QPushButton("Page for checking …")
+        self.checking.setToolTip(
+            "Save the page on which buyers check packages in their own browser, without network; put it on your site, or "
+            "send it by another way than the package."
+        )
+        self.checking.clicked.connect(lambda: attempt(bench, self._save_checking))
         self._lay_out()
         for signal in (bench.book_changed, bench.stones_changed, bench.chosen):
             signal.connect(self._show_count)
@@ -160,6 +167,7 @@ class HandOutPanel(QWidget):
         opening.addWidget(self.open, 1)
         opening.addWidget(self.folder, 1)
         layout.addLayout(opening)
+        layout.addWidget(self.checking)
 
     # What is shown
 
@@ -176,6 +184,7 @@ class HandOutPanel(QWidget):
         packed = self._is_package
         self.originals.setVisible(packed)
         self.key.setVisible(packed)
+        self.checking.setVisible(packed)
         self.pictures.setVisible(not packed)
         self.write.setText("Sign and write …" if packed else "Write …")
         self.write.setToolTip(
@@ -347,6 +356,12 @@ class HandOutPanel(QWidget):
         if name:
             path = Path(name)
             self.write_to(path if path.suffix else path.with_suffix(".html"))
+
+    def _save_checking(self) -> None:
+        offered = str(Path.home() / "check-package.html")
+        name, _ = QFileDialog.getSaveFileName(self, "Save the page", offered, "Pages for a browser (*.html)")
+        if name:
+            self._say(f"Written: {write_page(Path(name), self.language.currentData()[0])}")
 
     def _written(self, path: Path) -> None:
         self.written = path

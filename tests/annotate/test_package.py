@@ -2,7 +2,7 @@
 
 Outside checks: BagIt by bagit-python (Library of Congress) and by the cases of RFC 8493 (the published conformance
 bags could not be had whole), signatures by the vectors of RFC 8032 (7.1) and by OpenSSL, findings by the
-Web Annotation data model and protocol of the W3C, readings by JSON Schema 2020-12, OME-TIFF by ome-types.
+Web Annotation data model and protocol of the W3C and read as JSON-LD by PyLD, readings by JSON Schema 2020-12, OME-TIFF by ome-types.
 """
 
 import hashlib
@@ -242,6 +242,92 @@ def test_findings_are_web_annotations(written: Path) -> None:
         assert (points <= (x + width, y + height)).all()
     # (100, 90) is the centre of a pixel; selectors count from its corner
     assert "100.50,90.50" in page["items"][0]["target"]["selector"][0]["value"]
+
+
+#: The terms we use, as the context http://www.w3.org/ns/anno.jsonld defines them (Web Annotation Vocabulary,
+#: Recommendation of 23 February 2017, appendix A); a reader drops what is none of them.
+TERMS = {
+    "oa": "http://www.w3.org/ns/oa#", "rdf": "http://www.w3.org/1999/02/22-rdf-syntax-ns#",
+    "dc": "http://purl.org/dc/elements/1.1/", "dcterms": "http://purl.org/dc/terms/",
+    "dctypes": "http://purl.org/dc/dcmitype/", "foaf": "http://xmlns.com/foaf/0.1/",
+    "as": "http://www.w3.org/ns/activitystreams#", "xsd": "http://www.w3.org/2001/XMLSchema#",
+    "id": {"@type": "@id", "@id": "@id"}, "type": {"@type": "@id", "@id": "@type"},
+    "Annotation": "oa:Annotation", "AnnotationPage": "as:OrderedCollectionPage", "Image": "dctypes:StillImage",
+    "TextualBody": "oa:TextualBody", "FragmentSelector": "oa:FragmentSelector", "SvgSelector": "oa:SvgSelector",
+    "Person": "foaf:Person", "Software": "as:Application",
+    "classifying": "oa:classifying", "commenting": "oa:commenting", "describing": "oa:describing",
+    "identifying": "oa:identifying",
+    "body": {"@type": "@id", "@id": "oa:hasBody"}, "target": {"@type": "@id", "@id": "oa:hasTarget"},
+    "source": {"@type": "@id", "@id": "oa:hasSource"}, "selector": {"@type": "@id", "@id": "oa:hasSelector"},
+    "creator": {"@type": "@id", "@id": "dcterms:creator"}, "generator": {"@type": "@id", "@id": "as:generator"},
+    "motivation": {"@type": "@vocab", "@id": "oa:motivatedBy"},
+    "purpose": {"@type": "@vocab", "@id": "oa:hasPurpose"},
+    "conformsTo": {"@type": "@id", "@id": "dcterms:conformsTo"},
+    "items": {"@type": "@id", "@id": "as:items", "@container": "@list"},
+    "format": "dc:format", "language": "dc:language", "value": "rdf:value", "name": "foaf:name",
+    "created": {"@id": "dcterms:created", "@type": "xsd:dateTime"},
+    "startIndex": {"@id": "as:startIndex", "@type": "xsd:nonNegativeInteger"},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("names", [False, True])
+def test_findings_are_linked_data(workshop: Book, key: WorkshopKey, tmp_path: Path, names: bool) -> None:
+    """JSON-LD 1.1 by PyLD, a processor of the W3C's test suite; no network."""
+    jsonld = pytest.importorskip("pyld.jsonld")
+    package = write_package(workshop, workshop.stones(), tmp_path / "p", key, leaving=Leaving(names=names))
+    page = json.loads((package / "data/findings/lid-3-before-white.jsonld").read_text())
+    base = "file:///p/data/findings/lid-3-before-white.jsonld"
+    asked = []
+
+    def load(address: str, _: Any) -> dict[str, Any]:
+        asked.append(address)
+        return {"contextUrl": None, "documentUrl": address, "document": {"@context": TERMS}}
+
+    options = {"base": base, "documentLoader": load}
+    # Nothing is lost on the way through the terms of the standard.
+    assert jsonld.compact(jsonld.expand(page, options), page["@context"], options) == page
+    triples = jsonld.to_rdf(page, options)["@default"]
+    assert set(asked) == {"http://www.w3.org/ns/anno.jsonld"}
+    said = [(t["subject"]["value"], t["predicate"]["value"], t["object"]["value"]) for t in triples]
+
+    def of(term: str) -> str:
+        prefix, name = term.split(":")
+        return f"{TERMS[prefix]}{name}"
+
+    kinds = {subject: kind for subject, what, kind in said if what == of("rdf:type")}
+    values = {subject: value for subject, what, value in said if what == of("rdf:value")}
+    assert sum(kind == of("oa:Annotation") for kind in kinds.values()) == 2
+    for kind, begins in (("oa:SvgSelector", "<svg "), ("oa:FragmentSelector", "xywh=pixel:")):
+        found = [subject for subject in kinds if kinds[subject] == of(kind)]
+        assert len(found) == 2
+        assert all(values[subject].startswith(begins) for subject in found)
+        assert {s for _, what, s in said if what == of("oa:hasSelector")} >= {*found}
+    sources = {value for _, what, value in said if what == of("oa:hasSource")}
+    assert sources == {"file:///p/data/photographs/lid-3-before-white.jpg"}
+    assert {value for _, what, value in said if what == of("foaf:name") and value == PERSON} == (
+        {PERSON} if names else set()
+    )
+
+
+def test_the_schema_refuses_what_is_none_of_ours(written: Path) -> None:
+    said = json.loads((written / "data/readings.json").read_text())
+    schema = json.loads((written / "data/readings.schema.json").read_text())
+    checker = jsonschema.Draft202012Validator(
+        schema, format_checker=jsonschema.Draft202012Validator.FORMAT_CHECKER
+    )
+    checker.validate(said)
+
+    def spoilt(spoil: Callable[[dict[str, Any]], object]) -> bool:
+        other = json.loads(json.dumps(said))
+        before = next(e for e in other["stones"][0]["examinations"] if e["occasion"] == "before")
+        spoil(before)
+        return not checker.is_valid(other)
+
+    assert spoilt(lambda e: e["girdle"]["mean"].update(unit="px"))
+    assert spoilt(lambda e: e["girdle"]["mean"].pop("standard_uncertainty"))
+    assert spoilt(lambda e: e["girdle"]["mean"].update(standard_uncertainty=-1))
+    assert spoilt(lambda e: e.update(verdict="genuine"))
+    assert spoilt(lambda e: e["photographs"][0].update(original_sha256="0"))
 
 
 def test_ome_tiff_carries_scale_and_regions(written: Path) -> None:
@@ -664,6 +750,14 @@ def test_openssl_agrees(written: Path, key: WorkshopKey) -> None:
         ["openssl", "pkey", "-pubin", "-in", "public-key.pem", "-outform", "DER"], cwd=written, capture_output=True, check=True
     ).stdout  # fmt: skip
     assert hashlib.sha256(der).hexdigest() == key.fingerprint.replace(" ", "")
+
+
+def test_the_digest_is_worked_out_by_hand(written: Path) -> None:
+    """As docs/evidence.md does it with grep and sort."""
+    lines = (written / "manifest-sha256.txt").read_text().splitlines(keepends=True)
+    kept = sorted((line for line in lines if "  data/hand-out" not in line), key=lambda line: line[66:])
+    by_hand = hashlib.sha256("".join(kept).encode()).hexdigest()
+    assert by_hand == check_package(written, english()).evidence
 
 
 def test_the_key_is_made_once_for_its_owner_alone(tmp_path: Path) -> None:

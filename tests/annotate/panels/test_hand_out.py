@@ -180,6 +180,22 @@ def test_a_package_is_previewed_written_and_opened(
     assert folder == tmp_path
 
 
+def test_the_page_for_checking_is_saved(
+    panel: HandOutPanel, bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    to = tmp_path / "check.html"
+    monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_: (str(to), ""))
+    panel.form.setCurrentText(PACKAGE)
+    panel.language.setCurrentText("Deutsch")
+    panel.checking.click()
+    assert '<html lang="de">' in to.read_text(encoding="utf-8")
+    said: list[str] = []
+    bench.said.connect(said.append)
+    to.write_text("Dear customer")
+    panel.checking.click()
+    assert "left alone" in said[0]
+
+
 def test_a_package_is_cancelled_and_nothing_is_ever_replaced(
     panel: HandOutPanel, bench: Bench, qtbot: Any, tmp_path: Path, key_lies: Path
 ) -> None:
