@@ -20,7 +20,8 @@ def exif_of(image: Image.Image) -> tuple[object, datetime | None, tuple[str, ...
         With its header read; nothing is decoded.
     """
     try:
-        exif = image.getexif()
+        # Not the method of a PNG, which would decode all pixels to look behind them.
+        exif = Image.Image.getexif(image)
         folder: dict[int, Any] = exif.get_ifd(_EXIF_FOLDER)
         return exif.get(_ORIENTATION), exif_time(folder.get(_TAKEN), folder.get(_OFFSET)), ()
     except Exception:  # Pillow reads EXIF with whatever error the damage leads to; the picture is still good

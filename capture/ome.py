@@ -9,6 +9,9 @@ from xml.parsers import expat
 #: Longest description read; one of a single photograph has some kilobytes.
 MAX_CHARACTERS = 4_000_000
 
+#: Longest said of the making of a picture that is taken from a file.
+MAX_DERIVED = 1000
+
 #: Names annotations of our own, where the standard has no field (`setstone.capture.ome_writing`).
 NAMESPACE = "setstone/derived"
 
@@ -98,6 +101,8 @@ def read_ome(xml: str) -> OmeFacts:
         raise ValueError("the OME description is too long")
     reader = _Reader()
     parser = expat.ParserCreate()
+    # Text in few large parts: joined line by line, a long one would take the square of its length.
+    parser.buffer_text = True
     parser.StartElementHandler = reader.start
     parser.EndElementHandler = reader.end
     parser.CharacterDataHandler = reader.text
@@ -115,7 +120,7 @@ def read_ome(xml: str) -> OmeFacts:
         magnification=_positive(magnification),
         significant_bits=int(bits) if (bits := _positive(pixels.get("SignificantBits"))) else None,
         channel=reader.channel,
-        derived=reader.derived.strip(),
+        derived=" ".join(reader.derived[:MAX_DERIVED].split()),
     )
 
 

@@ -12,6 +12,9 @@ from setstone.capture.errors import RefusalError
 from setstone.capture.exif import exif_of
 from setstone.capture.raster import Raster, check_size, profile_notes, to_rgb, upright
 
+#: The largest picture opened has 150,000 where they are as small as usual.
+MAX_CHUNKS = 1_000_000
+
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
 
 
@@ -25,13 +28,16 @@ def decode_png(data: bytes) -> Raster:
     imagecodecs.PngError, SyntaxError
         When it is damaged in other ways.
     """
+    chunks = list(_chunks(data))
     image = PngImagePlugin.PngImageFile(io.BytesIO(data))
     check_size(*image.size)
+    for name, chunk in chunks:
+        if name == b"eXIf":  # may stand behind the pixels, where Pillow has not been
+            image.info.setdefault("exif", bytes(chunk[8:-4]))
     orientation, taken, damage = exif_of(image)
     # Only what makes up the pixels reaches libpng, which comments on all else on the console.
-    pixels, colour, transparency = to_rgb(
-        imagecodecs.png_decode(SIGNATURE + b"".join(_critical_chunks(data)))
-    )
+    critical = b"".join(chunk for name, chunk in chunks if name[:1].isupper())
+    pixels, colour, transparency = to_rgb(imagecodecs.png_decode(SIGNATURE + critical))
     return Raster(
         upright(pixels, orientation),
         colour,
@@ -42,20 +48,21 @@ def decode_png(data: bytes) -> Raster:
     )
 
 
-def _critical_chunks(data: bytes) -> Iterator[memoryview]:
-    """Yield header, palette, pixels and end, after checking each against its checksum (section 5.3)."""
+def _chunks(data: bytes) -> Iterator[tuple[bytes, memoryview]]:
+    """Yield name and whole of each chunk; what makes up the pixels is checked against its checksum (section 5.3)."""
     view = memoryview(data)
     start = len(SIGNATURE)
-    while True:
+    for _ in range(MAX_CHUNKS):
         length = int.from_bytes(view[start : start + 4])
         stop = start + length + 12
         if stop > len(data):
             raise RefusalError("is cut short; copy it again from the camera")
         name = bytes(view[start + 4 : start + 8])
-        if name[:1].isupper():
-            if zlib.crc32(view[start + 4 : stop - 4]) != int.from_bytes(view[stop - 4 : stop]):
-                raise RefusalError("is damaged, its checksum is wrong; copy it again from the camera")
-            yield view[start:stop]
+        checksum = int.from_bytes(view[stop - 4 : stop])
+        if name[:1].isupper() and zlib.crc32(view[start + 4 : stop - 4]) != checksum:
+            raise RefusalError("is damaged, its checksum is wrong; copy it again from the camera")
+        yield name, view[start:stop]
         if name == b"IEND":
             return
         start = stop
+    raise RefusalError("is in more parts than a picture of a camera has; save it again")

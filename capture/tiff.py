@@ -78,6 +78,8 @@ def decode_tiff(data: bytes) -> Raster:
 def _picture(tiff: tifffile.TiffFile) -> tuple[TiffPage, tuple[str, ...]]:
     """Choose the page to be opened, and a note when others were passed over."""
     pages = [page for page in islice(tiff.pages, _MAX_PAGES) if isinstance(page, TiffPage)]
+    if not all(_has_sizes(page) for page in pages):
+        raise RefusalError("is damaged, its header gives no sizes; copy it again from the camera")
     full = [page for page in pages if not page.is_reduced and not page.is_mask]
     if not full:
         raise RefusalError("holds no full-size picture, as camera raw files do; save it as a plain TIFF")
@@ -89,6 +91,13 @@ def _picture(tiff: tifffile.TiffFile) -> tuple[TiffPage, tuple[str, ...]]:
             "file of its own"
         )
     return page, ("Previews beside the picture were passed over.",) if len(pages) > 1 else ()
+
+
+def _has_sizes(page: TiffPage) -> bool:
+    """Whether each size is one number; a damaged header gives several, or text."""
+    sizes = (page.imagewidth, page.imagelength, page.imagedepth, page.tilewidth, page.tilelength,
+             page.rowsperstrip, page.samplesperpixel, page.bitspersample)  # fmt: skip
+    return all(isinstance(size, int) for size in sizes)
 
 
 def _area(page: TiffPage) -> int:

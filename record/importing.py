@@ -1,9 +1,11 @@
 """Take in a whole book that `exporting` wrote: all of it or nothing."""
 
+import hashlib
 import json
 import lzma
 import math
 import re
+import struct
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -36,7 +38,7 @@ from setstone.record.book import Book, starting
 from setstone.record.clock import in_utc, now
 from setstone.record.errors import BookError
 from setstone.record.exporting import DERIVED, FORMAT, FORMAT_VERSION, LINES, files_of
-from setstone.record.filing import file_away, sha256_of
+from setstone.record.filing import file_away
 from setstone.record.journal import note
 from setstone.record.place import PHOTOGRAPHS, place_of
 from setstone.record.standing import refresh_all
@@ -46,7 +48,23 @@ from setstone.record.versions import state_of
 
 #: Name of a photograph in the folder: its SHA-256 and what kind of file it is; never a way out of the folder.
 _FILE = re.compile(r"[0-9a-f]{64}(\.[a-z0-9]{1,8}){1,2}")
-_ROWS_AT_ONCE = 500
+#: Rows are written when so many of them, or of their characters, are waiting.
+_ROWS_AT_ONCE, _CHARACTERS_AT_ONCE = 500, 16_000_000
+#: Longest line read: a hundred times that of the richest examination met.
+MOST_CHARACTERS = 4_000_000
+#: Largest photograph taken out of an export, in bytes: none larger is opened.
+MOST_BYTES = 2_000_000_000
+#: What reading a damaged zip raises.
+_DAMAGED = (
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+    EOFError,
+    NotImplementedError,
+    UnicodeDecodeError,
+    IndexError,
+    struct.error,
+)
 #: Bit of an entry of a zip that is encrypted (PKWARE APPNOTE 6.3, section 4.4.4, bit 0).
 _LOCKED = 0x1
 
@@ -115,14 +133,7 @@ def _opened(source: Path) -> Iterator[Traversable]:
             if not (root / LINES).is_file():
                 raise BookError(f"'{source}' is no export of a book: it holds no '{LINES}'; choose another.")
             yield root
-        except (
-            zipfile.BadZipFile,
-            zlib.error,
-            lzma.LZMAError,
-            EOFError,
-            NotImplementedError,
-            OSError,
-        ) as error:
+        except (*_DAMAGED, OSError) as error:
             raise BookError(
                 f"'{source}' cannot be read as an export; choose its folder or its .zip, or export the book again "
                 "where it is damaged."
@@ -136,11 +147,13 @@ class _Lines:
         self._source = source
         self._root = root
         self.number = 0
-        self._read = self._objects()
-        first = next(self._read, {})
+        #: Characters of all lines so far.
+        self.read = 0
+        self._left = self._objects()
+        first = next(self._left, {})
         if first.get("format") != FORMAT:
             raise BookError(f"'{source}' is no export of a book; choose another.")
-        if first.get("version") != FORMAT_VERSION or first.get("revision") not in known_revisions():
+        if first.get("version") != FORMAT_VERSION or str(first.get("revision")) not in known_revisions():
             raise BookError(
                 f"The export '{source}' was made by a newer setstone; update setstone to import it."
             )
@@ -149,10 +162,10 @@ class _Lines:
 
     def rows(self) -> Iterator[tuple[str, dict[str, Any]]]:
         """Read table and row of each line, to the end that the last line tells."""
-        for line in self._read:
+        for line in self._left:
             end = line.get("end")
             if end is not None:
-                if end != {"lines": self.number - 1} or next(self._read, None) is not None:
+                if end != {"lines": self.number - 1} or next(self._left, None) is not None:
                     raise self.wrong("lines are missing or too many")
                 return
             table, row = line.get("table"), line.get("row")
@@ -170,8 +183,11 @@ class _Lines:
     def _objects(self) -> Iterator[dict[str, Any]]:
         with (self._root / LINES).open(encoding="utf-8") as file:
             try:
-                for line in file:
+                while line := file.readline(MOST_CHARACTERS + 1):
                     self.number += 1
+                    self.read += len(line)
+                    if len(line) > MOST_CHARACTERS:
+                        raise self.wrong(f"it has more than {MOST_CHARACTERS} characters")
                     found = json.loads(line, parse_constant=_no_constant)
                     if not isinstance(found, dict):
                         raise self.wrong("it is no object")
@@ -188,8 +204,11 @@ def _insert(connection: Connection, lines: _Lines) -> None:
     tables = _tables(connection)
     waiting: list[dict[str, Any]] = []
     current: Table | None = None
+    written = 0
 
     def write() -> None:
+        nonlocal written
+        written = lines.read
         if current is not None and waiting:
             connection.execute(insert(current), waiting)
             waiting.clear()
@@ -198,7 +217,11 @@ def _insert(connection: Connection, lines: _Lines) -> None:
         table = tables.get(name)
         if table is None:
             raise lines.wrong(f"there is no table '{name}'")
-        if table is not current or len(waiting) >= _ROWS_AT_ONCE:
+        if (
+            table is not current
+            or len(waiting) >= _ROWS_AT_ONCE
+            or lines.read - written >= _CHARACTERS_AT_ONCE
+        ):
             write()
             current = table
         waiting.append(_values(table, row, lines))
@@ -300,11 +323,21 @@ def _take_photographs(connection: Connection, book: Book, folder: Traversable) -
             raise BookError(
                 f"The export lacks the photograph '{row.name}' ({PHOTOGRAPHS}/{row.file}); put it back in place."
             )
-        if sha256_of(kept) != row.sha256:
+        if _sha256_of(kept) != row.sha256:
             raise BookError(
                 f"The photograph '{row.name}' of the export was altered ({PHOTOGRAPHS}/{row.file}); put the original back in place."
             )
         file_away(kept, book.photographs_folder / row.file, row.sha256)
+
+
+def _sha256_of(file: Traversable) -> str:
+    """Hash a file, but of one that a zip makes endless no more than can be a photograph; then the hash is another."""
+    made, left = hashlib.sha256(), MOST_BYTES
+    with file.open("rb") as stream:
+        while left > 0 and (piece := stream.read(1 << 20)):
+            made.update(piece)
+            left -= len(piece)
+    return made.hexdigest() if left > 0 else ""
 
 
 def _require_readable(book: Book, source: Path) -> None:

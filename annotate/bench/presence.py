@@ -54,5 +54,5 @@ def _told(path: Path) -> str:
         facts = json.loads(path.read_text(encoding="utf-8"))
         since = datetime.fromisoformat(facts["since"]).astimezone()
         return f"{facts['by'] or 'somebody'} at {facts['computer']} since {since:%H:%M}"
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return "somebody"

@@ -49,7 +49,7 @@ class Settings:
     @property
     def recent_books(self) -> tuple[Path, ...]:
         """Books opened last that are still there."""
-        return tuple(path for path in map(Path, self.recent) if path.is_dir())
+        return tuple(path for path in map(Path, self.recent) if _is_folder(path))
 
     def opened(self, folder: Path) -> "Settings":
         """Return settings that remember a book as the one opened last.
@@ -88,7 +88,7 @@ def read_settings(file: Path | None = None) -> Settings:
             camera=str(kept.get("camera", "0")),
             recent=tuple(map(str, kept.get("recent", ()))),
         )
-    except (OSError, ValueError, AttributeError, TypeError):
+    except (OSError, ValueError, AttributeError, TypeError, RecursionError):
         return Settings()
 
 
@@ -98,10 +98,17 @@ def keep_settings(settings: Settings, file: Path | None = None) -> None:
     new = file.with_suffix(".new")
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
-        new.write_text(json.dumps(asdict(settings), indent=1, ensure_ascii=False), encoding="utf-8")
+        new.write_text(json.dumps(asdict(settings), indent=1), encoding="utf-8")
         new.replace(file)
     except OSError:
         return
+
+
+def _is_folder(path: Path) -> bool:
+    try:
+        return path.is_dir()
+    except OSError:  # a name longer than any can be
+        return False
 
 
 def _login() -> str:

@@ -5,6 +5,7 @@ Nothing in it is trusted. Names are compared and shown, never opened as paths, a
 
 import lzma
 import stat
+import struct
 import unicodedata
 import zipfile
 import zlib
@@ -75,7 +76,7 @@ def opened(path: Path) -> Iterator[Package]:
                 yield _Zip.read(archive, path)
         else:
             raise AnnotateError(f"There is no '{path}'; give the folder of a package or its .zip.")
-    except (zipfile.BadZipFile, NotImplementedError) as error:
+    except (zipfile.BadZipFile, NotImplementedError, UnicodeDecodeError, struct.error) as error:
         raise AnnotateError(
             f"'{path}' cannot be read as a package: it is no zip, or damaged on its way; have it sent again."
         ) from error
@@ -122,9 +123,9 @@ class _Zip:
         entries: dict[str, zipfile.ZipInfo] = {}
         alike: set[str] = set()
         for entry in archive.infolist():
-            if entry.is_dir():
-                continue
             name = entry.orig_filename
+            if name.endswith("/"):
+                continue
             if entry.flag_bits & _ENCRYPTED:
                 raise AnnotateError(f"'{path}' is under a password; have it sent without one.")
             if leads_out(name) or stat.S_ISLNK(entry.external_attr >> 16):
@@ -155,7 +156,7 @@ class _Zip:
             with self.archive.open(self.entries[name]) as file:
                 while chunk := file.read(_CHUNK):
                     yield chunk
-        except (zlib.error, lzma.LZMAError, EOFError) as error:
+        except (zlib.error, lzma.LZMAError, EOFError, NotImplementedError, UnicodeDecodeError) as error:
             raise zipfile.BadZipFile(f"{name} is damaged") from error
 
 

@@ -1,5 +1,7 @@
 """The commands: each opens the book, calls one function of the rooms below, and prints."""
 
+import unicodedata
+
 import typer
 
 from setstone import __version__
@@ -74,7 +76,11 @@ def _main(
 
 
 def failure(error: Exception) -> str:
-    """One plain sentence for whatever went wrong: no traceback reaches a user."""
+    """One plain line for whatever went wrong: no traceback reaches a user, no control character of a name the terminal."""
+    return "".join("?" if unicodedata.category(c) in ("Cc", "Zl", "Zp") else c for c in _said(error))
+
+
+def _said(error: Exception) -> str:
     if isinstance(error, AnnotateError | BookError | MeasurementError | PhotographError):
         return str(error)
     if isinstance(error, OSError) and error.strerror:

@@ -194,7 +194,7 @@ OTHER_KINDS = {
     "letter.png": (b"Dear Sir or Madam,\n", "JPEG, PNG or TIFF"),
     "empty.jpg": (b"", "empty"),
     "start.jpg": (b"\xff\xd8\xff", "damaged"),
-    "start.png": (b"\x89PNG\r\n\x1a\n", "damaged"),
+    "start.png": (b"\x89PNG\r\n\x1a\n", "cut short"),
     "start.tif": (b"II*\0", "damaged"),
 }
 

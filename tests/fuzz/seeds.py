@@ -191,14 +191,17 @@ def package() -> dict[str, bytes]:
 
 def zips(files: dict[str, bytes], inside: str = "") -> list[bytes]:
     """Pack files, compressed in each way Python reads."""
-    made = []
-    for way in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED, zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA):
-        packed = io.BytesIO()
-        with zipfile.ZipFile(packed, "w", way) as archive:
-            for name, content in files.items():
-                archive.writestr(inside + name, content)
-        made.append(packed.getvalue())
-    return made
+    ways = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED, zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA)
+    return [zipped(files, inside, way) for way in ways]
+
+
+def zipped(files: dict[str, bytes], inside: str = "", way: int = zipfile.ZIP_DEFLATED) -> bytes:
+    """Pack files."""
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", way, compresslevel=1) as archive:
+        for name, content in files.items():
+            archive.writestr(inside + name, content)
+    return packed.getvalue()
 
 
 def lines() -> list[bytes]:
