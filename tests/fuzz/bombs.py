@@ -32,7 +32,10 @@ def bombs() -> Iterator[tuple[str, bytes]]:
     yield "strip-of-4-gb.tif", tiff(10, 10, {279: 4_000_000_000})
     yield "offsets-of-4-gb.tif", tiff(10, 10, counts={273: 2**30 - 1, 279: 2**30 - 1})
     yield "strips-that-grow.tif", _strips(3300, 600, 8, zeros)
-    yield "strips-of-zstd.tif", _strips(3300, 600, 50000, imagecodecs.zstd_encode(bytes(BLOWN), level=3))
+    yield (
+        "strips-of-zstd.tif",
+        _strips(3300, 600, 50000, bytes(imagecodecs.zstd_encode(bytes(BLOWN), level=3))),
+    )
     yield "one-strip-many-times.tif", _strips(3300, 6000, 8, zlib.compress(bytes(3300), 9))
     for name, xml in {
         "deep": "<OME>" + "<a>" * 1_300_000,
