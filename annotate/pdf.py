@@ -135,6 +135,15 @@ def _write_pictures(view: dict[str, Any], sheets: Sequence[StoneSheet], root: Pa
                 (root / shown["drawing"]).write_text(svg_document(picture.overlay, GENERATOR), "utf-8")
                 for inline in ("small", "full", "svg"):
                     del shown[inline]
+        if (two := stone["compare"]) and not two["refused"]:
+            drawing = f"{next(names)}.svg"
+            (root / drawing).write_text(svg_document(two.pop("overlay"), GENERATOR), "utf-8")
+            for picture in two["pictures"]:
+                for day in picture["days"]:
+                    day |= {"file": f"{next(names)}.jpg", "drawing": drawing}
+                    (root / day["file"]).write_bytes(base64.b64decode(day.pop("data")))
+                del picture["difference"]
+            del two["svg"]
     for key in view["keys"]:
         del key["svg"]
 

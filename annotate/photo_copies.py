@@ -61,6 +61,13 @@ def copies_of(pixels: RGB) -> PhotoCopies:
     )
 
 
+def small_copy(pixels: RGB, longest: int, quality: int) -> tuple[bytes, int, int]:
+    """Encode a picture, an (H, W, 3) uint8 array in sRGB, at no more than so many pixels; its JPEG, width and height."""
+    picture = _within(np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2BGR), np.uint8), longest)
+    encoded = _jpeg(picture, quality, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420)
+    return encoded, picture.shape[1], picture.shape[0]
+
+
 def _full(picture: RGB) -> bytes:
     """Encode at the best quality that stays within `MOST_BYTES`; only where none does, at fewer pixels."""
     while True:

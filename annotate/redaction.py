@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from setstone.annotate.sheet import OccasionSheet, StoneSheet
+from setstone.annotate.two_days import Mark
 from setstone.record.entries import CandidateEntry
 
 
@@ -23,6 +24,8 @@ def without_names(sheet: StoneSheet) -> StoneSheet:
     return replace(
         sheet,
         occasions=tuple(_occasion(occasion) for occasion in sheet.occasions),
+        comparison=sheet.comparison
+        and replace(sheet.comparison, marks=tuple(_mark(mark) for mark in sheet.comparison.marks)),
         readings=tuple(replace(r, entry=replace(r.entry, by="")) for r in sheet.readings),
         remarks=tuple(replace(remark, by="") for remark in sheet.remarks),
         object_facts=tuple(replace(fact, by="") for fact in sheet.object_facts),
@@ -39,6 +42,10 @@ def _occasion(occasion: OccasionSheet) -> OccasionSheet:
     entry = occasion.examination
     candidates = tuple(_candidate(candidate) for candidate in entry.candidates)
     return replace(occasion, examination=replace(entry, by="", candidates=candidates))
+
+
+def _mark(mark: Mark) -> Mark:
+    return replace(mark, changed=replace(mark.changed, entry=_candidate(mark.changed.entry)))
 
 
 def _candidate(candidate: CandidateEntry) -> CandidateEntry:

@@ -10,6 +10,7 @@ from setstone.annotate.photo_copies import PhotoCopies, copies_of
 from setstone.annotate.pictures import examined
 from setstone.annotate.png import eight_bit
 from setstone.annotate.shapes import Overlay
+from setstone.annotate.sheet_compare import ComparisonSheet, comparison_sheet
 from setstone.annotate.texts import Texts
 from setstone.capture.errors import PhotographError
 from setstone.capture.open import open_photograph
@@ -69,6 +70,8 @@ class StoneSheet:
 
     stone: StoneEntry
     occasions: tuple[OccasionSheet, ...]
+    #: The first occasion beside the last; None where there is only one.
+    comparison: ComparisonSheet | None
     readings: tuple[ReadAs, ...]
     remarks: tuple[RemarkEntry, ...]
     consistency: Consistency
@@ -112,6 +115,9 @@ def sheet_of(book: Book, stone: StoneEntry, texts: Texts) -> StoneSheet:
             OccasionSheet(e, tuple(_picture(e, lamp, p, texts) for lamp, p in examined(e, photographs)))
             for e in entries
         ),
+        comparison=comparison_sheet(book, stone, entries[0].occasion, entries[-1].occasion)
+        if len(entries) > 1
+        else None,
         readings=found.read,
         remarks=tuple(book.remarks(stone)),
         consistency=found,

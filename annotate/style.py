@@ -43,6 +43,10 @@ CANDIDATE = Line(YELLOW, INK, 1.6, 3.2, (7.0, 5.0))
 OUTLINE = Line(WHITE, INK, 0.9, 1.9)
 EXTRAPOLATED = Line(WHITE, INK, 1.3, 2.3, (0.1, 4.4))
 LEADER = Line(WHITE, INK, 0.8, 1.7)
+#: Seen only on the later of two occasions, only on the earlier, or not to be told: orange, sky blue, yellow.
+ONLY_AFTER = Line("#e69f00", INK, 2.2, 4.0)
+ONLY_BEFORE = Line("#56b4e9", INK, 2.2, 4.0, (7.0, 5.0))
+NOT_COMPARABLE = Line(YELLOW, INK, 1.6, 3.2, (0.1, 4.4))
 
 #: Clear distance between a flaw and the line drawn around it, and the least radius of that line.
 CLEARANCE = 7.5

@@ -17,6 +17,7 @@ from setstone.annotate.shapes import Group, Overlay
 from setstone.annotate.sheet import OccasionSheet, PictureSheet, StoneSheet
 from setstone.annotate.svg import svg_inline
 from setstone.annotate.texts import Texts
+from setstone.annotate.views_compare import compare_view
 from setstone.annotate.wording import contrast_words, figure, kind_words, percent, score_words, size_words
 from setstone.measure.candidates import LIKELY
 from setstone.measure.colour import StoneColour
@@ -64,6 +65,7 @@ def stone_view(sheet: StoneSheet, texts: Texts) -> View:
         "claim": stone.claimed_as,
         "weight": _weight(sheet.readings),
         "exams": [_exam(sheet, occasion, texts) for occasion in sheet.occasions],
+        "compare": compare_view(sheet.comparison, stone, texts) if sheet.comparison else None,
         "readings": [_reading(r, texts) for r in sheet.readings if not _is_weight(r)],
         "consistency": _consistency(sheet.consistency, texts) if _worth_telling(sheet.consistency) else None,
         "remarks": [

@@ -6,10 +6,10 @@ from html import escape
 from setstone.annotate.bench.comparing import Compared
 from setstone.annotate.glue_words import glue_notes, glue_rows
 from setstone.annotate.texts import english
+from setstone.annotate.two_days import TwoDays
 from setstone.annotate.wording import kind_words
 from setstone.measure.changes import Where
 from setstone.measure.same_stone import meaning
-from setstone.record.changing import Comparison
 from setstone.record.gluing import WorkShown
 
 _CAUTION = (
@@ -20,10 +20,10 @@ _CAUTION = (
 
 def compare_html(compared: Compared) -> str:
     """Lay out a comparison; a link ``fly:PLACE`` stands at each mark, counted from 0."""
-    if compared.comparison is None:
+    if compared.shown is None:
         parts = [f"<h4>Not laid on one another</h4><p>{escape(compared.refused)}</p>"]
     else:
-        parts = [*_lists(compared, compared.comparison)]
+        parts = [*_lists(compared, compared.shown)]
     if compared.same is None:
         parts.append(f"<h4>Same stone?</h4><p>{escape(compared.no_same)}</p>")
     else:
@@ -38,33 +38,31 @@ def compare_html(compared: Compared) -> str:
     return "".join(parts)
 
 
-def _lists(compared: Compared, comparison: Comparison) -> Iterator[str]:
+def _lists(compared: Compared, shown: TwoDays) -> Iterator[str]:
     """Headings, and under each what is seen so."""
-    damage = [m.changed.change.possible_damage for m in compared.marks]
+    damage = [m.changed.change.possible_damage for m in shown.marks]
     if any(damage):
         yield _list(
             "Possible damage",
             "New bright lines after the work. Look at these first.",
-            compared,
+            shown,
             [at for at, possible in enumerate(damage) if possible],
         )
     for where in Where:
         places = [
-            at
-            for at, mark in enumerate(compared.marks)
-            if mark.changed.change.where is where and not damage[at]
+            at for at, mark in enumerate(shown.marks) if mark.changed.change.where is where and not damage[at]
         ]
         if places:
             yield _list(
-                f"Seen {where}" if where is not Where.UNKNOWN else "Not comparable", "", compared, places
+                f"Seen {where}" if where is not Where.UNKNOWN else "Not comparable", "", shown, places
             )
-    if not compared.marks:
+    if not shown.marks:
         yield "<h4>Nothing is seen on either day</h4>"
-    registration = comparison.both.registration
+    registration = shown.comparison.both.registration
     fit = (
         "without a scale"
-        if comparison.residual_um is None
-        else f"to {comparison.residual_um:.0f} µm (root mean square)"
+        if shown.comparison.residual_um is None
+        else f"to {shown.comparison.residual_um:.0f} µm (root mean square)"
     )
     yield (
         f"<p>{_CAUTION}</p><h4>How they lie on one another</h4><p>{escape(compared.after)} is turned by "
@@ -72,20 +70,18 @@ def _lists(compared: Compared, comparison: Comparison) -> Iterator[str]:
     )
 
 
-def _list(heading: str, remark: str, compared: Compared, places: Sequence[int]) -> str:
+def _list(heading: str, remark: str, shown: TwoDays, places: Sequence[int]) -> str:
     rows = [f"<h4>{escape(heading)}</h4>"]
     if remark:
         rows.append(f"<p>{escape(remark)}</p>")
-    if (
-        compared.marks[places[0]].changed.change.where is Where.BOTH
-    ):  # many, and nothing to be done about them
+    if shown.marks[places[0]].changed.change.where is Where.BOTH:  # many, and nothing to be done about them
         links = (
-            f"<a href='fly:{at}'>{escape(compared.marks[at].label)}</a> ({escape(compared.marks[at].changed.occasion)})"
+            f"<a href='fly:{at}'>{escape(shown.marks[at].label)}</a> ({escape(shown.marks[at].changed.occasion)})"
             for at in places
         )
         return f"{rows[0]}<p>{', '.join(links)}</p>"
     for at in places:
-        mark = compared.marks[at]
+        mark = shown.marks[at]
         entry = mark.changed.entry
         rows.append(
             f"<p><a href='fly:{at}'>{escape(mark.label)} {escape(kind_words(entry, english()))}</a> "

@@ -187,7 +187,7 @@ class ComparePanel(QWidget):
 
     def _take(self, compared: Compared | None) -> None:
         self._compared = compared
-        lamps = () if compared is None else tuple(compared.pictures)
+        lamps = () if compared is None or compared.shown is None else tuple(compared.shown.pictures)
         with QSignalBlocker(self.lamp):
             self.lamp.clear()
             for lamp in lamps:
@@ -199,14 +199,14 @@ class ComparePanel(QWidget):
 
     def _put(self) -> None:
         compared = self._compared
-        if compared is None or not compared.pictures:
+        if compared is None or compared.shown is None:
             self.pictures.put(None)
             return
         self.pictures.put(
-            compared.pictures[Lamp(self.lamp.currentData())],
-            compared.marks,
+            compared.shown.pictures[Lamp(self.lamp.currentData())],
+            compared.shown.marks,
             names=(compared.before, compared.after),
-            um_per_px=compared.um_per_px,
+            um_per_px=compared.shown.um_per_px,
         )
 
     def _follow(self, link: QUrl) -> None:

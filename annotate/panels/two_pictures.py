@@ -19,11 +19,12 @@ from qtpy.QtGui import (
 )
 from qtpy.QtWidgets import QSizePolicy, QWidget
 
-from setstone.annotate.bench.comparing import DARKER, LIGHTER, Image, Mark, Pictures, Points, View
+from setstone.annotate.bench.comparing import View
 from setstone.annotate.legend import length_label, round_length
 from setstone.annotate.panels.looks import line_height
 from setstone.annotate.panels.marks import CANDIDATE, FINDING, LOOKED_AT
 from setstone.annotate.style import INK
+from setstone.annotate.two_days import DARKER, LIGHTER, Image, Mark, Pictures, Points
 from setstone.measure.changes import Where
 
 #: Each picture is seen so long, in milliseconds: well below three flashes a second (WCAG 2.2, 2.3.1).

@@ -4,6 +4,67 @@ document.documentElement.classList.add("scripted");
 const MOST = 24;
 const figures = new Map();
 
+// Wheel, fingers and keys on a stage; the view zooms to a factor about a point of the stage, and moves by pixels.
+function gestures(stage, view) {
+  const pointers = new Map();
+  const place = (event) => {
+    const box = stage.getBoundingClientRect();
+    return [event.clientX - box.left, event.clientY - box.top];
+  };
+  stage.addEventListener("wheel", (event) => {
+    if (!event.ctrlKey && !view.takesWheel) return; // the page scrolls
+    event.preventDefault();
+    view.zoomTo(view.zoom * Math.exp(-event.deltaY * (event.ctrlKey ? 0.01 : 0.002)), ...place(event));
+  }, { passive: false });
+  stage.addEventListener("dblclick", (event) => view.zoomTo(view.zoom < 6 ? view.zoom * 2.5 : 1, ...place(event)));
+  stage.addEventListener("pointerdown", (event) => pointers.set(event.pointerId, place(event)));
+  stage.addEventListener("pointermove", (event) => {
+    const before = pointers.get(event.pointerId);
+    if (!before) return;
+    const now = place(event);
+    const other = [...pointers].find(([id]) => id !== event.pointerId);
+    pointers.set(event.pointerId, now);
+    if (other) {
+      const [ox, oy] = other[1];
+      const spread = Math.hypot(now[0] - ox, now[1] - oy) / Math.max(1, Math.hypot(before[0] - ox, before[1] - oy));
+      view.zoomTo(view.zoom * spread, (now[0] + ox) / 2, (now[1] + oy) / 2);
+    } else if (view.zoom > 1 || view.drag) {
+      if (!stage.hasPointerCapture(event.pointerId) && Math.hypot(now[0] - before[0], now[1] - before[1]) > 1) stage.setPointerCapture(event.pointerId);
+      if (view.zoom > 1) view.move(now[0] - before[0], now[1] - before[1]); else view.drag(now[0]);
+    }
+  });
+  for (const end of ["pointerup", "pointercancel", "pointerleave"]) {
+    stage.addEventListener(end, (event) => pointers.delete(event.pointerId));
+  }
+  stage.tabIndex = 0;
+  stage.addEventListener("keydown", (event) => {
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    const step = stage.clientWidth / 6;
+    const act = {
+      "+": () => view.zoomTo(view.zoom * 1.5), "=": () => view.zoomTo(view.zoom * 1.5), "-": () => view.zoomTo(view.zoom / 1.5), "0": () => view.zoomTo(1),
+      ArrowLeft: () => view.move(step, 0), ArrowRight: () => view.move(-step, 0), ArrowUp: () => view.move(0, step), ArrowDown: () => view.move(0, -step),
+    }[event.key];
+    if (!act || (view.zoom === 1 && event.key.startsWith("Arrow"))) return;
+    event.preventDefault();
+    act();
+  });
+}
+
+// Lines and numbers of a drawing stay as large on the screen as they are, whatever the zoom.
+function steadied(parts) {
+  const lines = parts.flatMap((part) => [...part.querySelectorAll("[stroke-width]")]).map((path) => [
+    path, Number(path.getAttribute("stroke-width")), (path.getAttribute("stroke-dasharray") || "").split(" ").filter(Boolean).map(Number),
+  ]);
+  const tags = parts.flatMap((part) => [...part.querySelectorAll(".tag")]);
+  return (zoom) => {
+    for (const [path, stroke, dashes] of lines) {
+      path.style.strokeWidth = zoom === 1 ? "" : stroke / zoom;
+      path.style.strokeDasharray = zoom === 1 || !dashes.length ? "" : dashes.map((d) => d / zoom).join(" ");
+    }
+    for (const tag of tags) tag.style.scale = zoom === 1 ? "" : `${1 / zoom}`;
+  };
+}
+
 function viewer(figure) {
   const stage = figure.querySelector(".stage");
   const moved = stage.querySelector(".moved");
@@ -12,11 +73,7 @@ function viewer(figure) {
   const bar = figure.querySelector(".bar rect");
   const label = figure.querySelector(".length");
   const block = document.getElementById(figure.dataset.full);
-  const lines = [...moved.querySelectorAll("[stroke-width]")].map((path) => [
-    path, Number(path.getAttribute("stroke-width")), (path.getAttribute("stroke-dasharray") || "").split(" ").filter(Boolean).map(Number),
-  ]);
-  const tags = [...moved.querySelectorAll(".tag")];
-  const pointers = new Map();
+  const steady = steadied([moved]);
   let zoom = 1, x = 0, y = 0, full = null;
 
   // Width of the picture inside its frame, as object-fit: contain lays it.
@@ -54,11 +111,7 @@ function viewer(figure) {
     y = Math.min(0, Math.max(height * (1 - zoom), y));
     moved.style.transform = zoom === 1 ? "" : `translate(${x}px, ${y}px) scale(${zoom})`;
     stage.classList.toggle("zoomed", zoom > 1);
-    for (const [path, stroke, dashes] of lines) {
-      path.style.strokeWidth = zoom === 1 ? "" : stroke / zoom;
-      path.style.strokeDasharray = zoom === 1 || !dashes.length ? "" : dashes.map((d) => d / zoom).join(" ");
-    }
-    for (const tag of tags) tag.style.scale = zoom === 1 ? "" : `${1 / zoom}`;
+    steady(zoom);
     measure();
     sharpen();
   }
@@ -69,52 +122,12 @@ function viewer(figure) {
     zoom = next;
     show();
   }
-  const place = (event) => {
-    const box = stage.getBoundingClientRect();
-    return [event.clientX - box.left, event.clientY - box.top];
+  const view = {
+    get zoom() { return zoom; }, get takesWheel() { return large.checked || zoom > 1; },
+    zoomTo, move(dx, dy) { x += dx; y += dy; show(); },
   };
-
-  stage.addEventListener("wheel", (event) => {
-    if (!event.ctrlKey && !large.checked && zoom === 1) return; // the page scrolls
-    event.preventDefault();
-    zoomTo(zoom * Math.exp(-event.deltaY * (event.ctrlKey ? 0.01 : 0.002)), ...place(event));
-  }, { passive: false });
-  stage.addEventListener("dblclick", (event) => zoomTo(zoom < 6 ? zoom * 2.5 : 1, ...place(event)));
-  stage.addEventListener("pointerdown", (event) => pointers.set(event.pointerId, place(event)));
-  stage.addEventListener("pointermove", (event) => {
-    const before = pointers.get(event.pointerId);
-    if (!before) return;
-    const now = place(event);
-    const other = [...pointers].find(([id]) => id !== event.pointerId);
-    pointers.set(event.pointerId, now);
-    if (other) {
-      const [ox, oy] = other[1];
-      const spread = Math.hypot(now[0] - ox, now[1] - oy) / Math.max(1, Math.hypot(before[0] - ox, before[1] - oy));
-      zoomTo(zoom * spread, (now[0] + ox) / 2, (now[1] + oy) / 2);
-    } else if (zoom > 1) {
-      if (!stage.hasPointerCapture(event.pointerId) && Math.hypot(now[0] - before[0], now[1] - before[1]) > 1) stage.setPointerCapture(event.pointerId);
-      x += now[0] - before[0];
-      y += now[1] - before[1];
-      show();
-    }
-  });
-  for (const end of ["pointerup", "pointercancel", "pointerleave"]) {
-    stage.addEventListener(end, (event) => pointers.delete(event.pointerId));
-  }
+  gestures(stage, view);
   moved.addEventListener("dragstart", (event) => event.preventDefault());
-  stage.tabIndex = 0;
-  stage.addEventListener("keydown", (event) => {
-    if (event.ctrlKey || event.metaKey || event.altKey) return;
-    const step = stage.clientWidth / 6;
-    const act = {
-      "+": () => zoomTo(zoom * 1.5), "=": () => zoomTo(zoom * 1.5), "-": () => zoomTo(zoom / 1.5), "0": () => zoomTo(1),
-      ArrowLeft: () => { x += step; show(); }, ArrowRight: () => { x -= step; show(); },
-      ArrowUp: () => { y += step; show(); }, ArrowDown: () => { y -= step; show(); },
-    }[event.key];
-    if (!act || (zoom === 1 && event.key.startsWith("Arrow"))) return;
-    event.preventDefault();
-    act();
-  });
   const buttons = figure.querySelector(".buttons");
   buttons.hidden = false;
   buttons.addEventListener("click", (event) => {
@@ -145,6 +158,71 @@ function viewer(figure) {
   };
 }
 
+// Before and after, laid on one another; both move and grow together.
+function days(figure) {
+  const pair = figure.querySelector(".pair"), after = figure.querySelector(".after"), line = figure.querySelector(".line");
+  const divider = figure.querySelector(".divider"), difference = figure.querySelector(".difference"), bar = figure.querySelector(".bar");
+  const layers = [...figure.querySelectorAll(".moved")];
+  const steady = steadied(layers);
+  let zoom = 1, x = 0, y = 0, blinking = 0;
+  const side = () => figure.dataset.way === "side";
+  const box = () => [side() ? (pair.clientWidth - 4) / 2 : pair.clientWidth, pair.clientHeight];
+  function show() {
+    const [width, height] = box();
+    x = Math.min(0, Math.max(width * (1 - zoom), x));
+    y = Math.min(0, Math.max(height * (1 - zoom), y));
+    for (const layer of layers) layer.style.transform = zoom === 1 ? "" : `translate(${x}px, ${y}px) scale(${zoom})`;
+    pair.classList.toggle("zoomed", zoom > 1);
+    steady(zoom);
+    if (bar) for (const part of [bar, bar.nextElementSibling]) part.style.visibility = zoom === 1 && !side() ? "" : "hidden";
+    const swiped = figure.dataset.way === "swipe";
+    after.style.clipPath = swiped ? `inset(0 0 0 ${divider.value}%)` : "";
+    line.style.left = `${divider.value}%`;
+  }
+  const view = {
+    get zoom() { return zoom; }, get takesWheel() { return zoom > 1; },
+    zoomTo(wanted, atX = box()[0] / 2, atY = box()[1] / 2) {
+      const next = Math.min(MOST / 2, Math.max(1, wanted));
+      if (side()) atX %= box()[0] + 4;
+      x = atX - (atX - x) * next / zoom;
+      y = atY - (atY - y) * next / zoom;
+      zoom = next;
+      show();
+    },
+    move(dx, dy) { x += dx; y += dy; show(); },
+    drag(atX) {
+      if (figure.dataset.way !== "swipe") return;
+      divider.value = 100 * atX / pair.clientWidth;
+      show();
+    },
+  };
+  gestures(pair, view);
+  pair.addEventListener("dragstart", (event) => event.preventDefault());
+  function choose(way) {
+    figure.dataset.way = way;
+    clearInterval(blinking);
+    figure.classList.remove("second");
+    // Well below three flashes a second; any other way of showing ends it.
+    if (way === "blink") blinking = setInterval(() => figure.classList.toggle("second"), 900);
+    for (const button of figure.querySelectorAll("[data-way]")) button.setAttribute("aria-pressed", button.dataset.way === way);
+    divider.hidden = way !== "swipe";
+    difference.hidden = figure.querySelector(".difference-key").hidden = way !== "difference";
+    for (const day of figure.querySelectorAll(".before, .after")) day.hidden = way === "difference";
+    view.zoomTo(1);
+  }
+  for (const buttons of figure.querySelectorAll(".buttons")) buttons.hidden = false;
+  figure.addEventListener("click", (event) => {
+    const { way, zoom: by } = event.target.closest("button")?.dataset ?? {};
+    if (way) choose(way);
+    else if (by) view.zoomTo(Number(by) ? zoom * Number(by) : 1);
+  });
+  divider.addEventListener("input", show);
+  new ResizeObserver(show).observe(pair);
+  addEventListener("beforeprint", () => choose("side"));
+  choose("swipe");
+}
+
+for (const figure of document.querySelectorAll("figure.days")) days(figure);
 for (const figure of document.querySelectorAll("figure[data-full]")) figures.set(figure, viewer(figure));
 document.addEventListener("click", (event) => {
   const badge = event.target.closest(".badge[href]");

@@ -7,7 +7,11 @@ import numpy as np
 import pytest
 
 from setstone.annotate.bench.compare_page import compare_html
-from setstone.annotate.bench.comparing import SIGNS, STEPS, Compared, compare
+from setstone.annotate.bench.comparing import STEPS, Compared, compare
+from setstone.annotate.sheet_compare import comparison_sheet
+from setstone.annotate.texts import LANGUAGES, texts_in
+from setstone.annotate.two_days import SIGNS, TwoDays
+from setstone.annotate.views_compare import compare_view
 from setstone.capture.photograph import Lamp
 from setstone.record import two_occasions
 from setstone.record.book import Book
@@ -25,33 +29,38 @@ def compared(two_days: Path, told: list[str]) -> Iterator[Compared]:
         yield compare(book, book.stones()[0], "as received", "after", told.append)
 
 
-def test_both_days_lie_in_one_frame(compared: Compared, told: list[str]) -> None:
+@pytest.fixture(scope="module")
+def shown(compared: Compared) -> TwoDays:
+    assert compared.shown is not None
+    return compared.shown
+
+
+def test_both_days_lie_in_one_frame(shown: TwoDays, told: list[str]) -> None:
     assert told == [*STEPS]
-    assert set(compared.pictures) == {Lamp.WHITE, Lamp.BLUE}
-    for pictures in compared.pictures.values():
+    assert set(shown.pictures) == {Lamp.WHITE, Lamp.BLUE}
+    for pictures in shown.pictures.values():
         assert pictures.before.shape == pictures.after.shape == pictures.difference.shape
         assert pictures.before.dtype == np.uint8
-    blue = compared.pictures[Lamp.BLUE]
+    blue = shown.pictures[Lamp.BLUE]
     height, width = blue.before.shape[:2]
     middle = np.s_[height // 3 : 2 * height // 3, width // 3 : 2 * width // 3]
     one, other = blue.before[middle].mean(-1).ravel(), blue.after[middle].mean(-1).ravel()
     assert np.corrcoef(one, other)[0, 1] > 0.8
 
 
-def test_marks_carry_the_sign_of_where_they_are_seen(compared: Compared) -> None:
-    assert compared.marks[0].changed.change.possible_damage
-    height, width = compared.pictures[Lamp.WHITE].before.shape[:2]
-    for mark in compared.marks:
+def test_marks_carry_the_sign_of_where_they_are_seen(shown: TwoDays) -> None:
+    assert shown.marks[0].changed.change.possible_damage
+    height, width = shown.pictures[Lamp.WHITE].before.shape[:2]
+    for mark in shown.marks:
         assert mark.label == f"{mark.changed.entry.number}{SIGNS[mark.changed.change.where]}"
         assert ((mark.path >= 0) & (mark.path < (width, height))).all()
 
 
-def test_the_page_leads_to_each_mark_and_says_how_well_they_fit(compared: Compared) -> None:
+def test_the_page_leads_to_each_mark_and_says_how_well_they_fit(compared: Compared, shown: TwoDays) -> None:
     page = compare_html(compared)
-    assert all(f"href='fly:{at}'" in page for at in range(len(compared.marks)))
+    assert all(f"href='fly:{at}'" in page for at in range(len(shown.marks)))
     assert page.index("Possible damage") < page.index("Seen only after") < page.index("Seen in both")
-    assert compared.comparison is not None
-    assert f"to {compared.comparison.residual_um:.0f} µm (root mean square)" in page
+    assert f"to {shown.comparison.residual_um:.0f} µm (root mean square)" in page
     assert "no finding" in page
     assert "This is no proof" in page
 
@@ -65,9 +74,40 @@ def test_what_does_not_fit_is_refused_with_the_reason(
     monkeypatch.setattr(two_occasions, "_registered", never)
     with Book.open(two_days, read_only=True) as book:
         found = compare(book, book.stones()[0], "as received", "after")
-    assert not found.pictures
-    assert not found.marks
+    assert found.shown is None
     page = compare_html(found)
     assert "Not laid on one another" in page
     assert "&lt;lid-5&gt; was turned" in page
     assert "Same stone?" in page  # which is asked of each day by itself
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_hand_out_lists_what_differs_and_measures_the_glue(two_days: Path, language: str) -> None:
+    texts = texts_in(language)
+    with Book.open(two_days, read_only=True) as book:
+        (stone,) = book.stones()
+        view = compare_view(comparison_sheet(book, stone, "as received", "after"), stone, texts)
+    first = view["rows"][0]
+    assert first["damage"]
+    assert first["label"].endswith("+")
+    assert "after" in first["seen"]
+    assert {row["label"][-1] for row in view["rows"]} <= {"+", "−", "?"}
+    assert view["svg"].count('class="tag candidate"') == len(view["rows"])
+    assert [row[0] for row in view["glue"]] == [
+        texts(f"compare.{name}") for name in ("yellowness", "residue", "crazing", "haze")
+    ]
+
+
+def test_photographs_that_do_not_fit_are_no_comparison(
+    two_days: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def never(*_: object) -> None:
+        raise BookError("It cannot be told how lid-5 was turned.")
+
+    monkeypatch.setattr(two_occasions, "_registered", never)
+    with Book.open(two_days, read_only=True) as book:
+        (stone,) = book.stones()
+        sheet = comparison_sheet(book, stone, "as received", "after")
+    assert compare_view(sheet, stone, texts_in("en")) == {
+        "refused": "It cannot be told how lid-5 was turned."
+    }

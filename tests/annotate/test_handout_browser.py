@@ -163,7 +163,7 @@ def test_fingers_zoom_on_a_phone(browser: Any, sheet: Path) -> None:
 def test_all_facts_are_there_without_the_script(browser: Any, sheet: Path) -> None:
     page, still = opened(browser, sheet), opened(browser, sheet, java_script_enabled=False)
     facts = [re.sub(r"\s+", " ", p.locator("main").inner_text()) for p in (page, still)]
-    for control in ("− + Whole ",):
+    for control in ("− + Whole ", "Swipe Blink Side by side Difference "):
         facts[0] = facts[0].replace(control, "")
     assert len(facts[0]) > 3000
     assert facts[0] == facts[1]
@@ -204,4 +204,97 @@ def test_the_policy_stops_what_would_be_slipped_in(
     page.wait_for_timeout(200)
     assert not dialogs
     assert any("Content Security Policy" in said for said in page.complaints)
+    page.context.close()
+
+
+@pytest.fixture(scope="module")
+def both_days(two_days: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Give a hand-out on a stone as received and after the work."""
+    with Book.open(two_days, read_only=True) as book:
+        return write_handout(book, book.stones(), tmp_path_factory.mktemp("both") / "hand-out.html")
+
+
+def pressed(page: Any, way: str) -> Any:
+    """Choose how both days are shown; return their figure."""
+    figure = page.locator("figure.days").first
+    figure.get_by_role("button", name=way, exact=True).click()
+    return figure
+
+
+@pytest.mark.parametrize("width", [360, 768, 1440])
+def test_before_and_after_can_be_read_by_everybody(browser: Any, both_days: Path, width: int) -> None:
+    page = opened(browser, both_days, width=width, bypass_csp=True)
+    for way in ("Swipe", "Side by side", "Difference"):
+        pressed(page, way)
+        found = axe.Axe().run(page, context="section.compare", options={"runOnly": WCAG})
+        assert not found.response["violations"], found.generate_report()
+        assert page.evaluate("document.documentElement.scrollWidth") == width
+    page.context.close()
+
+
+def test_the_divider_is_dragged_and_moved_by_key(browser: Any, both_days: Path) -> None:
+    page = opened(browser, both_days)
+    figure = pressed(page, "Swipe")
+    pair = figure.locator(".pair")
+    pair.scroll_into_view_if_needed()
+    box = pair.bounding_box()
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + 50)
+    page.mouse.down()
+    page.mouse.move(box["x"] + box["width"] / 4, box["y"] + 60, steps=5)
+    page.mouse.up()
+    divider = figure.get_by_role("slider")
+    assert abs(int(divider.input_value()) - 25) <= 1
+    divider.press("ArrowRight")
+    after = figure.locator(".after")
+    assert after.evaluate("e => e.style.clipPath") == f"inset(0px 0px 0px {divider.input_value()}%)"
+    assert not page.complaints
+    page.context.close()
+
+
+def test_both_days_blink_lie_side_by_side_or_show_their_difference(browser: Any, both_days: Path) -> None:
+    page = opened(browser, both_days)
+    figure = pressed(page, "Blink")
+    before, after, difference = (figure.locator(f".{name}") for name in ("before", "after", "day.difference"))
+    after.wait_for(state="visible")
+    assert before.is_hidden()
+    before.wait_for(state="visible")  # and back
+    pressed(page, "Side by side")
+    left, right = before.bounding_box(), after.bounding_box()
+    assert left["x"] + left["width"] < right["x"] + 1
+    assert left["y"] == right["y"]
+    pressed(page, "Difference")
+    assert difference.is_visible()
+    assert before.is_hidden()
+    assert figure.get_by_text("orange became lighter").is_visible()
+    page.context.close()
+
+
+def test_both_days_move_and_grow_together(browser: Any, both_days: Path) -> None:
+    page = opened(browser, both_days)
+    figure = pressed(page, "Side by side")
+    figure.get_by_role("button", name="Nearer").click()
+    figure.locator(".pair").press("ArrowRight")
+    moved = figure.locator(".before .moved, .after .moved").evaluate_all(
+        "all => all.map(e => e.style.transform)"
+    )
+    assert moved[0] == moved[1]
+    assert "scale(1.5)" in moved[0]
+    figure.get_by_role("button", name="Whole").click()
+    assert figure.locator(".before .moved").evaluate("e => e.style.transform") == ""
+    page.context.close()
+
+
+def test_without_the_script_and_on_paper_both_days_stand_side_by_side(browser: Any, both_days: Path) -> None:
+    page = opened(browser, both_days, java_script_enabled=False)
+    figure = page.locator("figure.days").first
+    left, right = (figure.locator(f".{name}").bounding_box() for name in ("before", "after"))
+    assert left["x"] + left["width"] < right["x"] + 1
+    assert page.get_by_text("possible damage: look at this place first").first.is_visible()
+    assert figure.locator(".buttons").first.is_hidden()
+    page.context.close()
+    page = opened(browser, both_days)
+    page.emulate_media(media="print")
+    figure = page.locator("figure.days").first
+    left, right = (figure.locator(f".{name}").bounding_box() for name in ("before", "after"))
+    assert left["x"] + left["width"] < right["x"] + 1
     page.context.close()

@@ -1,0 +1,103 @@
+"""What the hand-out tells about a stone before and after the work."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from setstone.annotate.photo_copies import small_copy
+from setstone.annotate.two_days import Mark, Pictures, shown_together
+from setstone.capture.photograph import Lamp
+from setstone.measure.errors import MeasurementError
+from setstone.record.book import Book
+from setstone.record.changing import changes_between
+from setstone.record.entries import StoneEntry
+from setstone.record.errors import BookError
+from setstone.record.gluing import WorkShown, glue_between
+from setstone.record.two_occasions import two_occasions
+
+#: Longest side of the pictures, in pixels: they are for comparing; each is above at full resolution.
+_LONGEST = 1100
+_QUALITY = 82
+
+
+@dataclass(frozen=True)
+class DayCopies:
+    """Both days under one lamp, as JPEG of one size.
+
+    Parameters
+    ----------
+    before, after, difference : bytes
+    width, height : int
+        In pixels.
+    """
+
+    before: bytes
+    after: bytes
+    difference: bytes
+    width: int
+    height: int
+
+
+@dataclass(frozen=True, eq=False)
+class ComparisonSheet:
+    """A stone before and after the work.
+
+    Parameters
+    ----------
+    before, after : str
+        The occasions.
+    refused : str
+        Why they do not lie on one another, as a sentence; then there is nothing else.
+    pictures : mapping of Lamp to DayCopies
+    marks : tuple of Mark
+        In a frame of `size` pixels (width, height).
+    um_per_px : float or None
+        Of that frame.
+    turned_deg : float
+    residual_um : float or None
+    glue : WorkShown or None
+    """
+
+    before: str
+    after: str
+    refused: str = ""
+    pictures: Mapping[Lamp, DayCopies] = field(default_factory=dict)
+    marks: tuple[Mark, ...] = ()
+    size: tuple[int, int] = (1, 1)
+    um_per_px: float | None = None
+    turned_deg: float = 0.0
+    residual_um: float | None = None
+    glue: WorkShown | None = None
+
+
+def comparison_sheet(book: Book, stone: StoneEntry, before: str, after: str) -> ComparisonSheet:
+    """Compare two occasions for the hand-out."""
+    try:
+        both = two_occasions(book, stone, before, after)
+    except BookError as error:
+        return ComparisonSheet(before, after, refused=str(error))
+    comparison = changes_between(both)
+    shown = shown_together(comparison)
+    try:
+        glue = glue_between(both)
+    except MeasurementError:
+        glue = None
+    height, width = next(iter(shown.pictures.values())).before.shape[:2]
+    return ComparisonSheet(
+        before,
+        after,
+        pictures={lamp: _copies(pictures) for lamp, pictures in shown.pictures.items()},
+        marks=shown.marks,
+        size=(width, height),
+        um_per_px=shown.um_per_px,
+        turned_deg=both.registration.turned_deg,
+        residual_um=comparison.residual_um,
+        glue=glue,
+    )
+
+
+def _copies(pictures: Pictures) -> DayCopies:
+    (before, width, height), (after, *_), (difference, *_) = (
+        small_copy(picture, _LONGEST, _QUALITY)
+        for picture in (pictures.before, pictures.after, pictures.difference)
+    )
+    return DayCopies(before, after, difference, width, height)

@@ -1,0 +1,189 @@
+"""Before and after, worded and drawn for the template of the hand-out."""
+
+import base64
+from typing import Any
+
+import numpy as np
+from markupsafe import Markup
+
+from setstone.annotate import style
+from setstone.annotate.casing import around
+from setstone.annotate.legend import length_label, round_length
+from setstone.annotate.lettering import plain, text_width
+from setstone.annotate.overlay import stroke
+from setstone.annotate.shapes import Group, Overlay, Path, Shape, Text, pill
+from setstone.annotate.sheet_compare import ComparisonSheet
+from setstone.annotate.svg import svg_inline
+from setstone.annotate.texts import Texts
+from setstone.annotate.two_days import Mark
+from setstone.annotate.wording import figure, kind_words
+from setstone.measure.changes import Where
+from setstone.measure.quantity import Quantity
+from setstone.record.entries import StoneEntry
+
+View = dict[str, Any]
+
+_LINES = {
+    Where.AFTER: style.ONLY_AFTER,
+    Where.BEFORE: style.ONLY_BEFORE,
+    Where.UNKNOWN: style.NOT_COMPARABLE,
+}
+
+
+def compare_view(sheet: ComparisonSheet, stone: StoneEntry, texts: Texts) -> View:
+    """Word and draw a comparison.
+
+    Parameters
+    ----------
+    sheet : ComparisonSheet
+    stone : StoneEntry
+    texts : Texts
+
+    Returns
+    -------
+    dict
+        With ``"refused"`` alone where the photographs do not lie on one another.
+    """
+    if sheet.refused:
+        return {"refused": sheet.refused}
+    differing = [mark for mark in sheet.marks if mark.changed.change.where in _LINES]
+    overlay = overlay_of_changes(sheet, texts)
+    fit = "" if sheet.residual_um is None else texts("compare.fit", residual=f"{sheet.residual_um:.0f}")
+    return {
+        "refused": "",
+        "id": f"s{stone.id}-days",
+        "before": sheet.before,
+        "after": sheet.after,
+        "intro": texts(
+            "compare.intro",
+            before=plain(sheet.before),
+            after=plain(sheet.after),
+            angle=texts.number(f"{sheet.turned_deg:.1f}"),
+            fit=fit,
+        ),
+        "overlay": overlay,
+        "svg": Markup(svg_inline(overlay, lambda _number: None, "")),  # noqa: S704 escaped by xml.etree
+        "pictures": [_picture(sheet, str(lamp), stone, texts) for lamp in sheet.pictures],
+        "bar": _bar(sheet, texts),
+        "rows": [_row(mark, sheet, texts) for mark in differing],
+        "both": texts("compare.both", count=len(sheet.marks) - len(differing)),
+        "glue": _glue(sheet, texts),
+        "glue_notes": _glue_notes(sheet, texts),
+        "declined": sheet.glue.glue.declined if sheet.glue else "",
+    }
+
+
+def overlay_of_changes(sheet: ComparisonSheet, texts: Texts) -> Overlay:
+    """Draw what differs, each with its number and sign."""
+    width, height = sheet.size
+    unit = max(width, height) / 1000
+    groups = []
+    for mark in sheet.marks:
+        line = _LINES.get(mark.changed.change.where)
+        if line is None:
+            continue
+        path = around(mark.path, style.CLEARANCE * unit, closed=True) if mark.closed else mark.path
+        x, y = path[np.argmin(path[:, 1])]
+        groups.append(
+            Group(
+                "candidate",
+                f"{mark.label} {kind_words(mark.changed.entry, texts)}",
+                stroke(path, line, unit, closed=mark.closed),
+                tag=_tag(mark.label, x, max(float(y) - 20 * unit, 20 * unit), unit, line),
+                number=mark.changed.entry.number,
+            )
+        )
+    return Overlay(width, height, 0, texts("compare.marks_name"), texts("compare.marks"), tuple(groups))
+
+
+def _tag(label: str, x: float, y: float, unit: float, line: style.Line) -> tuple[Shape, ...]:
+    size = style.TAG_TEXT * unit
+    width = text_width(label, size, bold=True) + 14 * unit
+    return (
+        Path(pill(x, y, width + 2 * unit, style.TAG_HEIGHT * unit + 2 * unit), closed=True, fill=line.halo),
+        Path(pill(x, y, width, style.TAG_HEIGHT * unit), closed=True, fill=line.colour),
+        Text(label, x, y + 0.36 * size, size, line.halo, bold=True, anchor="middle"),
+    )
+
+
+def _picture(sheet: ComparisonSheet, lamp: str, stone: StoneEntry, texts: Texts) -> View:
+    copies = next(c for at, c in sheet.pictures.items() if str(at) == lamp)
+    light = texts(f"light.{lamp}")
+    position = plain(stone.position)
+    occasions = {"before": plain(sheet.before), "after": plain(sheet.after)}
+    return {
+        "light": texts(f"compare.light_{lamp}"),
+        "width": copies.width,
+        "height": copies.height,
+        "difference": base64.b64encode(copies.difference).decode(),
+        "alt_difference": texts("compare.alt_difference", position=position, light=light),
+        "days": [
+            {
+                "name": name,
+                "occasion": occasions[name],
+                "data": base64.b64encode(getattr(copies, name)).decode(),
+                "alt": texts(f"compare.alt_{name}", position=position, occasion=occasions[name], light=light),
+            }
+            for name in ("before", "after")
+        ],
+    }
+
+
+def _bar(sheet: ComparisonSheet, texts: Texts) -> View | None:
+    if sheet.um_per_px is None:
+        return None
+    whole = sheet.size[0] * sheet.um_per_px
+    length = round_length(whole / 3)
+    return {"share": f"{1000 * length / whole:.2f}", "label": texts.number(length_label(length))}
+
+
+def _row(mark: Mark, sheet: ComparisonSheet, texts: Texts) -> View:
+    change, entry = mark.changed.change, mark.changed.entry
+    where = {Where.AFTER: "after", Where.BEFORE: "before", Where.UNKNOWN: "unknown"}[change.where]
+    could = round(100 * change.comparable)
+    if entry.candidate.kind == "line":
+        why = texts("compare.line_share", share=round(100 * change.share), could=could)
+    else:
+        why = texts("compare.spot_there") if change.share else texts("compare.spot_gone", could=could)
+    return {
+        "label": mark.label,
+        "role": "finding" if entry.is_finding else "candidate",
+        "kind": kind_words(entry, texts),
+        "seen": texts(f"compare.{where}", occasion=plain(sheet.after if change.of_after else sheet.before))
+        if where != "unknown"
+        else texts("compare.unknown"),
+        "damage": change.possible_damage,
+        "why": why,
+    }
+
+
+def _glue(sheet: ComparisonSheet, texts: Texts) -> list[tuple[str, str, str]]:
+    """What was measured at the rim, before and after; nothing where nothing was."""
+    if sheet.glue is None:
+        return []
+    before, after = sheet.glue.glue.before, sheet.glue.glue.after
+
+    def told(quantity: Quantity | None) -> str:
+        return texts("compare.not_measured") if quantity is None else figure(quantity, texts)
+
+    def plainly(number: float | None) -> str:
+        return texts("compare.not_measured") if number is None else texts.number(f"{number:.2f}")
+
+    return [
+        (texts("compare.yellowness"), told(before.yellowness), told(after.yellowness)),
+        (texts("compare.residue"), told(before.residue), told(after.residue)),
+        (texts("compare.crazing"), told(before.crazing), told(after.crazing)),
+        (texts("compare.haze"), plainly(sheet.glue.haze_before), plainly(sheet.glue.haze_after)),
+    ]
+
+
+def _glue_notes(sheet: ComparisonSheet, texts: Texts) -> list[str]:
+    if sheet.glue is None:
+        return []
+    change = sheet.glue.glue
+    notes = []
+    if change.difference is not None:
+        notes.append(texts("compare.colour_difference", difference=figure(change.difference, texts)))
+        if not change.near_neutral:
+            notes.append(texts("compare.own_colour"))
+    return [*notes, texts("compare.glue_note")]
