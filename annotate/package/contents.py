@@ -10,6 +10,7 @@ from html import escape, unescape
 from setstone.annotate.handout import render
 from setstone.annotate.package import layout
 from setstone.annotate.package.noted import noted
+from setstone.annotate.package.places import places_of
 from setstone.annotate.package.statement import Copy, statement
 from setstone.annotate.package.writing import Leaving
 from setstone.annotate.redaction import names_in, without_names
@@ -80,7 +81,7 @@ def contents_of(
     pictures = [(s, o, p) for s in sheets for o in s.occasions for p in o.pictures]
     files, copies = [*layout.handouts(languages, pdf=pdf), layout.READINGS, layout.SCHEMA], {}
     for sheet, occasion, picture in pictures:
-        places = layout.places_of(sheet.stone, occasion.examination, picture, originals=leaving.originals)
+        places = places_of(sheet.stone, occasion.examination, picture, originals=leaving.originals)
         files += [places.photograph, places.picture, places.overlay, places.findings, places.ome]
         copies[picture.photograph.sha256] = Copy(places.photograph, "", unaltered=leaving.originals)
     page = render(shown, texts, made=made, workshop=workshop)
@@ -112,27 +113,33 @@ def contents_of(
     )
 
 
-def contents_html(contents: Contents) -> str:
-    """Lay it out for a text widget, without the hand-out."""
+def contents_html(contents: Contents) -> tuple[str, str]:
+    """Lay it out for a text widget: what stands before the hand-out, and the list of files behind it."""
     folders: dict[str, list[str]] = {}
     for file in contents.files:
         folder, _, name = file.rpartition("/")
         folders.setdefault(folder, []).append(name)
-    return "".join(
+    before = "".join(
         (
             "<h2>What leaves the house</h2>",
             "<h3>Taken out</h3>",
             _list(contents.taken_out or ("Nothing.",)),
             "<h3>Stays in</h3>",
             _list(contents.stays_in),
-            f"<h3>{len(contents.files)} files, listed and signed</h3><dl>",
+            f'<p>{len(contents.files)} files will be signed: <a href="#files">their names</a>.</p><hr>',
+        )
+    )
+    behind = "".join(
+        (
+            '<hr><h3><a name="files">Files</a></h3><dl>',
             *(
                 f"<dt>{escape(folder)}: {_WHAT[folder]}</dt><dd>{escape(', '.join(names))}</dd>"
                 for folder, names in sorted(folders.items())
             ),
-            "</dl><hr>",
+            "</dl>",
         )
     )
+    return before, behind
 
 
 def _list(sentences: Sequence[str]) -> str:

@@ -1,14 +1,9 @@
-"""Where what lies in a package."""
+"""Where what lies in a package; checking needs no more, so that it starts at once."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import product
 
-from setstone.annotate.files import safe_stem
 from setstone.annotate.package.bag import digest_of, manifest_line
-from setstone.annotate.package.copies import STRIPPED
-from setstone.annotate.sheet import PictureSheet
-from setstone.record.entries import ExaminationEntry, StoneEntry
 
 PHOTOGRAPHS = "data/photographs"
 PICTURES = "data/pictures"
@@ -37,41 +32,6 @@ KINDS = {
 
 #: Lines of the bag's information beside those RFC 8493 names: moments in ISO 8601, and a fingerprint.
 SIGNED, LATEST, FINGERPRINT = "Signed", "Latest-Entry", "Key-Fingerprint"
-
-
-@dataclass(frozen=True)
-class Places:
-    """Where all that is about one photograph lies.
-
-    Parameters
-    ----------
-    photograph, picture, overlay, findings, ome : str
-        The photograph is the OME-TIFF where there is no other copy of it.
-    """
-
-    photograph: str
-    picture: str
-    overlay: str
-    findings: str
-    ome: str
-
-
-def places_of(
-    stone: StoneEntry, entry: ExaminationEntry, picture: PictureSheet, *, originals: bool
-) -> Places:
-    """Name the files about one photograph, which is given as it is or as a copy."""
-    photograph = picture.photograph
-    name = safe_stem(stone.position, entry.occasion, picture.lamp)
-    ome = f"{OME}/{name}.ome.tif"
-    copied = originals or photograph.format in STRIPPED
-    return Places(
-        # Only its pixels leave where what is noted in a file cannot be taken out, and the OME-TIFF has them.
-        photograph=f"{PHOTOGRAPHS}/{name}{photograph.path.suffix}" if copied else ome,
-        picture=f"{PICTURES}/{name}.png",
-        overlay=f"{OVERLAYS}/{name}.svg",
-        findings=f"{FINDINGS}/{name}.jsonld",
-        ome=ome,
-    )
 
 
 def handouts(languages: Sequence[str], *, pdf: bool) -> dict[str, str]:

@@ -2,7 +2,7 @@
 
 import io
 
-from PIL import ExifTags, Image, UnidentifiedImageError
+from PIL import ExifTags, Image
 
 #: Where a note stands in EXIF (CIPA DC-008) and what people call it.
 _CALLED = {
@@ -55,7 +55,7 @@ def noted(content: bytes) -> tuple[str, ...]:
                 *(_BESIDE[name] for name in _BESIDE if name in picture.info),
                 *(["comments"] if getattr(picture, "text", None) else []),
             }
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Image.DecompressionBombError):
-        return ()  # camera raw, and whatever Pillow cannot read
+    except Exception:  # camera raw, and EXIF that Pillow reads with whatever error the damage leads to
+        return ()
     order = ("place", "names", *dict.fromkeys(_CALLED.values()), *_BESIDE.values(), "a preview")
     return tuple(sorted(said, key=order.index))

@@ -19,6 +19,7 @@ from setstone.annotate.package.annotations import annotation_page
 from setstone.annotate.package.bag import close_bag, digest_of, pieces
 from setstone.annotate.package.copies import stripped
 from setstone.annotate.package.key import WorkshopKey
+from setstone.annotate.package.places import places_of
 from setstone.annotate.package.regions import Found, findings_on, girdle_on
 from setstone.annotate.package.statement import Copy, latest_entry, statement
 from setstone.annotate.pdf import paper_named, pdf_of
@@ -192,7 +193,7 @@ def _put(
 ) -> Copy:
     """Put all that is about one photograph into the package."""
     photograph, lamp = picture.photograph, picture.lamp
-    places = layout.places_of(stone, entry, picture, originals=leaving.originals)
+    places = places_of(stone, entry, picture, originals=leaving.originals)
     found = findings_on(entry, lamp)
     _put_ome(folder / places.ome, entry, picture, found)
     data = photograph.path.read_bytes()

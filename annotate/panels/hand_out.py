@@ -232,18 +232,18 @@ class HandOutPanel(QWidget):
         texts, packed, pdf = texts_in(languages[0]), self._is_package, self.pdf.isChecked()
         leaving, now = self._leaving, datetime.now(UTC)
 
-        def work(tell: Tell) -> tuple[str, Preview, list[QImage]]:
+        def work(tell: Tell) -> tuple[tuple[str, str], Preview, list[QImage]]:
             names = packed or leaving.names  # of a package it is told who is taken out
             sheets = gather(book, stones, texts, names=names, progress=tell)
             if packed:
                 contents = contents_of(
                     sheets, texts, leaving, languages=languages, pdf=pdf, workshop=book.workshop, made=now
                 )
-                before, page = contents_html(contents), contents.page
+                around, page = contents_html(contents), contents.page
             else:
-                before, page = "", render(sheets, texts, made=now, workshop=book.workshop)
+                around, page = ("", ""), render(sheets, texts, made=now, workshop=book.workshop)
             preview = preview_of(page)
-            return before, preview, [_drawn(p) for p in preview.pictures]
+            return around, preview, [_drawn(p) for p in preview.pictures]
 
         self._start("Drawing the preview", work, len(stones), self._show_page)
 
@@ -323,13 +323,13 @@ class HandOutPanel(QWidget):
         if self._job is not None:
             self._job.cancel()
 
-    def _show_page(self, made: tuple[str, Preview, list[QImage]]) -> None:
-        before, preview, images = made
+    def _show_page(self, made: tuple[tuple[str, str], Preview, list[QImage]]) -> None:
+        (before, behind), preview, images = made
         document = self.page.document()
         document.clear()
         for number, image in enumerate(images):
             document.addResource(QTextDocument.ResourceType.ImageResource, QUrl(f"picture:{number}"), image)
-        show_page(self.page, before + preview.html, _STYLE)
+        show_page(self.page, before + preview.html + behind, _STYLE)
 
     def _say(self, text: str) -> None:
         self.says.setText(text)

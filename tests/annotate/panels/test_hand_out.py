@@ -165,6 +165,8 @@ def test_a_package_is_previewed_written_and_opened(
     assert "Names of those who did the work: Ada." in said
     assert "hand-out-de.pdf" in said
     assert "lid-3-as-received-white.png" in said
+    panel.page.setSource(QUrl("#files"))  # the link behind the number of files
+    assert panel.page.verticalScrollBar().value() > 0
 
     keys.workshop_key(key_lies)
     panel.write.click()
