@@ -7,6 +7,9 @@ from typing import Any
 
 from setstone.annotate.package.regions import kind_of
 from setstone.annotate.sheet import OccasionSheet, PictureSheet, StoneSheet
+from setstone.annotate.sheet_compare import ComparisonSheet
+from setstone.measure.changes import Where
+from setstone.measure.glue import Rim
 from setstone.measure.quantity import Quantity
 from setstone.record.consistency import ReadAs
 from setstone.record.entries import CandidateEntry, ExaminationEntry, FactEntry, WorkEntry
@@ -91,6 +94,7 @@ def _stone(sheet: StoneSheet, copies: Mapping[str, Copy]) -> dict[str, Any]:
         "claimed_as": sheet.stone.claimed_as,
         "facts": [_fact(fact) for fact in sheet.facts],
         "examinations": [_examination(occasion, copies) for occasion in sheet.occasions],
+        "comparison": None if sheet.comparison is None else comparison_statement(sheet.comparison),
         "readings": [_reading(reading) for reading in sheet.readings],
         "summary": found.summary,
         "consistent_with": [
@@ -153,6 +157,50 @@ def _measured(entry: ExaminationEntry) -> dict[str, Any]:
     }
 
 
+def comparison_statement(sheet: ComparisonSheet) -> dict[str, Any]:
+    """State what is seen on one of two days only."""
+    changes = [mark.changed for mark in sheet.marks]
+    glue = sheet.glue
+    return {
+        "before": sheet.before,
+        "after": sheet.after,
+        "not_compared_because": sheet.refused or None,
+        "fit": None if sheet.residual_um is None else {"value": sheet.residual_um, "unit": "µm"},
+        "seen_on_both": sum(one.change.where is Where.BOTH for one in changes),
+        "differing": [
+            {
+                "occasion": one.occasion,
+                "number": one.entry.number,
+                "kind": kind_of(one.entry)
+                if one.entry.is_finding
+                else f"candidate {one.entry.candidate.kind}",
+                "is_finding": one.entry.is_finding,
+                "seen": str(one.change.where),
+                "possible_damage": one.change.possible_damage,
+                "evidence": one.says,
+            }
+            for one in changes
+            if one.change.where is not Where.BOTH
+        ],
+        "rim": None
+        if glue is None
+        else {
+            "before": {**_rim(glue.glue.before), "haze_index": glue.haze_before},
+            "after": {**_rim(glue.glue.after), "haze_index": glue.haze_after},
+            "difference_ciede2000": _known(glue.glue.difference),
+            "colours_not_compared_because": glue.glue.declined or None,
+        },
+    }
+
+
+def _rim(rim: Rim) -> dict[str, Any]:
+    return {
+        "yellowness_astm_e313": _known(rim.yellowness),
+        "residue_share": _known(rim.residue),
+        "crazing": _known(rim.crazing),
+    }
+
+
 def _finding(entry: CandidateEntry) -> dict[str, Any]:
     decision = entry.decision
     return {
@@ -206,6 +254,11 @@ def _work(entry: WorkEntry) -> dict[str, Any]:
 
 def _quantity(quantity: Quantity) -> dict[str, Any]:
     return {"value": quantity.value, "standard_uncertainty": quantity.u, "unit": quantity.unit}
+
+
+def _known(quantity: Quantity | None) -> dict[str, Any] | None:
+    """A quantity, where it could be measured."""
+    return None if quantity is None else _quantity(quantity)
 
 
 def _by(name: str) -> dict[str, str]:

@@ -13,6 +13,7 @@ import shutil
 import subprocess
 import zipfile
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
@@ -39,13 +40,20 @@ from setstone.annotate.package.key import WorkshopKey, change_passphrase, is_sig
 from setstone.annotate.package.layout import HANDOUT, SIGNATURE
 from setstone.annotate.package.noted import noted
 from setstone.annotate.package.opening import MOST_FILES, copied_out, shown
+from setstone.annotate.package.statement import comparison_statement
 from setstone.annotate.package.writing import Leaving, write_package
 from setstone.annotate.seal import Seal, grouped
+from setstone.annotate.sheet_compare import ComparisonSheet
 from setstone.annotate.texts import english
+from setstone.annotate.two_days import Mark
 from setstone.capture.open import open_photograph
 from setstone.capture.photograph import Format, Lamp
+from setstone.measure.changes import Where
+from setstone.measure.glue import GlueChange, Rim
+from setstone.measure.quantity import Quantity
 from setstone.record.book import Book
 from setstone.record.entries import StoneEntry
+from setstone.record.gluing import WorkShown
 from setstone.record.vocabulary import FindingKind, Verdict, WorkKind
 
 SERIAL, PLACE, PERSON = "SN-40417", (52.0, 31.0, 12.0), "Bea Sample"
@@ -200,6 +208,8 @@ def test_readings_fit_their_schema(written: Path) -> None:
     jsonschema.Draft202012Validator.check_schema(schema)
     jsonschema.validate(said, schema, jsonschema.Draft202012Validator)
     (stone,) = said["stones"]
+    assert (stone["comparison"]["before"], stone["comparison"]["after"]) == ("before", "after")
+    assert stone["comparison"]["not_compared_because"] is None  # the same picture
     assert stone["readings"][0]["value"] == "1.762-1.770"
     before = next(e for e in stone["examinations"] if e["occasion"] == "before")
     assert before["girdle"]["mean"]["unit"] == "mm"
@@ -307,6 +317,38 @@ def test_findings_are_linked_data(workshop: Book, key: WorkshopKey, tmp_path: Pa
     assert {value for _, what, value in said if what == of("foaf:name") and value == PERSON} == (
         {PERSON} if names else set()
     )
+
+
+def test_what_differs_between_two_days_fits_the_schema(make: SimpleNamespace, written: Path) -> None:
+    changed = [
+        SimpleNamespace(
+            change=SimpleNamespace(where=where, possible_damage=where is Where.AFTER),
+            entry=SimpleNamespace(
+                number=number, is_finding=decision is not None, decision=decision, candidate=make.candidate([(1, 2)])
+            ),
+            occasion="after", says="it could have been seen",
+        )
+        for number, (where, decision) in enumerate(
+            [(Where.AFTER, None), (Where.BEFORE, make.decided(Verdict.ACCEPTED, FindingKind.FISSURE)), (Where.BOTH, None)]
+        )
+    ]  # fmt: skip
+    rim = Rim(Quantity(12.0, 2.0, ""), Quantity(0.3, 0.1, ""), Quantity(1.5, 0.2, "mm/mm²"))
+    glue = GlueChange(
+        rim, replace(rim, crazing=None), Quantity(4.0, 1.0, ""), 6.0, "metal", "", near_neutral=True
+    )
+    sheet = ComparisonSheet(
+        "before", "after", marks=tuple(Mark(np.zeros((2, 2)), False, one) for one in changed),  # type: ignore[arg-type]
+        residual_um=2.5, glue=WorkShown("before", "after", glue, 0.4, None),
+    )  # fmt: skip
+    said = comparison_statement(sheet)
+    assert said["seen_on_both"] == 1
+    assert [(one["kind"], one["seen"]) for one in said["differing"]] == [
+        ("candidate line", "only after"), ("fissure", "only before")
+    ]  # fmt: skip
+    assert said["rim"]["after"]["crazing"] is None
+    schema = json.loads((written / "data/readings.schema.json").read_text())
+    schema = {"$defs": schema["$defs"], **schema["$defs"]["comparison"]}
+    jsonschema.validate(said, schema, jsonschema.Draft202012Validator)
 
 
 def test_the_schema_refuses_what_is_none_of_ours(written: Path) -> None:
