@@ -24,6 +24,8 @@ MOST_TEXT = 16_000_000
 #: A zip larger than this unpacked that unpacks to more than so many times its size holds no photographs.
 LARGE, MOST_PACKED = 100_000_000, 100
 _CHUNK = 1 << 20
+#: What systems lay into folders by themselves; no package of ours holds such names.
+LITTER = (".DS_Store", "Thumbs.db", "desktop.ini")
 #: Bit of an entry of a zip that is encrypted (PKWARE APPNOTE 6.3, section 4.4.4, bit 0).
 _ENCRYPTED = 0x1
 
@@ -103,7 +105,8 @@ class _Folder:
                 raise AnnotateError(
                     f"{shown(name)} in '{folder}' leads elsewhere and is no file; do not use it."
                 )
-            sizes[name] = kind.st_size
+            if not is_litter(name):
+                sizes[name] = kind.st_size
         _require_bounds(sizes, folder)
         return cls(folder, sizes)
 
@@ -142,6 +145,7 @@ class _Zip:
             raise AnnotateError(
                 f"'{path}' would unpack to more than {MOST_PACKED} times its size, as no photographs do; do not use it."
             )
+        entries = {name: entry for name, entry in entries.items() if not is_litter(name)}
         top = {name.split("/", 1)[0] for name in entries}
         if len(top) == 1 and all("/" in name for name in entries):
             entries = {name.split("/", 1)[1]: entry for name, entry in entries.items()}
@@ -158,6 +162,16 @@ class _Zip:
                     yield chunk
         except (zlib.error, lzma.LZMAError, EOFError, NotImplementedError, UnicodeDecodeError) as error:
             raise zipfile.BadZipFile(f"{name} is damaged") from error
+
+
+def is_litter(name: str) -> bool:
+    """Whether a system laid a file there by itself when somebody looked at the folder or packed it again.
+
+    >>> is_litter("data/.DS_Store"), is_litter("__MACOSX/p/data/._a.png"), is_litter("data/a.png")
+    (True, True, False)
+    """
+    last = name.rsplit("/", 1)[-1]
+    return last in LITTER or last.startswith("._") or name.startswith("__MACOSX/")
 
 
 def leads_out(name: str) -> bool:

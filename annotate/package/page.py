@@ -11,7 +11,7 @@ from setstone import __version__
 from setstone.annotate.files import replace_file
 from setstone.annotate.handout import policy_hash
 from setstone.annotate.package.layout import KINDS
-from setstone.annotate.package.opening import LARGE, MOST_BYTES, MOST_FILES, MOST_PACKED, MOST_TEXT
+from setstone.annotate.package.opening import LARGE, LITTER, MOST_BYTES, MOST_FILES, MOST_PACKED, MOST_TEXT
 from setstone.annotate.texts import texts_in
 
 
@@ -33,6 +33,7 @@ def check_page(language: str = "en") -> str:
     told = {
         "texts": texts.part("check"),
         "kinds": list(KINDS.items()),
+        "litter": LITTER,
         "most": {
             "files": MOST_FILES,
             "bytes": MOST_BYTES,

@@ -101,7 +101,14 @@ async function unpacked(file, offset, packed, size, method) {
 
 const ofFile = file => ({ size: file.size, bytes: async () => new Uint8Array(await file.arrayBuffer()) });
 
-function withoutTop(entries) {
+// What systems lay into folders by themselves.
+function isLitter(name) {
+  const last = name.split("/").pop();
+  return TOLD.litter.includes(last) || last.startsWith("._") || name.startsWith("__MACOSX/");
+}
+
+function withoutTop(all) {
+  const entries = new Map(Array.from(all).filter(([name]) => !isLitter(name)));
   const tops = new Set(Array.from(entries.keys(), name => name.split("/", 1)[0]));
   if (tops.size !== 1 || Array.from(entries.keys()).some(name => !name.includes("/"))) return entries;
   return new Map(Array.from(entries, ([name, entry]) => [name.slice(name.indexOf("/") + 1), entry]));

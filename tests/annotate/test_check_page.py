@@ -127,6 +127,21 @@ def test_a_whole_package(page: Any, package: Path, key: WorkshopKey) -> None:
             page.reload()
 
 
+def test_what_systems_lay_beside_files_is_not_held_against_it(page: Any, package: Path) -> None:
+    """As Finder, Explorer and the Archive Utility of macOS leave it."""
+    for name in (".DS_Store", "data/._readings.json", "data/Thumbs.db", "data/photographs/desktop.ini"):
+        (package / name).write_bytes(b"x")
+    packed = zipped(package)
+    with zipfile.ZipFile(packed, "a") as archive:
+        archive.writestr(f"__MACOSX/{package.name}/._data", "x")
+    for path in (package, packed):
+        assert not check_package(path, english()).problems
+        assert answers(page, path)[:2] == (english()("check.good"), [])
+        page.reload()
+    (package / "data/DS_Store").write_bytes(b"x")
+    assert len(check_package(package, english()).problems) == len(answers(page, package)[1]) == 1
+
+
 def test_what_was_given_later_is_compared(page: Any, package: Path) -> None:
     answers(page, package)
     assert page.locator("#answer > p").all_inner_texts() == [
