@@ -8,6 +8,8 @@ from queue import Empty, Queue
 from threading import Event, Thread, Timer
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from setstone.capture.errors import PhotographError
 from setstone.capture.watching import new_photographs
@@ -114,6 +116,30 @@ def test_a_name_that_is_no_text(folder: Path) -> None:
     later.start()
     with pytest.raises(PhotographError, match="rename that file"):
         next(photographs)
+
+
+NAMES = st.text(st.characters(exclude_characters="/\0", exclude_categories=["Cs"]), min_size=1, max_size=60)
+
+
+@settings(max_examples=4, derandomize=True, suppress_health_check=list(HealthCheck))
+@given(stems=st.lists(NAMES, min_size=5, max_size=20))
+def test_any_name_is_told_or_passed_over(tmp_path_factory: pytest.TempPathFactory, stems: list[str]) -> None:
+    folder = tmp_path_factory.mktemp("named")
+    wanted = set()
+    for stem in (*stems, "a\nb", "\u202egnp", "$(reboot)", "%s{0}", "-rf", "x" * 200):
+        path = folder / f"{stem}.jpg"
+        path.write_bytes(b"whole")
+        wanted |= set() if stem.startswith(".") else {path}
+    stop = Event()
+    later = Timer(20.0, stop.set)
+    later.start()
+    told = set()
+    for path in new_photographs(folder, existing=True, settled_s=0, held_up_s=0, stop=stop):
+        told.add(path)
+        if told == wanted:
+            stop.set()
+    later.cancel()
+    assert told == wanted
 
 
 def test_no_folder(tmp_path: Path) -> None:

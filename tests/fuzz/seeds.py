@@ -229,23 +229,45 @@ def settings() -> list[bytes]:
     ]
 
 
-def commands() -> list[bytes]:
-    """Command lines, words parted by a zero byte as the system hands them over."""
-    return ["\0".join(words).encode() for words in (
-        ("stone", "add", "lid-4", "--claimed", "ruby"), ("stone", "list", "--json"), ("stone", "show", "lid-3"),
-        ("photo", "add", "lid-3", "white.png", "--light", "white", "--magnification", "60", "--taken", "2026-03-02"),
+def command_lines() -> tuple[tuple[str, ...], ...]:
+    """A line of each command that neither waits nor works for long."""
+    return (
+        ("new", "another"), ("object", "add", "Locket"), ("object", "correct", "Presentation snuff box", "--name", "Box"),
+        ("object", "list", "--json"), ("stone", "add", "lid-4", "--claimed", "ruby"), ("stone", "list", "--json"),
+        ("stone", "show", "lid-3"), ("stone", "correct", "lid-3", "--position", "lid-5"), ("stone", "remove", "lid-3"),
+        ("stone", "restore", "lid-3"),
+        ("photo", "add", "lid-3", "other.png", "--light", "white", "--magnification", "60", "--taken", "2026-03-02"),
         ("photo", "list", "lid-3", "--json"), ("photo", "correct", "lid-3", "white.png", "--occasion", "after"),
+        ("photo", "check", "lid-3", "white.png", "--smallest-um", "20"), ("photo", "remove", "lid-3", "white.png"),
+        ("photo", "combine", "lid-3", "white.png", "white.png", "--as", "pyramid", "--step-um", "50"),
+        ("photo", "light", "lid-3", "white.png", "--card", "other.png", "--card-at", "40,40,60,60"),
+        ("setup", "add", "80x", "--na", "0.08", "--valid-days", "365"), ("setup", "list", "--json"),
+        ("setup", "history", "60x", "--plot", "60x.svg"), ("setup", "lines", "60x"),
+        ("setup", "calibrate", "60x", "other.png", "--division", "0.01 mm", "--certificate", "0.1 %"),
+        ("candidates", "lid-3", "--json"), ("accept", "lid-3", "1", "--kind", "fissure"),
+        ("reject", "lid-3", "1", "--reason", "a scratch"), ("reopen", "lid-3", "1"),
+        ("mark", "lid-3", "--kind", "fissure", "--at", "1,1 2,2"),
         ("reading", "add", "lid-3", "refractometer", "1.762-1.770", "--uncertainty", "0.002", "--liquid", "1.81"),
-        ("reading", "add", "lid-3", "1.762 unset"), ("reading", "correct", "lid-3", "1", "--value", "1.70"),
-        ("reading", "withdraw", "lid-3", "1", "--reason", "other stone"), ("accept", "lid-3", "1", "--kind", "fissure"),
-        ("mark", "lid-3", "--kind", "fissure", "--at", "10,10 20,20"), ("weight", "lid-3", "--cut", "round"),
-        ("fact", "add", "hallmark", "crowned G"), ("work", "add", "lid-3", "unset", "--solvent", "ethanol"),
-        ("setup", "add", "80x", "--numerical-aperture", "0.08"), ("setup", "history", "60x"),
-        ("setup", "calibrate", "60x", "white.png", "--division", "0.01 mm", "--certificate", "0.1 %"),
-        ("agrees", "lid-3"), ("next-test", "lid-3"), ("material", "ruby"), ("search", "glue", "--json"),
-        ("journal", "lid-3"), ("difference", "lid-3", "1"), ("versions", "lid-3"), ("sign", "lid-3"),
-        ("package", "check", "bag.zip"), ("import", "export.zip", "again"), ("export", "out"), ("glue", "lid-3"),
-    )]  # fmt: skip
+        ("reading", "add", "lid-3", "1.762 unset", "--water-c", "20"), ("reading", "list", "lid-3", "--json"),
+        ("reading", "correct", "lid-3", "1", "--value", "1.70", "--taken", "2026-03-02 14:30"),
+        ("reading", "withdraw", "lid-3", "1", "--reason", "other stone"), ("remark", "lid-3", "old glue"),
+        ("weight", "lid-3", "--cut", "round", "--depth-mm", "1.2"), ("agrees", "lid-3", "--json"),
+        ("next-test", "lid-3", "--json"), ("material", "ruby", "--json"),
+        ("fact", "add", "hallmark", "crowned G"), ("fact", "list", "--json"),
+        ("work", "add", "lid-3", "unset", "--solvent", "ethanol"), ("work", "list", "lid-3", "--json"),
+        ("work", "take-back", "lid-3", "1", "--reason", "lid-4"), ("changes", "lid-3"), ("glue", "lid-3"),
+        ("same", "lid-3", "stone_white.png"), ("whose", "stone_white.png"), ("sign", "lid-3"), ("versions", "lid-3", "--json"),
+        ("difference", "lid-3", "1"), ("search", "glue", "--json"), ("journal", "lid-3", "--json"),
+        ("pictures", "lid-3", "--to", "pictures"), ("handout", "lid-3", "--language", "de"),
+        ("package", "write", "out.zip", "lid-3"), ("package", "check", "bag.zip", "--json"),
+        ("package", "page", "check.html"), ("package", "key", "--json"),
+        ("import", "export.zip", "again", "--json"), ("export", "out", "--json"),
+    )  # fmt: skip
+
+
+def commands() -> list[bytes]:
+    """Command lines, words parted by a zero byte."""
+    return ["\0".join(words).encode() for words in command_lines()]
 
 
 def with_checksums(data: bytes) -> bytes:

@@ -192,7 +192,7 @@ def _settings(data: bytes) -> None:
 
 def _handout(data: bytes) -> None:
     text = data.decode(errors="surrogateescape")
-    folder = _fresh_book()
+    folder = fresh_book()
     with answered(), Book.open(folder) as book:
         stone = book.stone("lid-3")
         for write in (
@@ -216,7 +216,7 @@ def _commands(data: bytes) -> None:
     words = [os.fsdecode(word) for word in data[:2000].split(b"\0")]
     if _NEVER_RUN & set(words) or any(w.startswith("/") or ".." in w or "sql:" in w for w in words):
         return
-    folder = _fresh_book()
+    folder = fresh_book()
     before = state(folder)
     status, out, err = command(words, folder)
     assert status in (0, 1, 2), status
@@ -295,13 +295,14 @@ def _template() -> Path:
         (_folder() / "whole" / name).parent.mkdir(parents=True, exist_ok=True)
         (_folder() / "whole" / name).write_bytes(content)
     import_book(_folder() / "whole", folder, by="Ada").close()
-    (folder / "white.png").write_bytes(seeds.saved("PNG"))
+    for name in ("other.png", "stone_white.png"):
+        (folder / name).write_bytes(seeds.saved("PNG", seeds.WIDE[..., 0]))
     (folder / "bag.zip").write_bytes(seeds.zips(seeds.package())[0])
     (folder / "export.zip").write_bytes(seeds.zips(seeds.export())[0])
     return folder
 
 
-def _fresh_book() -> Path:
+def fresh_book() -> Path:
     folder = _folder() / "book"
     shutil.rmtree(folder, ignore_errors=True)
     shutil.copytree(_template(), folder)
