@@ -126,6 +126,11 @@ def _write_pictures(view: dict[str, Any], sheets: Sequence[StoneSheet], root: Pa
     for cut in view["glance"]:
         cut["file"] = f"{next(names)}.jpg"
         (root / cut["file"]).write_bytes(base64.b64decode(cut.pop("data")))
+    for whole in view["wholes"]:
+        whole |= {"file": f"{next(names)}.jpg", "drawing": f"{next(names)}.svg"}
+        (root / whole["file"]).write_bytes(base64.b64decode(whole.pop("data")))
+        (root / whole["drawing"]).write_text(svg_document(whole.pop("overlay"), GENERATOR), "utf-8")
+        del whole["svg"]
     for stone, sheet in zip(view["stones"], sheets, strict=True):
         for exam, occasion in zip(stone["exams"], sheet.occasions, strict=True):
             for shown, picture in zip(exam["pictures"], occasion.pictures, strict=True):

@@ -2,11 +2,13 @@
 
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import lru_cache
+from pathlib import Path
 
 from setstone.annotate.errors import AnnotateError
 from setstone.annotate.overlay import overlay_of, um_per_px
 from setstone.annotate.overview import CutOut, cut_out
-from setstone.annotate.photo_copies import PhotoCopies, copies_of
+from setstone.annotate.photo_copies import LONGEST_SIDE, PhotoCopies, copies_of, small_copy
 from setstone.annotate.pictures import examined
 from setstone.annotate.png import eight_bit
 from setstone.annotate.shapes import Overlay
@@ -20,6 +22,7 @@ from setstone.record.consistency import Consistency, ReadAs, consistency
 from setstone.record.entries import (
     ExaminationEntry,
     FactEntry,
+    ObjectPhotograph,
     PhotographEntry,
     RemarkEntry,
     StoneEntry,
@@ -65,6 +68,24 @@ class OccasionSheet:
 
 
 @dataclass(frozen=True, eq=False)
+class ObjectPicture:
+    """The object as a whole, with the places of its stones.
+
+    Parameters
+    ----------
+    photograph : ObjectPhotograph
+    jpeg : bytes
+    width, height : int
+        Of the JPEG, in pixels.
+    """
+
+    photograph: ObjectPhotograph
+    jpeg: bytes
+    width: int
+    height: int
+
+
+@dataclass(frozen=True, eq=False)
 class StoneSheet:
     """All the hand-out tells about one stone."""
 
@@ -77,6 +98,8 @@ class StoneSheet:
     consistency: Consistency
     #: What is said of its object, and of how it sits there.
     object_facts: tuple[FactEntry, ...]
+    #: Its object as a whole; None where no photograph of it is shown.
+    object_picture: ObjectPicture | None
     facts: tuple[FactEntry, ...]
     work: tuple[WorkEntry, ...]
     #: The version of the record signed last, and whether it was changed since; None while nobody signed.
@@ -122,6 +145,7 @@ def sheet_of(book: Book, stone: StoneEntry, texts: Texts) -> StoneSheet:
         remarks=tuple(book.remarks(stone)),
         consistency=found,
         object_facts=book.facts(owner),
+        object_picture=_object_picture(book.object_photograph(owner)),
         facts=book.facts(stone),
         work=book.work(stone),
         version=versions[-1] if versions else None,
@@ -159,6 +183,20 @@ def _picture(
     overlay = overlay_of(entry, lamp, size, texts, enlarged=ENLARGED)
     um = um_per_px(entry, lamp)
     return PictureSheet(lamp, photograph, copies_of(pixels), cut_out(pixels, overlay, um), overlay, um)
+
+
+def _object_picture(photograph: ObjectPhotograph | None) -> ObjectPicture | None:
+    if photograph is None:
+        return None
+    try:
+        return ObjectPicture(photograph, *_object_jpeg(photograph.path, photograph.sha256))
+    except PhotographError as error:
+        raise AnnotateError(f"The hand-out cannot be made: {error}") from error
+
+
+@lru_cache(maxsize=4)  # all stones of an object show it
+def _object_jpeg(path: Path, _sha256: str) -> tuple[bytes, int, int]:
+    return small_copy(eight_bit(open_photograph(path).pixels), LONGEST_SIDE, 85)
 
 
 def _begun(entry: ExaminationEntry, photographs: tuple[PhotographEntry, ...]) -> datetime:

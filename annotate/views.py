@@ -11,10 +11,10 @@ from markupsafe import Markup
 from setstone import __version__
 from setstone.annotate import style
 from setstone.annotate.legend import length_label, round_length
-from setstone.annotate.lettering import plain
+from setstone.annotate.lettering import plain, text_width
 from setstone.annotate.overlay import shown, stroke
-from setstone.annotate.shapes import Group, Overlay
-from setstone.annotate.sheet import OccasionSheet, PictureSheet, StoneSheet
+from setstone.annotate.shapes import Group, Overlay, Path, Text, pill
+from setstone.annotate.sheet import ObjectPicture, OccasionSheet, PictureSheet, StoneSheet
 from setstone.annotate.svg import svg_inline
 from setstone.annotate.texts import Texts
 from setstone.annotate.views_compare import compare_view
@@ -23,7 +23,7 @@ from setstone.measure.candidates import LIKELY
 from setstone.measure.colour import StoneColour
 from setstone.measure.scale import Scale
 from setstone.record.consistency import TOO_MANY, Consistency, Line, ReadAs
-from setstone.record.entries import CandidateEntry, ExaminationEntry, FactEntry, WorkEntry
+from setstone.record.entries import CandidateEntry, ExaminationEntry, FactEntry, StoneEntry, WorkEntry
 from setstone.record.evidence.gist import LEADING
 from setstone.record.evidence.readings import ESTIMATED_WEIGHT
 
@@ -44,6 +44,7 @@ def page_view(sheets: Sequence[StoneSheet], texts: Texts, *, made: datetime, wor
         "object_names": objects,
         "several_objects": len(objects) > 1,
         "objects": object_views(sheets, texts),
+        "wholes": whole_views(sheets, texts),
         "stones": [stone_view(sheet, texts) for sheet in sheets],
         "files": file_views(sheets, texts),
         "keys": key_views(texts),
@@ -89,6 +90,61 @@ def object_views(sheets: Sequence[StoneSheet], texts: Texts) -> list[View]:
         for name, sheet in reversed(first.items())
         if sheet.object_facts
     ]
+
+
+def whole_views(sheets: Sequence[StoneSheet], texts: Texts) -> list[View]:
+    """Lay out the photographs of the objects as a whole, with a tag at each stone that leads to its page."""
+    views = []
+    for name in dict.fromkeys(sheet.stone.object_name for sheet in sheets):
+        stones = [sheet.stone for sheet in sheets if sheet.stone.object_name == name]
+        picture = next(s.object_picture for s in sheets if s.stone.object_name == name)
+        if picture is None:
+            continue
+        drawn = places_overlay(picture, stones, texts)
+        views.append(
+            {
+                "name": name,
+                "data": base64.b64encode(picture.jpeg).decode(),
+                "width": picture.width,
+                "height": picture.height,
+                "alt": texts("whole.alt", object=plain(name)),
+                "overlay": drawn,
+                "svg": Markup(svg_inline(drawn, lambda stone: f"#s{stone}", "")),  # noqa: S704 escaped by xml.etree
+            }
+        )
+    return views
+
+
+def places_overlay(picture: ObjectPicture, stones: Sequence[StoneEntry], texts: Texts) -> Overlay:
+    """Draw a tag with its position at each stone in the photograph of an object."""
+    unit = max(picture.width, picture.height) / 1000
+    size = style.TAG_TEXT * unit
+    groups = []
+    for stone in stones:
+        place = picture.photograph.places.get(stone.id)
+        if place is None:
+            continue
+        x, y = place[0] * picture.width, place[1] * picture.height
+        label = plain(stone.position)
+        width = text_width(label, size, bold=True) + 16 * unit
+        groups.append(
+            Group(
+                "legend",
+                texts("stone.jump", position=label),
+                (),
+                tag=(
+                    Path(
+                        pill(x, y, width + 3 * unit, style.TAG_HEIGHT * unit + 3 * unit),
+                        closed=True,
+                        fill=style.WHITE,
+                    ),
+                    Path(pill(x, y, width, style.TAG_HEIGHT * unit), closed=True, fill=style.BLUE),
+                    Text(label, x, y + 0.36 * size, size, style.WHITE, bold=True, anchor="middle"),
+                ),
+                number=stone.id,
+            )
+        )
+    return Overlay(picture.width, picture.height, 0, texts("whole.places"), "", tuple(groups))
 
 
 def overview_views(sheets: Sequence[StoneSheet]) -> list[View]:

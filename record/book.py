@@ -14,6 +14,7 @@ from setstone.record import facts as _facts
 from setstone.record import journal as _journal
 from setstone.record import occasions as _occasions
 from setstone.record import photographs as _photographs
+from setstone.record import picturing as _picturing
 from setstone.record import progress as _progress
 from setstone.record import removing as _removing
 from setstone.record import setups as _setups
@@ -46,6 +47,9 @@ class Book(Store):
     add_object = inventory.add_object
     objects = inventory.objects
     correct_object = inventory.correct_object
+    picture_object = _picturing.picture_object
+    object_photograph = _picturing.object_photograph
+    place_stone = _picturing.place_stone
     add_stone = inventory.add_stone
     stones = inventory.stones
     stone = inventory.find_stone

@@ -23,6 +23,29 @@ class ObjectEntry:
     description: str
 
 
+@dataclass(frozen=True)
+class ObjectPhotograph:
+    """A photograph of an object as a whole.
+
+    Parameters
+    ----------
+    sha256, name : str
+    path : Path
+        Where it is kept.
+    width, height : int
+        In pixels.
+    places : mapping of int to (float, float)
+        Where each stone, by its id, is seen: shares 0 to 1 of the width from the left, of the height from the top.
+    """
+
+    sha256: str
+    name: str
+    path: Path
+    width: int
+    height: int
+    places: Mapping[int, tuple[float, float]]
+
+
 @dataclass(frozen=True, slots=True)  # there may be thousands of them
 class StoneEntry:
     """A stone of an object, known by its position; `claimed_as` is a claim, not a finding."""

@@ -346,6 +346,7 @@ def _require_readable(book: Book, source: Path) -> None:
         book.journal()
         for owner in book.objects():
             book.facts(owner)
+            book.object_photograph(owner)
         for stone in book.stones():
             state_of(book, stone)
             book.examinations(stone)

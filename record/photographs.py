@@ -14,7 +14,7 @@ from setstone.measure.scale import Scale
 from setstone.record import schema
 from setstone.record.clock import in_utc, now
 from setstone.record.convert import from_json, to_json
-from setstone.record.entries import PhotographEntry, SetupEntry, StoneEntry
+from setstone.record.entries import ObjectPhotograph, PhotographEntry, SetupEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.filing import file_away, suffix
 from setstone.record.inventory import require_unchanged, stone_of_id
@@ -295,12 +295,12 @@ def correct_photograph(
         return new
 
 
-def stored_pixels(entry: PhotographEntry) -> Pixels:
+def stored_pixels(entry: PhotographEntry | ObjectPhotograph) -> Pixels:
     """Read the pixels of a stored photograph, making sure that it is still the one that was added.
 
     Parameters
     ----------
-    entry : PhotographEntry
+    entry : PhotographEntry or ObjectPhotograph
 
     Returns
     -------

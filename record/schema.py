@@ -319,6 +319,37 @@ remarks = Table(
     Column("takes_back", ForeignKey("remarks.id")),
 )
 
+# Photographs of an object as a whole, kept in the folder of photographs. The newest line of an object holds.
+object_photographs = Table(
+    "object_photographs",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("object_id", ForeignKey("objects.id"), nullable=False, index=True),
+    Column("sha256", String(64), nullable=False),
+    Column("name", String(255), nullable=False),
+    Column("file", String(255), nullable=False),
+    Column("width", Integer, nullable=False),
+    Column("height", Integer, nullable=False),
+    # False for one that is shown no longer.
+    Column("shown", Boolean, nullable=False),
+    *_by_at(),
+    sqlite_autoincrement=True,
+)
+
+# Where a stone is seen in such a photograph, as shares of its width and height. The newest line of a stone and photograph holds.
+stone_places = Table(
+    "stone_places",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("stone_id", ForeignKey("stones.id"), nullable=False, index=True),
+    Column("sha256", String(64), nullable=False),
+    # Null for a place that was taken back.
+    Column("x", Float),
+    Column("y", Float),
+    *_by_at(),
+    sqlite_autoincrement=True,
+)
+
 # What is said of an object, or of how a stone sits in it. The newest line of each name holds.
 facts = Table(
     "facts",

@@ -22,6 +22,20 @@ WORK = (
     ("set again", "acrylic copolymer in acetone, 40 %", ""),
 )
 
+#: The object as a whole, drawn by benchmarks/draw_object.py, and where its stones sit in it: shares of width and height,
+#: clockwise from the thumb-piece.
+OBJECT_PHOTOGRAPH = Path(__file__).parent / "snuff-box.jpg"
+OBJECT_PLACES = {
+    "lid-1": (0.5, 0.83),
+    "lid-2": (0.29, 0.74),
+    "lid-3": (0.18, 0.5),
+    "lid-4": (0.29, 0.26),
+    "lid-5": (0.5, 0.17),
+    "lid-6": (0.71, 0.26),
+    "lid-7": (0.82, 0.5),
+    "lid-8": (0.71, 0.74),
+}
+
 #: File name stem of a photograph by occasion.
 OCCASIONS = {"as received": "before", "after": "after"}
 

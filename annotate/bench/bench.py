@@ -478,6 +478,8 @@ class Bench:
     add_remark = noting.add_remark
     take_remark_back = noting.take_remark_back
     state_fact = noting.state_fact
+    picture_object = noting.picture_object
+    place_stone = noting.place_stone
     add_work = noting.add_work
     take_work_back = noting.take_work_back
 

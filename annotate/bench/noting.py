@@ -4,6 +4,7 @@ Nothing is erased by that: what is undone is withdrawn, what is done again is en
 """
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from setstone.annotate.bench.steps import Step
@@ -161,6 +162,39 @@ def state_fact(bench: "Bench", of: ObjectEntry | StoneEntry, fact: Fact, value: 
     if value.strip() != before:
         title = f"{fact} {value.strip()}" if value.strip() else f"take the {fact} back"
         bench.steps.take(Step(title, put(value), put(before)))
+
+
+def picture_object(bench: "Bench", of: ObjectEntry, path: Path | None) -> None:
+    """Keep a photograph of an object as a whole, or show none."""
+    book = bench.opened
+    before = book.object_photograph(of)
+
+    def put(shown: Path | None) -> Callable[[], None]:
+        def write() -> None:
+            book.picture_object(of, shown, by=bench.by)
+            bench.noted()
+
+        return write
+
+    title = f"photograph of {of.name}" if path else f"show {of.name} no longer"
+    bench.steps.take(Step(title, put(path), put(before.path if before else None)))
+
+
+def place_stone(bench: "Bench", stone: StoneEntry, at: tuple[float, float] | None) -> None:
+    """Say where a stone is seen in the photograph of its object, as shares of its width and height."""
+    book = bench.opened
+    owner = next(o for o in book.objects() if o.id == stone.object_id)
+    photograph = book.object_photograph(owner)
+    before = photograph.places.get(stone.id) if photograph else None
+
+    def put(place: tuple[float, float] | None) -> Callable[[], None]:
+        def write() -> None:
+            book.place_stone(stone, place, by=bench.by)
+            bench.noted()
+
+        return write
+
+    bench.steps.take(Step(f"place of {stone.position}", put(at), put(before)))
 
 
 def add_work(bench: "Bench", typed: TypedWork) -> WorkEntry:

@@ -60,6 +60,11 @@ class Pixels:
 
 def small(image: Image) -> Image:
     """Make an (H, W, 3) uint8 picture small, its longer side 96 px."""
-    shrink = THUMBNAIL / max(image.shape[:2])
+    return reduced(image, THUMBNAIL)
+
+
+def reduced(image: Image, longest: int) -> Image:
+    """Bring the longer side of an (H, W, 3) uint8 picture to so many pixels."""
+    shrink = longest / max(image.shape[:2])
     size = tuple(max(1, round(side * shrink)) for side in image.shape[1::-1])
     return np.ascontiguousarray(cv2.resize(image, size, interpolation=cv2.INTER_AREA), np.uint8)

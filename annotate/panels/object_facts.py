@@ -3,15 +3,22 @@
 from collections.abc import Sequence
 from functools import partial
 
+import numpy as np
+from numpy.typing import NDArray
 from qtpy.QtCore import QSignalBlocker, Qt
-from qtpy.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QScrollArea, QVBoxLayout, QWidget
+from qtpy.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
 from setstone.annotate.bench.bench import Bench
+from setstone.annotate.bench.pixels import reduced
 from setstone.annotate.panels.looks import caution, offer, scrolls, title, words
+from setstone.annotate.panels.object_picture import ObjectPicture
+from setstone.annotate.panels.settings import ask_for_pictures
 from setstone.annotate.panels.when_seen import WhenSeen
-from setstone.annotate.panels.working import attempt
-from setstone.record.entries import FactEntry, ObjectEntry, StoneEntry
+from setstone.annotate.panels.working import Job, Tell, attempt
+from setstone.annotate.png import eight_bit
+from setstone.record.entries import FactEntry, ObjectEntry, ObjectPhotograph, StoneEntry
 from setstone.record.facts import wording_caution
+from setstone.record.photographs import stored_pixels
 from setstone.record.vocabulary import BACKS, FACTS_CAUTION, SETTINGS, Fact
 
 #: What may stand in each field, and how it is to be worded.
@@ -27,6 +34,8 @@ _TIPS = {
         "paint, which alter colour and mislead tests with light."
     ),
 }
+#: Longer side of the picture of the object, in pixels: a panel over a whole screen shows no more.
+_WIDEST = 1200
 _OFFERED = {Fact.SETTING: SETTINGS, Fact.BACK: BACKS}
 
 
@@ -48,11 +57,28 @@ class ObjectPanel(QScrollArea):
         self.said_by = {fact: words(small=True) for fact in Fact}
         self.caution = caution(FACTS_CAUTION)
         self.object_title, self.stone_title = title(), title()
+        self.picture = ObjectPicture()
+        self.picture.placed.connect(lambda at: attempt(bench, lambda: self._place(at)))
+        self.choose = QPushButton("Photograph of the whole …")
+        self.choose.setToolTip(
+            "Choose a photograph of the object as a whole; then click where each stone sits. It stands at the head of the hand-out."
+        )
+        self.choose.clicked.connect(lambda: attempt(bench, self._choose))
+        self.away = QPushButton("Show none")
+        self.away.setToolTip("Show no photograph of the whole any more; those before are kept in the book.")
+        self.away.clicked.connect(lambda: attempt(bench, self._take_away))
+        self._shown: tuple[object, ...] = ()
         content = QWidget()
         layout = QVBoxLayout(content)
         layout.setContentsMargins(6, 6, 6, 6)
+        choices = QHBoxLayout()
+        choices.addWidget(self.choose, 1)
+        choices.addWidget(self.away)
         for heading, of_stone in ((self.object_title, False), (self.stone_title, True)):
             layout.addWidget(heading)
+            if not of_stone:
+                layout.addWidget(self.picture)
+                layout.addLayout(choices)
             layout.addLayout(self._form([f for f in Fact if f.of_stone is of_stone]))
         layout.addWidget(self.caution)
         layout.addStretch()
@@ -103,12 +129,38 @@ class ObjectPanel(QScrollArea):
             self.object_title.setText("Choose a stone first.")
             self.stone_title.setText("")
             self._fill(())
+            self._show_picture(None)
             return
         here = self._bench.here
         self._object = book.object((stone if here is None else here.stone).object_name)
         self.object_title.setText(self._object.name)
         self.stone_title.setText(f"{stone.position} {stone.claimed_as}")
         self._fill((*book.facts(self._object), *book.facts(stone)))
+        self._show_picture(book.object_photograph(self._object))
+
+    def _show_picture(self, photograph: ObjectPhotograph | None) -> None:
+        self.away.setVisible(photograph is not None)
+        stones = {p.stone_id: p.position for p in self._bench.progress}
+        placed = () if photograph is None else tuple(photograph.places.items())
+        places = {stones[stone]: at for stone, at in placed if stone in stones}
+        chosen = "" if self._stone is None else self._stone.position
+        now = (photograph and photograph.sha256, places, chosen)
+        if now == self._shown:
+            return
+        self._shown = now
+        if photograph is None:
+            self.picture.put(None, {}, "")
+            return
+
+        def decode(_tell: Tell) -> NDArray[np.uint8]:
+            return reduced(np.asarray(eight_bit(stored_pixels(photograph)), np.uint8), _WIDEST)
+
+        job = Job("Opening the photograph of the object", decode, bench=self._bench)
+        job.done.connect(
+            lambda image: self.picture.put(image, places, chosen) if now == self._shown else None
+        )
+        job.failed.connect(self._bench.said.emit)
+        job.start()
 
     def _fill(self, said: Sequence[FactEntry]) -> None:
         known = {f.fact: f for f in said}
@@ -130,6 +182,19 @@ class ObjectPanel(QScrollArea):
         self.caution.setText(next(filter(None, found), FACTS_CAUTION))
 
     # What a person does
+
+    def _choose(self) -> None:
+        files = ask_for_pictures(self)
+        if files and self._object is not None:
+            self._bench.picture_object(self._object, files[0])
+
+    def _take_away(self) -> None:
+        if self._object is not None:
+            self._bench.picture_object(self._object, None)
+
+    def _place(self, at: tuple[float, float] | None) -> None:
+        if self._stone is not None:
+            self._bench.place_stone(self._stone, at)
 
     def _keep(self, fact: Fact) -> None:
         """Keep what was typed of the object and stone that are shown."""

@@ -15,6 +15,7 @@ from setstone.record.entries import (
     FactEntry,
     JournalEntry,
     ObjectEntry,
+    ObjectPhotograph,
     PhotographEntry,
     ReadingEntry,
     RemarkEntry,
@@ -55,6 +56,18 @@ def time(moment: datetime | None) -> str | None:
 def flags(entries: Sequence[Flag]) -> list[dict[str, str]]:
     """Give flags as code and sentence."""
     return [{"code": f.code, "text": f.text} for f in entries]
+
+
+def object_photograph(shown: ObjectPhotograph | None) -> dict[str, Any] | None:
+    """Give the photograph of an object as a whole."""
+    if shown is None:
+        return None
+    return {
+        "sha256": shown.sha256,
+        "name": shown.name,
+        "width": shown.width,
+        "height": shown.height,
+    }
 
 
 def an_object(entry: ObjectEntry) -> dict[str, Any]:

@@ -1,5 +1,6 @@
 """Commands that start a book and name its objects and stones."""
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -106,6 +107,69 @@ def list_objects(book: BookOption = HERE, as_json: JsonOption = False) -> None:
             [(e.name, e.description) for e in entries],
             "The book holds no objects yet; add one with 'setstone object add NAME'.",
         ),
+    )
+
+
+@object_commands.command("photograph")
+def picture_object(
+    name: Annotated[str, typer.Argument(metavar="OBJECT", help="The object.")],
+    file: Annotated[
+        Path | None, typer.Argument(metavar="FILE", help="A photograph of the whole object.")
+    ] = None,
+    none: Annotated[bool, typer.Option("--none", help="Show none any more; it stays in the book.")] = False,
+    by: ByOption = LOGIN,
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Keep a photograph of an object as a whole, for the head of the hand-out.
+
+    Example: setstone object photograph "Presentation snuff box" lid.jpg
+    """
+    from setstone.commands import as_json as j
+
+    if none is (file is not None):
+        raise typer.BadParameter("give a photograph, or --none to show none any more.")
+    with open_book(book) as opened:
+        shown = opened.picture_object(opened.object(name), file, by=by)
+    show(
+        as_json,
+        j.object_photograph(shown),
+        lambda: say(
+            f"'{name}' shows no photograph of the whole any more."
+            if shown is None
+            else f"'{name}' shows '{shown.name}'; say where each stone sits with 'setstone stone place'."
+        ),
+    )
+
+
+@stone_commands.command("place")
+def place_stone(
+    stone: StoneArgument,
+    right: Annotated[
+        float | None, typer.Argument(metavar="RIGHT", help="From the left edge, % of the width.")
+    ] = None,
+    down: Annotated[
+        float | None, typer.Argument(metavar="DOWN", help="From the upper edge, % of the height.")
+    ] = None,
+    none: Annotated[bool, typer.Option("--none", help="Take the place back.")] = False,
+    by: ByOption = LOGIN,
+    book: BookOption = HERE,
+    as_json: JsonOption = False,
+) -> None:
+    """Say where a stone sits in the photograph of its object.
+
+    Example: setstone stone place lid-3 62 40
+    """
+    if (right is None) is not (down is None) or none is (right is not None):
+        raise typer.BadParameter("give both distances in percent, or --none to take the place back.")
+    at = None if right is None or down is None else (right / 100, down / 100)
+    with open_book(book) as opened:
+        entry = opened.stone(stone)
+        opened.place_stone(entry, at, by=by)
+    show(
+        as_json,
+        {"stone": entry.full_name, "place": None if at is None else {"x": at[0], "y": at[1]}},
+        lambda: say(f"{entry.full_name} has {'no place any more' if at is None else 'its place'}."),
     )
 
 

@@ -36,6 +36,8 @@ def demo(
         OBJECT_DESCRIPTION,
         OBJECT_FACTS,
         OBJECT_NAME,
+        OBJECT_PHOTOGRAPH,
+        OBJECT_PLACES,
         OCCASIONS,
         STONE_FACTS,
         WORK,
@@ -48,11 +50,13 @@ def demo(
         box = book.add_object(OBJECT_NAME, description=OBJECT_DESCRIPTION, by=BY)
         for name, said in OBJECT_FACTS.items():
             book.state_fact(box, Fact(name), said, by=BY)
+        book.picture_object(box, OBJECT_PHOTOGRAPH, by=BY)
         drawn: list[Path] = []
         for sample in samples:
             stone = book.add_stone(box, sample.position, claimed_as=sample.claimed_as, by=BY)
             for occasion, file in sample.photographs():
                 book.add_photograph(stone, file, occasion=occasion, by=BY, magnification=60)
+            book.place_stone(stone, OBJECT_PLACES[sample.position], by=BY)
             for line in sample.readings:
                 book.add_line(stone, line, by=BY)
             for name, said in STONE_FACTS.items():

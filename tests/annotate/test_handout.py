@@ -391,3 +391,22 @@ def test_an_estimated_weight_stands_by_itself_with_its_formula(make: SimpleNames
     assert "(k = 2)" in text
     assert "not weighed" in text
     assert text.count("estimated weight") == 0  # no row among the readings
+
+
+def test_the_object_stands_at_the_head_with_its_stones(make: SimpleNamespace, tmp_path: Path) -> None:
+    lid = tmp_path / "lid.png"
+    Image.effect_noise((300, 200), 60).convert("RGB").save(lid)
+    with Book.create(tmp_path / "book") as book:
+        stone = make.fill(book, tmp_path)
+        other = book.add_stone(book.object(), "lid-<b>")
+        book.picture_object(book.object(), lid)
+        book.place_stone(stone, (0.25, 0.5))
+        text = write_handout(book, [stone, other], tmp_path / "sheet.html").read_text("utf-8")
+        page = Page(text)
+        assert text.index('class="whole"') < text.index('class="glance"') < text.index('class="stone"')
+        links = [values for tag, values in page.elements if tag == "a" and "tag" in values.get("class", "")]
+        assert [values["href"] for values in links if "legend" in values["class"]] == [f"#s{stone.id}"]
+        book.place_stone(other, (0.75, 0.5))
+        Page(write_handout(book, [stone, other], tmp_path / "sheet.html").read_text("utf-8"))
+        book.picture_object(book.object(), None)
+        assert 'class="whole"' not in write_handout(book, [stone], tmp_path / "sheet.html").read_text("utf-8")

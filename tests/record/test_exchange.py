@@ -105,6 +105,8 @@ def test_nothing_is_lost_between_any_two_kinds_of_database(
     blank = tmp_path / "blank.png"
     Image.new("RGB", Image.open(picture).size, (190, 190, 190)).save(blank)
     even = correct_light(book, stone, book.photographs(stone)[0], blank=blank, by="Ada")
+    book.picture_object(book.object(), blank, by="Ada")
+    book.place_stone(stone, (0.5, 0.25), by="Ada")
     before = rows(book)
     assert all(before.values()), "each table holds something"
     with import_book(export_book(book, tmp_path / name), target, by="Bea") as again:

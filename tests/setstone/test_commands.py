@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from setstone.__main__ import main
-from setstone.sample_images import sample_stones
+from setstone.sample_images import OBJECT_PHOTOGRAPH, sample_stones
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -325,3 +325,21 @@ def test_a_whole_book_is_exported_and_imported(run: Run, book: Path, tmp_path: P
     status, _, err = run("import", tmp_path / "book.zip", tmp_path / "again")
     assert status == 1
     assert "already" in err
+
+
+def test_the_object_is_shown_as_a_whole_with_the_places_of_its_stones(run: Run, book: Path) -> None:
+    box = "Presentation snuff box"
+    status, _, err = run("stone", "place", "lid-3", "50", "50")
+    assert status != 0
+    assert "has no photograph of the whole yet" in err
+    assert run("object", "photograph", box, OBJECT_PHOTOGRAPH)[0] == 0
+    assert run("stone", "place", "lid-3", "18", "50")[:2] == (0, f"{box}/lid-3 has its place.\n")
+    for wrong in (("lid-3", "18"), ("lid-3", "140", "50"), ("lid-3", "nan", "50"), ("lid-9", "1", "1")):
+        before = state(book)
+        status, _, err = run("stone", "place", *wrong)
+        assert status != 0
+        assert err
+        assert state(book) == before
+    assert run("object", "photograph", box)[0] != 0
+    assert run("object", "photograph", box, "--none")[0] == 0
+    assert run("object", "photograph", box, book / "book.db")[0] != 0

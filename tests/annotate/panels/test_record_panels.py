@@ -1,18 +1,21 @@
 """The panels of the object, the work and the versions, as a person uses them."""
 
+from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 
 pytest.importorskip(
     "napari.qt", reason="the window is not installed (pip install setstone[dev-gui])", exc_type=ImportError
 )
 
-from qtpy.QtCore import Qt, QUrl  # noqa: TID251
+from qtpy.QtCore import QPoint, Qt, QUrl  # noqa: TID251
 from qtpy.QtWidgets import QInputDialog, QWidget  # noqa: TID251
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.typed_reading import TypedReading
+from setstone.annotate.panels import object_facts
 from setstone.annotate.panels.object_facts import ObjectPanel
 from setstone.annotate.panels.versions import VersionsPanel
 from setstone.annotate.panels.work import WorkPanel
@@ -154,3 +157,34 @@ def test_without_a_stone_nothing_can_be_entered(facts: ObjectPanel, work: WorkPa
     for panel, heading in ((facts, facts.object_title), (work, work.title)):
         assert not panel.widget().isEnabled()
         assert heading.text() == "Choose a stone first."
+
+
+def test_a_click_on_the_photograph_of_the_object_says_where_the_chosen_stone_sits(
+    facts: ObjectPanel, bench: Bench, qtbot: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert not facts.picture.isVisible()
+    lid = tmp_path / "lid.png"
+    Image.effect_noise((200, 100), 60).convert("RGB").save(lid)
+    monkeypatch.setattr(object_facts, "ask_for_pictures", lambda _: [lid])
+    facts.choose.click()
+    qtbot.waitUntil(facts.picture.isVisible)
+    assert facts.picture.height() == pytest.approx(facts.picture.width() / 2, abs=1)
+    at = QPoint(facts.picture.width() // 4, facts.picture.height() // 2)
+    qtbot.mouseClick(facts.picture, Qt.MouseButton.LeftButton, pos=at)
+
+    def places() -> list[tuple[float, float]]:
+        found = bench.opened.object_photograph(bench.objects[0])
+        return [] if found is None else list(found.places.values())
+
+    assert places() == [pytest.approx((0.25, 0.5), abs=0.01)]
+    placed = bench.required_stone.position
+    qtbot.waitUntil(lambda: placed in facts.picture._places)
+    qtbot.keyClick(facts.picture, Qt.Key.Key_Right)
+    assert places() == [pytest.approx((0.26, 0.5), abs=0.01)]
+    bench.undo()
+    bench.undo()
+    assert places() == []
+    bench.undo()  # the photograph itself
+    assert not facts.away.isVisible()
+    bench.redo()
+    assert facts.away.isVisible()
