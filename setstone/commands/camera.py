@@ -97,11 +97,14 @@ def look(
     view = LiveView(lambda: Camera.open(source, size=asked, controls=values))
     view.start()
     end = time.monotonic() + seconds if seconds else float("inf")
-    last, said = None, ""
+    last, said, came = None, "", False
     try:
         while time.monotonic() < end:
             time.sleep(0.1)
             last, line = view.latest, _look_line(view)
+            came = came or last is not None
+            if view.problem and not came:  # one that was there is waited for, one that never was is not
+                break
             if not as_json and line != said:
                 on_screen = sys.stdout.isatty()  # there one line is written over; a file keeps all of them
                 typer.echo(f"\r{line:110}" if on_screen else line, nl=not on_screen)

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 
 import imagecodecs
 import numpy as np
+import tifffile
 from fuzz import seeds
 from PIL import Image
 
@@ -53,6 +54,12 @@ def bombs() -> Iterator[tuple[str, bytes]]:
         "derived": f"<OME><CommentAnnotation Namespace='setstone/derived'><Value>{'x' * 3_900_000}</Value></CommentAnnotation></OME>",
     }.items():
         yield f"xml-{name}.tif", seeds.tiff(seeds.WIDE, description=xml.encode())
+
+    for data in seeds.heics():
+        at = data.index(b"ispe") + 8  # the size of the picture (ISO/IEC 23008-12, 6.5.3)
+        yield "100000-a-side.heic", data[:at] + struct.pack(">II", 100_000, 100_000) + data[at + 8 :]
+    for data in seeds.raws():
+        yield "100000-a-side.dng", _of_size(data, 100_000)
 
     small = seeds.saved("JPEG")
     frame = bytearray(small)
@@ -117,6 +124,15 @@ def tiff(
 def _page(entries: dict[int, int], counts: dict[int, int], follows: int) -> bytes:
     body = b"".join(struct.pack("<HHII", c, 4, counts.get(c, 1), v) for c, v in sorted(entries.items()))
     return struct.pack("<H", len(entries)) + body + struct.pack("<I", follows)
+
+
+def _of_size(data: bytes, side: int) -> bytes:
+    """Write another size into the header of a TIFF."""
+    written = bytearray(data)
+    tags = tifffile.TiffFile(io.BytesIO(data)).pages.first.tags
+    for code in (256, 257, 278):
+        struct.pack_into("<HII", written, tags[code].offset + 2, 4, 1, side)
+    return bytes(written)
 
 
 def _pages(count: int) -> bytes:

@@ -1,5 +1,6 @@
 """Photographs by commands: from a camera (a recording stands for it) and from a watched folder."""
 
+import itertools
 import json
 from pathlib import Path
 
@@ -102,7 +103,8 @@ def test_looking(recording: str) -> None:
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["camera", "look", "77", "--seconds", "0.5"], "camera 77"),
+        (["camera", "look", "77"], "camera 77"),
+        (["camera", "look", "no\nfilm"], "no file 'no?film'"),
         (["camera", "take", "77", "--to", "x.ome.tif"], "camera 77"),
         (["camera", "take", "0"], "--stone"),
         (["camera", "controls", "77"], "camera 77"),
@@ -170,9 +172,11 @@ def test_light_that_contradicts_the_picture_is_told_when_it_is_taken(book: Path,
     assert "Made as" not in done.stdout
 
 
-def test_looking_says_each_line_once_where_it_is_not_a_screen() -> None:
-    done = CliRunner().invoke(app, ["camera", "look", "77", "--seconds", "0.5"])
-    assert done.stdout.count("There is no camera 77") == 1
+def test_looking_says_each_line_once_where_it_is_not_a_screen(recording: str) -> None:
+    done = CliRunner().invoke(app, ["camera", "look", recording, "--seconds", "1"])
+    lines = [line for line in done.stdout.splitlines() if line.strip()]
+    assert lines
+    assert all(one != other for one, other in itertools.pairwise(lines))
 
 
 def test_the_stone_in_a_file_name(book: Path) -> None:
