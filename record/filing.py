@@ -1,5 +1,6 @@
 """Files put away durably and unaltered, each known by its SHA-256 (FIPS 180-4)."""
 
+import contextlib
 import hashlib
 import os
 import shutil
@@ -40,6 +41,9 @@ def file_away(source: Traversable, target: Path, sha256: str) -> None:
     """
     try:
         if target.exists() and sha256_of(target) == sha256:
+            # As new: a file no row names yet is not taken for one left over (`verifying.strays`).
+            with contextlib.suppress(PermissionError):
+                os.utime(target)
             return
         # Beside the target, because a file can be renamed at one stroke only within one disk.
         handle, name = tempfile.mkstemp(dir=target.parent, prefix=".adding-")
@@ -57,7 +61,7 @@ def file_away(source: Traversable, target: Path, sha256: str) -> None:
             temporary.replace(target)
         finally:
             temporary.unlink(missing_ok=True)
-        _sync_folder(target.parent)
+        sync_folder(target.parent)
     except OSError as error:
         raise BookError(
             f"The photograph '{source}' cannot be kept in '{target.parent}' ({error.strerror}); "
@@ -65,8 +69,14 @@ def file_away(source: Traversable, target: Path, sha256: str) -> None:
         ) from error
 
 
-def _sync_folder(folder: Path) -> None:
-    """Make the new name durable too, where the system can (Windows cannot open a folder)."""
+def sync_file(path: Path) -> None:
+    """Make what was written to a file durable, for modules of this room."""
+    with path.open("rb+") as file:
+        os.fsync(file.fileno())
+
+
+def sync_folder(folder: Path) -> None:
+    """Make new names in a folder durable, where the system can (Windows cannot open a folder); for modules of this room."""
     if os.name == "nt":
         return
     handle = os.open(folder, os.O_RDONLY)

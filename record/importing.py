@@ -55,7 +55,7 @@ MOST_CHARACTERS = 4_000_000
 #: Largest photograph taken out of an export, in bytes: none larger is opened.
 MOST_BYTES = 2_000_000_000
 #: What reading a damaged zip raises.
-_DAMAGED = (
+DAMAGED = (
     zipfile.BadZipFile,
     zlib.error,
     lzma.LZMAError,
@@ -133,7 +133,7 @@ def _opened(source: Path) -> Iterator[Traversable]:
             if not (root / LINES).is_file():
                 raise BookError(f"'{source}' is no export of a book: it holds no '{LINES}'; choose another.")
             yield root
-        except (*_DAMAGED, OSError) as error:
+        except (*DAMAGED, OSError) as error:
             raise BookError(
                 f"'{source}' cannot be read as an export; choose its folder or its .zip, or export the book again "
                 "where it is damaged."

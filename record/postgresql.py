@@ -92,3 +92,19 @@ def sentence(error: DBAPIError, place: Place) -> str:
             "the network, or ask whoever runs the server."
         )
     return f"The database of the book '{place}' refused; nothing was changed ({reason})."
+
+
+def faults(connection: Connection) -> list[tuple[str, bool]]:  # noqa: ARG001
+    """Find nothing: a server checks its pages itself as they are read (PostgreSQL manual, 28.2, data checksums)."""
+    return []
+
+
+def rebuild_indexes(connection: Connection) -> bool:  # noqa: ARG001
+    """Leave the indexes to whoever runs the server (REINDEX DATABASE)."""
+    return False
+
+
+def guarded_tables(connection: Connection) -> set[str]:
+    """Tables whose lines the database refuses to change or remove (`migrations/append_only.py`)."""
+    query = "SELECT tgname FROM pg_trigger WHERE tgenabled <> 'D' AND tgname LIKE '%%_only_grows'"
+    return {name.removesuffix("_only_grows") for name in connection.exec_driver_sql(query).scalars()}

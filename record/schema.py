@@ -431,3 +431,24 @@ fingerprints = Table(
     # As `setstone.record.identity` packs it.
     Column("packed", LargeBinary, nullable=False),
 )
+
+#: Tables whose lines can be added and nothing else (`migrations/append_only.py`).
+ONLY_GROW = frozenset(
+    {
+        "calibration_photographs",
+        "calibrations",
+        "candidates",
+        "decisions",
+        "examinations",
+        "facts",
+        "journal",
+        "light_references",
+        "reading_findings",
+        "reading_withdrawals",
+        "readings",
+        "redrawings",
+        "remarks",
+        "signatures",
+        "work",
+    }
+)

@@ -99,9 +99,34 @@ def sentence(error: DBAPIError, place: Place) -> str:
     return known.get(code, f"The database of the book '{place}' refused; nothing was changed ({error.orig}).")
 
 
+def faults(connection: Connection) -> list[tuple[str, bool]]:
+    """Find damage of the database, and whether it is in an index, which the tables suffice to make anew."""
+    found = connection.exec_driver_sql("PRAGMA integrity_check").scalars().all()
+    # The messages as of SQLite's source, pragma.c.
+    return [(f, "index" in f and "Tree" not in f) for f in found if f != "ok"]
+
+
+def rebuild_indexes(connection: Connection) -> bool:
+    """Make the indexes anew where one is damaged; tell whether one was."""
+    damaged_ones = any(in_an_index for _, in_an_index in faults(connection))
+    if damaged_ones:
+        connection.exec_driver_sql("REINDEX")
+    return damaged_ones
+
+
+def guarded_tables(connection: Connection) -> set[str]:
+    """Tables whose lines the database refuses to change or remove (`migrations/append_only.py`)."""
+    names = (
+        connection.exec_driver_sql("SELECT name FROM sqlite_schema WHERE type = 'trigger'").scalars().all()
+    )
+    return {
+        n.removesuffix("_no_update") for n in names if f"{n.removesuffix('_no_update')}_no_delete" in names
+    }
+
+
 def damaged(place: Place) -> str:
     """Say that the database of a book is damaged."""
     return (
-        f"The database '{place.database}' is damaged; restore it from your last copy of the folder. "
+        f"The database '{place.database}' is damaged; restore it from your last copy of the folder or your last backup. "
         "The photographs beside it are not affected."
     )

@@ -155,6 +155,19 @@ def refresh_all(connection: Connection) -> None:
     refresh(connection, connection.execute(select(_s.id).order_by(_s.id)).scalars().all())
 
 
+def stale(connection: Connection) -> list[int]:
+    """Find stones whose standing kept is not what follows from the other tables."""
+    ids = connection.execute(select(_s.id).order_by(_s.id)).scalars().all()
+    kept = {row["stone_id"]: dict(row) for row in connection.execute(select(schema.standings)).mappings()}
+    found = [stone_id for stone_id in kept if stone_id not in set(ids)]
+    for begin in range(0, len(ids), _AT_ONCE):
+        gathered = _gather(connection, ids[begin : begin + _AT_ONCE])
+        found += [
+            stone_id for stone_id, stone in gathered.items() if stone.row(stone_id) != kept.get(stone_id)
+        ]
+    return found
+
+
 def _gather(connection: Connection, ids: Sequence[int]) -> dict[int, _Gathered]:
     stones = (
         select(_s.id, _s.object_id, _s.position, _s.claimed_as, _s.added, _o.name, _o.description)

@@ -22,6 +22,9 @@ class Database(Protocol):
     def is_book(self, connection: Connection) -> bool: ...  # noqa: D102
     def no_book(self, place: Place) -> str: ...  # noqa: D102
     def sentence(self, error: DBAPIError, place: Place) -> str: ...  # noqa: D102
+    def faults(self, connection: Connection) -> list[tuple[str, bool]]: ...  # noqa: D102
+    def rebuild_indexes(self, connection: Connection) -> bool: ...  # noqa: D102
+    def guarded_tables(self, connection: Connection) -> set[str]: ...  # noqa: D102
 
 
 class Store:

@@ -21,6 +21,7 @@ from setstone.commands import (
     photographs,
     readings,
     setups,
+    upkeep,
     versions,
     window,
     work,
@@ -51,6 +52,7 @@ for group in (
     output,
     package,
     exchange,
+    upkeep,
     window,
 ):
     group.register(app)

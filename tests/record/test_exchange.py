@@ -10,6 +10,7 @@ from typing import Any
 
 import psycopg
 import pytest
+from filled import fill
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from made_up import examination, line
@@ -17,17 +18,15 @@ from PIL import Image
 from ruled import ruled
 from sqlalchemy import select
 
-from setstone.capture.photograph import Lamp
 from setstone.record.book import Book
 from setstone.record.deriving import correct_light
 from setstone.record.entries import StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.exporting import export_book, exported_tables
 from setstone.record.importing import import_book
-from setstone.record.marking import drawn_by_hand
 from setstone.record.migrations import LATEST
 from setstone.record.progress import Progress
-from setstone.record.vocabulary import Fact, FindingKind, Verdict, WorkKind
+from setstone.record.vocabulary import Fact
 
 ROOT = Path(__file__).parents[2]
 
@@ -39,31 +38,6 @@ def rows(book: Book) -> dict[str, list[tuple[Any, ...]]]:
             t.name: [tuple(r) for r in connection.execute(select(t).order_by(*t.primary_key.columns))]
             for t in exported_tables()
         }
-
-
-def fill(book: Book, stone: StoneEntry, white: Path) -> None:
-    """Put something into every table."""
-    import numpy as np
-
-    book.add_photograph(stone, white, lamp=Lamp.WHITE)
-    entry = book.save_examination(
-        stone, examination(line(250), line(400)), occasion="before", white=None, blue=None, by="Ada"
-    )
-    book.decide(entry, 1, Verdict.ACCEPTED, kind=FindingKind.FISSURE, by="Ada")
-    book.redraw_candidate(entry, 2, line(410), by="Ada")
-    # Its contrast is not a number, which JSON has no word for.
-    spot = drawn_by_hand(entry.result, np.array([[1.0, 1.0]]), diameter_um=40)
-    book.add_finding(entry, spot, kind=FindingKind.CRYSTAL, by="Ada")
-    book.save_examination(stone, examination(line(251)), occasion="before", white=None, blue=None, by="Bea")
-    reading = book.add_reading(
-        stone, test="loupe", value="fissure", findings=[("before", 1)], details={"part": "table"}, by="Ada"
-    )
-    book.correct_reading(stone, reading.id, value="feather", reason="looked again", by="Bea")
-    book.add_remark(stone, "old glue\nat the rim, ΣΚΟΥΡΙΑ, 石", by="Ada")
-    book.state_fact(book.object(), Fact.HALLMARK, "crowned G", by="Ada")
-    book.add_work(stone, WorkKind.UNSET, solvent="ethanol", by="Ada")
-    book.take_work_back(stone, book.work(stone)[0].id, reason="lid-4", by="Ada")
-    book.sign(stone, by="Ada")
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
