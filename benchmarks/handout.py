@@ -2,7 +2,7 @@
 
     python benchmarks/handout.py [--megapixels 20]
 
-Prints the size of the HTML file and of the PDF with the seconds each took, the time to the first picture where Chromium and
+Prints the size of the HTML file, of the PDF and of the signed package with the seconds each took, and those of checking it, the time to the first picture where Chromium and
 Playwright are installed, and JPEG, WebP and AVIF beside each other at like size: seconds of the processor to write and to
 read, and structural similarity (Wang et al. 2004) to the photograph. Seconds count on a calm machine only; the last column is
 the ratio to JPEG in the same run.
@@ -23,8 +23,12 @@ from speed import pair
 from window import examination
 
 from setstone.annotate.handout import write_handout
+from setstone.annotate.package.checking import check_package
+from setstone.annotate.package.key import workshop_key
+from setstone.annotate.package.writing import write_package
 from setstone.annotate.pdf import write_pdf
 from setstone.annotate.photo_copies import MOST_BYTES, copies_of
+from setstone.annotate.texts import english
 from setstone.capture.open import open_photograph
 from setstone.capture.photograph import Lamp
 from setstone.record.book import Book
@@ -49,11 +53,15 @@ def main() -> None:
             html = timed(lambda: write_handout(book, book.stones(), page))
             html = min(html, timed(lambda: write_handout(book, book.stones(), page)))
             pdf = timed(lambda: write_pdf(book, book.stones(), paper))
+            package, key = folder / "package.zip", workshop_key(folder / "key.pem")
+            signed = timed(lambda: write_package(book, book.stones(), package, key))
+            checked = timed(lambda: check_package(package, english()))
         size = page.stat().st_size
         print(
             f"HTML  {size / 1e6:5.2f} MB (goal {GOAL_BYTES / 1e6:.0f})  {html:.2f} s (goal {GOAL_WRITTEN:.0f})"
         )
         print(f"PDF   {paper.stat().st_size / 1e6:5.2f} MB  {pdf:.2f} s")
+        print(f"ZIP   {package.stat().st_size / 1e6:5.0f} MB  {signed:.2f} s, checked in {checked:.2f} s")
         show(page)
     for path in photographs:
         codecs(open_photograph(path).pixels, path.stem)

@@ -132,7 +132,12 @@ def write_package(
             seal = Seal(key.fingerprint, layout.evidence_digest(_digests(folder)))
             for file, language in layout.handouts(languages, pdf=paper is not None).items():
                 tell(f" {Path(file).name}")
-                _write(folder / file, _handout(file, sheets, language, book.workshop, now, seal, paper))
+                told = (
+                    sheets if language == languages[0] else [told_in(s, texts_in(language)) for s in sheets]
+                )
+                _write(
+                    folder / file, _handout(file, told, texts_in(language), book.workshop, now, seal, paper)
+                )
             tell(" checksums and signature")
             _write(folder / layout.PUBLIC_KEY, key.public_pem)
             _write(folder / layout.SIGNATURE, key.sign(close_bag(folder, information)))
@@ -147,17 +152,15 @@ def write_package(
 def _handout(
     file: str,
     sheets: Sequence[StoneSheet],
-    language: str,
+    texts: Texts,
     workshop: str,
     now: datetime,
     seal: Seal,
     paper: str | None,
 ) -> bytes:
-    texts = texts_in(language)
-    told = [told_in(sheet, texts) for sheet in sheets]
     if paper is not None and file.endswith(".pdf"):
-        return pdf_of(told, texts, made=now, workshop=workshop, paper=paper, seal=seal)
-    return render(told, texts, made=now, workshop=workshop, seal=seal).encode()
+        return pdf_of(sheets, texts, made=now, workshop=workshop, paper=paper, seal=seal)
+    return render(sheets, texts, made=now, workshop=workshop, seal=seal).encode()
 
 
 def _fill(
