@@ -18,7 +18,15 @@ from setstone.annotate.sheet import ObjectPicture, OccasionSheet, PictureSheet, 
 from setstone.annotate.svg import svg_inline
 from setstone.annotate.texts import Texts
 from setstone.annotate.views_compare import compare_view
-from setstone.annotate.wording import contrast_words, figure, kind_words, percent, score_words, size_words
+from setstone.annotate.wording import (
+    contrast_words,
+    figure,
+    kind_words,
+    percent,
+    reason_words,
+    score_words,
+    size_words,
+)
 from setstone.measure.candidates import LIKELY
 from setstone.measure.colour import StoneColour
 from setstone.measure.scale import Scale
@@ -307,7 +315,11 @@ def _row(entry: CandidateEntry, target: str | None, texts: Texts) -> View:
         else texts("table.seen_in", light=texts(f"light.{candidate.lamp}")),
         "decided": decided,
         "reason": decision.reason if decision else "",
-        "reasons": candidate.reasons,
+        "reasons": [
+            {"speaks_for": r.speaks_for, "text": text, "told": told}
+            for r in candidate.reasons
+            for text, told in (reason_words(r, candidate.kind, texts),)
+        ],
         "sizes": size_words(candidate, texts),
         "contrast": contrast_words(candidate, texts),
         "score": texts("table.hand_score") if by_hand else score_words(candidate, texts),

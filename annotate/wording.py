@@ -1,9 +1,10 @@
 """Figures put into plain words for people who did not make them."""
 
 import math
+import re
 
 from setstone.annotate.texts import Texts
-from setstone.measure.candidates import DEPTHS, Candidate
+from setstone.measure.candidates import DEPTHS, Candidate, CandidateKind, Reason
 from setstone.measure.quantity import Quantity
 from setstone.record.entries import CandidateEntry
 from setstone.record.vocabulary import FindingKind
@@ -67,6 +68,22 @@ def figure(quantity: Quantity, texts: Texts) -> str:
     ['3,001\xa0mm', '±\xa00,012\xa0mm']
     """
     return texts.number(str(quantity).replace(" ", "\xa0").replace("\xa0±", " ±"))
+
+
+def reason_words(reason: Reason, kind: CandidateKind, texts: Texts) -> tuple[str, bool]:
+    """Say a reason in a language; whether it is in that language, or stays in the English of the record.
+
+    >>> from setstone.annotate.texts import texts_in
+    >>> reason_words(Reason("faint", "hardly above the grain of the picture", False), "line", texts_in("de"))
+    ('kaum über dem Korn des Bildes', True)
+    """
+    if texts("language") == "en":
+        return reason.text, True
+    said = texts.part(f"reason.{kind}").get(reason.code)
+    if said is None:  # depths, with their figures
+        return reason.text, False
+    number = re.search(r"\d+", reason.text)
+    return said.format(number=number[0] if number else ""), True
 
 
 def size_words(candidate: Candidate, texts: Texts) -> tuple[str, ...]:

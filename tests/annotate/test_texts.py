@@ -10,7 +10,9 @@ import pytest
 
 from setstone.annotate.errors import AnnotateError
 from setstone.annotate.texts import LANGUAGES, Texts, english, texts_in
-from setstone.annotate.wording import contrast_words, percent, score_words, size_words
+from setstone.annotate.wording import contrast_words, percent, reason_words, score_words, size_words
+from setstone.measure import judge_lines, judge_spots, line_reasons
+from setstone.measure.candidates import CandidateKind, Reason
 from setstone.measure.outline import Shape
 from setstone.measure.scale import ScaleSource
 from setstone.record.vocabulary import FindingKind
@@ -49,7 +51,9 @@ def shape_of(part: Any) -> Any:
 
 @pytest.mark.parametrize("language", [code for code in LANGUAGES if code != "en"])
 def test_every_language_has_the_same_names_and_placeholders(language: str) -> None:
-    assert shape_of(tables_of(language)) == shape_of(tables_of("en"))
+    tables = tables_of(language)
+    del tables["reason"]  # in English they are those of the record
+    assert shape_of(tables) == shape_of(tables_of("en"))
     assert texts_in(language)("language") == language
     # nothing longer than a word or two was left in English
     left = {t for t in everything(tables_of(language)) if t in everything(tables_of("en")) and len(t) > 25}
@@ -105,3 +109,31 @@ def test_what_was_not_measured_is_told(make: Any) -> None:
     drawn = replace(make.candidate([(0, 0), (9, 9)]), contrast=float("nan"), sizes={})
     assert contrast_words(drawn, english()) == "not measured"
     assert size_words(drawn, english()) == ("not measured: no scale",)
+
+
+def reasons_of_the_program() -> dict[CandidateKind, dict[str, str]]:
+    """Code and English words of every reason that can be given, but for those that tell a depth."""
+    lines = [line_reasons._PLAIN, line_reasons._ALONE, line_reasons._CULET, line_reasons._UNLIKE]
+    lines += [judge_lines._MANY, judge_lines._OFF_MAP]
+    spots = [judge_spots._DUST, judge_spots._ALONE]
+    return {
+        "line": {r.code: r.text for r in lines}
+        | {code: text for code, text, _ in (*line_reasons._FOR, *line_reasons._AGAINST)},
+        "spot": {r.code: r.text for r in spots}
+        | {code: text for pair in judge_spots._WORDS.values() for code, text in pair}
+        | {"cloud": "one of 5 alike", "seen-again": "a like spot close by"},
+    }
+
+
+@pytest.mark.parametrize("language", [code for code in LANGUAGES if code != "en"])
+def test_every_reason_can_be_said_in_every_language(language: str) -> None:
+    texts = texts_in(language)
+    for kind, known in reasons_of_the_program().items():
+        assert set(texts.part(f"reason.{kind}")) == set(known)
+        for code, english_words in known.items():
+            said, told = reason_words(Reason(code, english_words, True), kind, texts)
+            assert told
+            assert said != english_words
+            assert re.findall(r"\d+", said) == re.findall(r"\d+", english_words)
+    assert reason_words(Reason("at-table", "0.1 mm deep", False), "line", texts) == ("0.1 mm deep", False)
+    assert reason_words(Reason("faint", "hardly", False), "line", english()) == ("hardly", True)
