@@ -36,7 +36,8 @@ def main() -> int:
     every = {"any": Target(_any, _any_seeds)} if given.targets == ["any"] else TARGETS
     print(f"{'target':14}{'executions':>12}{'seconds':>9}{'inputs':>8}  crashed")
     for name in given.targets or TARGETS:
-        corpus, found = given.corpus / name, HERE / "found" / name
+        corpus = given.corpus / name
+        found = HERE / "found" / name if name in TARGETS else given.corpus / "found"
         corpus.mkdir(parents=True, exist_ok=True)
         found.mkdir(parents=True, exist_ok=True)
         for i, seed in enumerate(every[name].seeds()):
