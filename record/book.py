@@ -8,6 +8,7 @@ from pathlib import Path
 
 from sqlalchemy import select
 
+from setstone.record import comparisons as _comparisons
 from setstone.record import deciding, inventory, notes, redrawing, schema, signing
 from setstone.record import examinations as _examinations
 from setstone.record import facts as _facts
@@ -79,6 +80,10 @@ class Book(Store):
     decide = deciding.decide
     decisions = deciding.decisions
     add_finding = deciding.add_finding
+    keep_comparison = _comparisons.keep_comparison
+    comparisons = _comparisons.comparisons
+    comparison_kept = _comparisons.comparison_kept
+    differing = _comparisons.differing
     redraw_outline = redrawing.redraw_outline
     redraw_candidate = redrawing.redraw_candidate
     sign = signing.sign

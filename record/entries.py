@@ -252,6 +252,78 @@ class WorkEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class Seen:
+    """A candidate or finding of two compared days, and on which of them it is seen.
+
+    Parameters
+    ----------
+    number : int
+        On its own day.
+    of_after : bool
+        Whether that is the day after the work.
+    where : str
+        As `setstone.measure.changes.Where` words it.
+    possible_damage : bool
+    evidence : str
+        In a sentence.
+    """
+
+    number: int
+    of_after: bool
+    where: str
+    possible_damage: bool
+    evidence: str
+
+    @property
+    def differs(self) -> bool:
+        """Whether it is seen on one of both days only, though the other could have shown it."""
+        return self.where in ("only after", "only before")
+
+    @property
+    def says(self) -> str:
+        """Where it is seen, in words."""
+        return f"{self.where} the work{': possible damage' if self.possible_damage else ''}"
+
+
+@dataclass(frozen=True, slots=True)
+class ComparisonResult:
+    """What comparing two days has shown.
+
+    Parameters
+    ----------
+    after_to_before : tuple of 3 tuples of 3 float
+        Maps (x, y, 1) of the reference photograph after to that before, in pixels.
+    turned_deg : float
+        Clockwise as seen.
+    residual_um : float or None
+        How well both lie on one another, µm, root mean square; None without a scale.
+    seen : tuple of Seen
+        Possible damage first.
+    """
+
+    after_to_before: tuple[tuple[float, ...], ...]
+    turned_deg: float
+    residual_um: float | None
+    seen: tuple[Seen, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ComparisonEntry:
+    """A comparison kept in the book: of which examinations and occasions, with which setstone, by whom and when."""
+
+    id: int
+    stone_id: int
+    before_id: int
+    after_id: int
+    before: str
+    after: str
+    version: str
+    result: ComparisonResult
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class Signature:
     """Who signed what stands on a stone, and when."""
 

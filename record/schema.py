@@ -254,6 +254,21 @@ redrawings = Table(
     sqlite_autoincrement=True,
 )
 
+# Two examinations of a stone compared; the photographs are theirs.
+comparisons = Table(
+    "comparisons",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("before_id", ForeignKey("examinations.id"), nullable=False, index=True),
+    Column("after_id", ForeignKey("examinations.id"), nullable=False, index=True),
+    # Of setstone.
+    Column("version", String(40), nullable=False),
+    # `setstone.record.entries.ComparisonResult`.
+    Column("result", _json, nullable=False),
+    *_by_at(),
+    sqlite_autoincrement=True,
+)
+
 signatures = Table(
     "signatures",
     metadata,

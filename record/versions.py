@@ -13,6 +13,7 @@ from sqlalchemy import Connection, select
 
 from setstone.measure.examination import Examination
 from setstone.record import schema
+from setstone.record.comparisons import comparisons, state_of_comparison
 from setstone.record.convert import to_json
 from setstone.record.entries import (
     CandidateEntry,
@@ -235,6 +236,8 @@ def state_of(book: Store, stone: StoneEntry) -> State:
             for candidate in examination.candidates:
                 if candidate.decision is not None:
                     state[f"finding {candidate.number}, {examination.occasion}"] = _judged(candidate)
+        for comparison in comparisons(book, stone):
+            state[f"comparison {comparison.id}"] = state_of_comparison(comparison)
         for r in readings(book, stone, withdrawn=True):
             state[f"reading {r.id}"] = _reading(r)
         for remark in remarks(book, stone):

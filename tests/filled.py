@@ -3,9 +3,10 @@
 from pathlib import Path
 
 import numpy as np
-from made_up import examination, line
+from made_up import comparison, examination, line
 
 from setstone.capture.photograph import Lamp
+from setstone.measure.changes import Where
 from setstone.record.book import Book
 from setstone.record.entries import StoneEntry
 from setstone.record.marking import drawn_by_hand
@@ -24,6 +25,10 @@ def fill(book: Book, stone: StoneEntry, white: Path) -> None:
     spot = drawn_by_hand(entry.result, np.array([[1.0, 1.0]]), diameter_um=40)
     book.add_finding(entry, spot, kind=FindingKind.CRYSTAL, by="Ada")
     book.save_examination(stone, examination(line(251)), occasion="before", white=None, blue=None, by="Bea")
+    after = book.save_examination(
+        stone, examination(line(251)), occasion="after", white=None, blue=None, by="Bea"
+    )
+    book.keep_comparison(comparison(entry, after, Where.AFTER), by="Bea")
     reading = book.add_reading(
         stone, test="loupe", value="fissure", findings=[("before", 1)], details={"part": "table"}, by="Ada"
     )

@@ -3,10 +3,16 @@
 import numpy as np
 
 from setstone.measure.candidates import Candidate, Reason
+from setstone.measure.changes import Change, Where
 from setstone.measure.examination import Examination, Flag
+from setstone.measure.glue import Occasion
 from setstone.measure.outline import Outline, diameters
 from setstone.measure.quantity import Quantity
+from setstone.measure.register import Registration
 from setstone.measure.scale import Scale
+from setstone.record.changing import Changed, Comparison
+from setstone.record.entries import ExaminationEntry
+from setstone.record.two_occasions import TwoOccasions
 
 
 def line(x: float, score: float = 0.8) -> Candidate:
@@ -31,3 +37,21 @@ def examination(*candidates: Candidate) -> Examination:
         colour=None,
         flags=(Flag("no-blue", "There is no photograph under blue light."),),
     )
+
+
+def comparison(
+    before: ExaminationEntry, after: ExaminationEntry, *where: Where, residual_um: float = 3.0
+) -> Comparison:
+    """What comparing two days has shown of the candidates after the work, in their order; a line that is new is possible damage."""
+    look = Occasion(np.zeros((8, 8, 3), np.uint8), None, 4.0)
+    outline = after.result.outline
+    assert outline is not None
+    registration = Registration(np.eye(3), 0.0, residual_um / 4, 40, 50, 0.2, True, "they agree")
+    changed = tuple(
+        Changed(
+            Change(seen, True, index, 0.0, 1.0, seen is Where.AFTER), after.candidates[index], after.occasion
+        )
+        for index, seen in enumerate(where)
+    )
+    both = TwoOccasions(before, after, (look, look), (outline, outline), registration)
+    return Comparison(both, changed, residual_um)

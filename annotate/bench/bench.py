@@ -15,7 +15,9 @@ from setstone.capture.photograph import Lamp
 from setstone.measure.candidates import LIKELY
 from setstone.measure.scale import Scale
 from setstone.record.book import Book
+from setstone.record.changing import Comparison
 from setstone.record.entries import (
+    ComparisonEntry,
     ExaminationEntry,
     ObjectEntry,
     PhotographEntry,
@@ -503,6 +505,14 @@ class Bench:
         self.steps.forget(entry.stone_id)
         if self.stone is not None and entry.stone_id == self.stone.id and entry.occasion == self.occasion:
             self._set_review(entry)
+
+    def keep_comparison(self, found: Comparison) -> ComparisonEntry:
+        """Keep a comparison in the book; the review of its days raises what is seen on one of them only."""
+        kept = self.opened.keep_comparison(found, by=self.by)
+        self.changed_here()
+        if self.stone is not None and kept.stone_id == self.stone.id:
+            self._set_review(self._latest())
+        return kept
 
     def changed_here(self) -> None:
         """Read again how far the work has come, after something was done here."""

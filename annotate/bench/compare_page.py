@@ -11,6 +11,7 @@ from setstone.annotate.wording import kind_words
 from setstone.measure.changes import Where
 from setstone.measure.same_stone import meaning
 from setstone.record.gluing import WorkShown
+from setstone.record.identity import Match
 
 _CAUTION = (
     "A candidate is no finding: look at each in both photographs, and judge it in the panel Review. What glare or the "
@@ -66,8 +67,27 @@ def _lists(compared: Compared, shown: TwoDays) -> Iterator[str]:
     )
     yield (
         f"<p>{_CAUTION}</p><h4>How they lie on one another</h4><p>{escape(compared.after)} is turned by "
-        f"{registration.turned_deg:.1f}° against {escape(compared.before)}: {escape(registration.reason)}, {fit}.</p>"
+        f"{registration.turned_deg:.1f}° against {escape(compared.before)}: {escape(registration.reason)}, {fit}.{_kept(compared)}</p>"
     )
+
+
+def _kept(compared: Compared) -> str:
+    kept = compared.kept
+    if kept is None:
+        return ""
+    return f" Kept in the book by {escape(kept.by)}, {kept.at.astimezone():%Y-%m-%d %H:%M}."
+
+
+def matches_html(matches: Sequence[Match]) -> str:
+    """Lay out which stones of a book photographs may show; a link ``stone:ID`` stands at each."""
+    if not matches:
+        return "<h4>No stone of the book is like it</h4><p>That does not show that it is none of them.</p>"
+    rows = (
+        f"<p><a href='stone:{m.stone.id}'>{escape(m.stone.full_name)}</a> ({escape(m.occasion)}): "
+        f"<b>{escape(str(m.result.strength))}</b><br><small>{escape(m.result.why)}</small></p>"
+        for m in matches
+    )
+    return f"<h4>The photographs are most like</h4>{''.join(rows)}<p>{escape(meaning(matches[0].result))}</p>"
 
 
 def _list(heading: str, remark: str, shown: TwoDays, places: Sequence[int]) -> str:

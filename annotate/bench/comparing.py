@@ -9,7 +9,7 @@ from setstone.measure.errors import MeasurementError
 from setstone.measure.same_stone import SameStone, same_stone
 from setstone.record.book import Book
 from setstone.record.changing import changes_between
-from setstone.record.entries import StoneEntry
+from setstone.record.entries import ComparisonEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.gluing import WorkShown, glue_between
 from setstone.record.identity import fingerprint_of
@@ -38,6 +38,8 @@ class Compared:
         None where the photographs do not lie on one another; `refused` says why.
     glue : WorkShown or None
         None where the rim could not be compared; `no_glue` says why.
+    kept : ComparisonEntry or None
+        The comparison of these examinations that the book holds.
     """
 
     stone: StoneEntry
@@ -49,6 +51,7 @@ class Compared:
     refused: str = ""
     glue: WorkShown | None = None
     no_glue: str = ""
+    kept: ComparisonEntry | None = None
 
 
 def compare(
@@ -103,4 +106,5 @@ def compare(
         shown_together(comparison),
         glue=glue,
         no_glue=no_glue,
+        kept=book.comparison_kept(both.before, both.after),
     )

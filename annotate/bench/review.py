@@ -90,6 +90,8 @@ class Review:
         self._steps = steps
         self._threshold = LIKELY
         self._number: int | None = None
+        #: What was compared with another day and is seen on one only, by number.
+        self.differing = book.differing(entry)
         waiting = [c for c in self.queue if c.decision is None]
         if waiting or self.queue:
             self._number = (waiting or self.queue)[0].number
@@ -109,12 +111,14 @@ class Review:
 
     @property
     def queue(self) -> tuple[CandidateEntry, ...]:
-        """What is shown, best first: likely candidates, and all that a person decided on or drew.
+        """What is shown: likely candidates, and all that a person decided on or drew.
+
+        Possible damage by the work comes first, then what else is seen on one of two compared days only; the best first.
 
         A drawing that was taken back is not shown, nor a line that was split or joined with another.
         """
         chosen = [c for c in self.entry.candidates if self._shown(c)]
-        return tuple(sorted(chosen, key=lambda c: (-c.candidate.score, c.number)))
+        return tuple(sorted(chosen, key=lambda c: (self._rank(c.number), -c.candidate.score, c.number)))
 
     @property
     def left(self) -> int:
@@ -293,6 +297,10 @@ class Review:
         """Read the examination from the book again."""
         self.entry = self._book.examination(self.stone, self.entry.occasion)
         self.changed.emit()
+
+    def _rank(self, number: int) -> int:
+        seen = self.differing.get(number)
+        return 2 if seen is None else 0 if seen.possible_damage else 1
 
     def _shown(self, entry: CandidateEntry) -> bool:
         if entry.decision is None:

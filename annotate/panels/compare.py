@@ -1,10 +1,16 @@
 """The restorer's panel: a stone before and after the work, what changed in it, and whether it is the same."""
 
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
 from qtpy.QtCore import QSignalBlocker, Qt, QUrl
+from qtpy.QtGui import QDragEnterEvent, QDropEvent
 from qtpy.QtWidgets import (
     QCheckBox,
     QComboBox,
     QDockWidget,
+    QFileDialog,
     QHBoxLayout,
     QLabel,
     QPushButton,
@@ -15,15 +21,18 @@ from qtpy.QtWidgets import (
 )
 
 from setstone.annotate.bench.bench import Bench
-from setstone.annotate.bench.compare_page import compare_html
+from setstone.annotate.bench.compare_page import compare_html, matches_html
 from setstone.annotate.bench.comparing import STEPS, VIEWS, Compared, compare
+from setstone.annotate.panels.dropping import dropped_files
 from setstone.annotate.panels.looks import show_page, title, words
 from setstone.annotate.panels.two_pictures import TwoPictures
 from setstone.annotate.panels.when_seen import WhenSeen
 from setstone.annotate.panels.working import Job, Tell, attempt
 from setstone.capture.lamp import BLUE_LIGHT
 from setstone.capture.photograph import Lamp
+from setstone.record.book import Book
 from setstone.record.errors import BookError
+from setstone.record.identity import Match, draw_fingerprints, find_stone_of, fingerprint_of_files
 
 _ONE_DAY = "Photograph and examine the stone on two occasions, before the work and after it; then they are compared here."
 
@@ -48,20 +57,33 @@ class ComparePanel(QWidget):
         self.run = QPushButton("Compare")
         self.run.setToolTip(
             "Lay the photographs of both occasions on one another, however the stone was turned, and look for what "
-            "changed. Nothing is written into the book."
+            "changed."
         )
         self.run.clicked.connect(lambda: attempt(bench, self._run))
         self.cancel = QPushButton("Cancel")
         self.cancel.setToolTip("Stop after the step that runs.")
         self.cancel.clicked.connect(self._cancel)
         self.cancel.hide()
+        self.keep = QPushButton("Keep")
+        self.keep.setToolTip(
+            "Keep what was found in the book, with your name and the time. The panel Review shows what is seen on one day "
+            "only first then, possible damage above all."
+        )
+        self.keep.clicked.connect(lambda: attempt(bench, self._keep))
+        self.whose = QPushButton("Whose stone?")
+        self.whose.setToolTip(
+            "Search the book for the stone in photographs: choose one under white light, one under blue, or both, or drop them "
+            "on this panel. They are not added to the book."
+        )
+        self.whose.clicked.connect(lambda: attempt(bench, self._ask_whose))
         self.step = words(small=True)
         self.step.hide()
         self.pictures = TwoPictures()
         self.pictures.clicked.connect(self._fly)
-        self.view = self._choice("View of both days", "How both days are shown.")
+        self.view = self._choice("View of both days", "How both days are shown (keys 1 to 4 in the picture).")
         self.view.addItems(VIEWS)
         self.view.activated.connect(lambda at: setattr(self.pictures, "view", VIEWS[at]))
+        self.pictures.view_changed.connect(lambda view: self.view.setCurrentIndex(VIEWS.index(view)))
         self.lamp = self._choice("Light", f"Photographs under this light.\n\n{BLUE_LIGHT}")
         self.lamp.activated.connect(lambda _at: self._put())
         self.marks = QCheckBox("Marks")
@@ -78,6 +100,7 @@ class ComparePanel(QWidget):
         self.page.setAccessibleName("What changed")
         self.page.setOpenLinks(False)
         self.page.anchorClicked.connect(self._follow)
+        self.setAcceptDrops(True)
         self.split = QSplitter(Qt.Orientation.Vertical)
         self._lay_out(whole)
         self._seen = WhenSeen(
@@ -94,12 +117,14 @@ class ComparePanel(QWidget):
         occasions.addWidget(self.after, 1)
         occasions.addWidget(self.run)
         occasions.addWidget(self.cancel)
+        occasions.addWidget(self.keep)
         views = QHBoxLayout()
         views.addWidget(self.view, 1)
         views.addWidget(self.lamp, 1)
         views.addWidget(self.marks)
         head = QHBoxLayout()
         head.addWidget(self.title, 1)
+        head.addWidget(self.whose)
         head.addWidget(whole)
         head.addWidget(self.large)
         self.split.addWidget(self.pictures)
@@ -160,13 +185,23 @@ class ComparePanel(QWidget):
             return compare(book, stone, before, after, tell)
 
         of = self._of
-        self._job = Job("Comparing", work, bench=self._bench, steps=len(STEPS))
-        self._job.told.connect(self.step.setText)
-        self._job.done.connect(lambda compared: self._take(compared) if of == self._of else None)
-        self._job.failed.connect(self._bench.said.emit)
-        self._job.ended.connect(self._ended)
+        job = self._begin("Comparing", work, steps=len(STEPS))
+        job.done.connect(lambda compared: self._take(compared) if of == self._of else None)
+
+    def _begin(self, title: str, work: Callable[[Tell], object], *, steps: int) -> Job:
+        self._job = job = Job(title, work, bench=self._bench, steps=steps)
+        job.told.connect(self.step.setText)
+        job.failed.connect(self._bench.said.emit)
+        job.ended.connect(self._ended)
         self._running(True)
-        self._job.start()
+        return job.start()
+
+    def _keep(self) -> None:
+        compared = self._compared
+        if compared is not None and compared.shown is not None:
+            kept = self._bench.keep_comparison(compared.shown.comparison)
+            self._compared = replace(compared, kept=kept)
+            self._tell()
 
     def _cancel(self) -> None:
         if self._job is not None:
@@ -178,10 +213,43 @@ class ComparePanel(QWidget):
         self._running(False)
 
     def _running(self, running: bool) -> None:
-        self.run.setVisible(not running)
+        for control in (self.run, self.keep):
+            control.setVisible(not running)
+        self.whose.setEnabled(not running)
         self.cancel.setVisible(running)
         self.step.setVisible(running)
         self.step.setText("")
+
+    # Whose stone it is
+
+    def _ask_whose(self) -> None:
+        book = self._bench.opened
+        names, _ = QFileDialog.getOpenFileNames(self, "Photographs of one stone", str(Path.home()))
+        if names:
+            self.search(book, [Path(name) for name in names])
+
+    def search(self, book: Book, files: Sequence[Path]) -> None:
+        """Search a book for the stone in photographs, and list those it may be."""
+
+        def work(tell: Tell) -> tuple[Match, ...]:
+            tell("looking at the photographs")
+            shown = fingerprint_of_files(files)
+            draw_fingerprints(book, lambda position: tell(f"looking at {position}"))
+            return find_stone_of(book, shown)
+
+        self._begin("Searching the book", work, steps=0).done.connect(
+            lambda matches: self._tell(matches_html(matches))
+        )
+
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802 Qt's name
+        """Take files."""
+        event.setAccepted(bool(dropped_files(event.mimeData())))
+
+    def dropEvent(self, event: QDropEvent) -> None:  # noqa: N802 Qt's name
+        """Search the book for the stone in photographs that are dropped here."""
+        files = dropped_files(event.mimeData())
+        if self._job is None:
+            attempt(self._bench, lambda: self.search(self._bench.opened, files))
 
     # Showing
 
@@ -194,8 +262,16 @@ class ComparePanel(QWidget):
                 self.lamp.addItem(str(lamp), lamp)
         for control in (self.view, self.lamp, self.marks):
             control.setEnabled(bool(lamps))
-        show_page(self.page, "" if compared is None else compare_html(compared))
+        self._tell()
         self._put()
+
+    def _tell(self, first: str = "") -> None:
+        """Say in words what was found, after something else where there is any."""
+        compared = self._compared
+        kept = compared is not None and compared.kept is not None
+        self.keep.setText("Kept" if kept else "Keep")
+        self.keep.setEnabled(compared is not None and compared.shown is not None and not kept)
+        show_page(self.page, first + ("" if compared is None else compare_html(compared)))
 
     def _put(self) -> None:
         compared = self._compared
@@ -213,9 +289,16 @@ class ComparePanel(QWidget):
         what, _, at = link.toString().partition(":")
         if what == "fly":
             self._fly(int(at))
+        elif what == "stone":
+            attempt(self._bench, lambda: self._go_to(int(at)))
 
     def _fly(self, at: int) -> None:
         self.pictures.fly_to(at)
+
+    def _go_to(self, stone_id: int) -> None:
+        for one in self._bench.progress:
+            if one.stone_id == stone_id:
+                self._bench.choose(one.stone)
 
     def _enlarge(self) -> None:
         dock = self.parent()

@@ -23,7 +23,7 @@ from setstone.annotate.panels.tools import Tools
 from setstone.annotate.panels.working import attempt
 from setstone.annotate.texts import english
 from setstone.annotate.wording import kind_words, score_words, size_words
-from setstone.record.entries import CandidateEntry
+from setstone.record.entries import CandidateEntry, Seen
 from setstone.record.errors import BookError
 from setstone.record.vocabulary import FindingKind, Verdict
 
@@ -198,7 +198,7 @@ class ReviewPanel(QScrollArea):
         )
         self.done.setFormat(f"{review.entry.occasion}: %p%")
         self._fill(len(queue) - review.left, max(1, len(queue)))
-        self.what.setText("" if current is None else words(current))
+        self.what.setText("" if current is None else words(current, review.differing.get(current.number)))
         weaker = len(review.entry.candidates) - len(queue)
         self.shown.setText(f"Shown from a score of {round(100 * review.threshold)} %; {weaker} more are kept")
         with QSignalBlocker(self.threshold):
@@ -228,8 +228,8 @@ class ReviewPanel(QScrollArea):
             self.kind.setCurrentIndex(self.kind.findData(str(review.kind)))
 
 
-def words(entry: CandidateEntry) -> str:
-    """Describe a candidate as rich text: what it is, its sizes, what its score rests on."""
+def words(entry: CandidateEntry, seen: Seen | None = None) -> str:
+    """Describe a candidate as rich text: what it is, its sizes, where it is seen of two days, what its score rests on."""
     texts = english()
     candidate, decision = entry.candidate, entry.decision
     state = "candidate, not judged yet"
@@ -238,6 +238,8 @@ def words(entry: CandidateEntry) -> str:
     elif decision is not None and decision.verdict is Verdict.REJECTED:
         state = f"rejected: {decision.reason}"
     lines = [f"<b>{entry.number}: {kind_words(entry, texts)}</b> ({state})"]
+    if seen is not None:
+        lines.append(f"<b>{seen.says}</b>; {seen.evidence}")
     lines += size_words(candidate, texts)
     if entry.origin == "program":
         lines.append(score_words(candidate, texts))

@@ -19,7 +19,7 @@ from qtpy.QtGui import (
 )
 from qtpy.QtWidgets import QSizePolicy, QWidget
 
-from setstone.annotate.bench.comparing import View
+from setstone.annotate.bench.comparing import VIEWS, View
 from setstone.annotate.legend import length_label, round_length
 from setstone.annotate.panels.looks import line_height
 from setstone.annotate.panels.marks import CANDIDATE, FINDING, LOOKED_AT
@@ -44,12 +44,14 @@ _ZOOM_STEP, _LARGEST = 1.25, 16.0
 class TwoPictures(QWidget):
     """Shows both days of a stone.
 
-    Keys, where it has the keyboard: arrows move the divider (with Shift the pictures), + and − zoom, Home shows the
-    whole stone.
+    Keys, where it has the keyboard: 1 to 4 choose the view, arrows move the divider (with Shift the pictures), + and −
+    zoom, Page Down and Page Up go from mark to mark, Home shows the whole stone.
     """
 
     #: A mark was clicked on: its place among the marks.
     clicked = Signal(int)
+    #: Another view was chosen: its name.
+    view_changed = Signal(str)
 
     def __init__(self) -> None:
         super().__init__()
@@ -59,7 +61,8 @@ class TwoPictures(QWidget):
         self.setMinimumHeight(160)
         self.setAccessibleName("Before and after")
         self.setToolTip(
-            "Drag to move, turn the wheel to zoom; in the view swipe drag the line. Keys: arrows, +, −, Home."
+            "Drag to move, turn the wheel to zoom; in the view swipe drag the line. Keys: 1 swipe, 2 blink, 3 side by side, "
+            "4 difference; arrows, with Shift too; +, −; Page Down goes to the next mark, Home shows the whole stone."
         )
         #: Share of the width that shows the picture before.
         self.divider = 0.5
@@ -113,6 +116,7 @@ class TwoPictures(QWidget):
         self._view = view
         self._blinking()
         self.update()
+        self.view_changed.emit(view)
 
     @property
     def marks_seen(self) -> bool:
@@ -378,15 +382,22 @@ class TwoPictures(QWidget):
         event.accept()
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802 Qt's name
-        """Move the divider or the pictures, or zoom."""
+        """Choose the view or the next mark, move the divider or the pictures, or zoom."""
         key = event.key()
+        views = dict(zip((Qt.Key.Key_1, Qt.Key.Key_2, Qt.Key.Key_3, Qt.Key.Key_4), VIEWS, strict=True))
+        steps = {Qt.Key.Key_PageDown: 1, Qt.Key.Key_PageUp: -1}
         ways = {
             Qt.Key.Key_Left: (-1, 0),
             Qt.Key.Key_Right: (1, 0),
             Qt.Key.Key_Up: (0, -1),
             Qt.Key.Key_Down: (0, 1),
         }
-        if key in ways:
+        if key in views:
+            self.view = views[Qt.Key(key)]
+        elif key in steps and self._marks:
+            at = self._current + steps[Qt.Key(key)] if self._current >= 0 else 0
+            self.clicked.emit(at % len(self._marks))
+        elif key in ways:
             x, y = ways[key]
             if self._view == "swipe" and x and not event.modifiers() & Qt.KeyboardModifier.ShiftModifier:
                 self.divider = min(1.0, max(0.0, self.divider + 0.02 * x))

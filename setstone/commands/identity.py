@@ -7,7 +7,9 @@ import typer
 
 from setstone.commands.common import (
     HERE,
+    LOGIN,
     BookOption,
+    ByOption,
     JsonOption,
     StoneArgument,
     open_book,
@@ -110,6 +112,10 @@ def changes(
     before: Annotated[str, typer.Option(help="Occasion.", show_default="the first examined")] = "",
     after: Annotated[str, typer.Option(help="Occasion.", show_default="the last examined")] = "",
     everything: Annotated[bool, typer.Option("--all", help="List what is seen in both, too.")] = False,
+    keep: Annotated[
+        bool, typer.Option("--keep", help="Keep it in the book; the review raises what differs.")
+    ] = False,
+    by: ByOption = LOGIN,
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
@@ -123,6 +129,8 @@ def changes(
 
     with open_book(book) as opened:
         found = compare_occasions(opened, opened.stone(stone), before or None, after or None)
+        if keep:
+            opened.keep_comparison(found, by=by)
 
     def human() -> None:
         both = found.both

@@ -1,7 +1,8 @@
 """Commands for what is said of an object and its settings, and for the work at the bench."""
 
+from collections.abc import Sequence
 from datetime import datetime
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -17,6 +18,9 @@ from setstone.commands.common import (
     say,
     show,
 )
+
+if TYPE_CHECKING:
+    from setstone.record.entries import StoneEntry, WorkEntry
 
 fact_commands = typer.Typer(
     help="Marks, age, maker, settings: as read, seen or claimed.", no_args_is_help=True
@@ -117,7 +121,6 @@ def add_work(
     from setstone.commands import as_json as j
     from setstone.commands import screen
     from setstone.record.vocabulary import WorkKind
-    from setstone.record.work import work_cautions
 
     with open_book(book) as opened:
         of = opened.stone(stone)
@@ -131,21 +134,21 @@ def add_work(
             done_by=done_by,
             by=by,
         )
-    cautions = work_cautions(of.claimed_as, entry.kind, solvent=solvent)
     show(as_json, j.work(entry), lambda: screen.print_work([entry]))
-    for caution in cautions:
-        typer.echo(caution, err=True)
+    _caution(of, [entry])
 
 
 @work_commands.command("list")
 def list_work(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOption = False) -> None:
-    """List what was done to a stone."""
+    """List what was done to a stone, and what work on such a stone must beware of."""
     from setstone.commands import as_json as j
     from setstone.commands import screen
 
     with open_book(book) as opened:
-        entries = opened.work(opened.stone(stone))
+        of = opened.stone(stone)
+        entries = opened.work(of)
     show(as_json, [j.work(w) for w in entries], lambda: screen.print_work(entries))
+    _caution(of, entries)
 
 
 @work_commands.command("take-back")
@@ -169,3 +172,14 @@ def take_back(
         opened.take_work_back(of, number, reason=reason, by=by)
         entries = opened.work(of)
     show(as_json, [j.work(w) for w in entries], lambda: screen.print_work(entries))
+
+
+def _caution(stone: "StoneEntry", entries: "Sequence[WorkEntry]") -> None:
+    """Say what may harm the stone or who works on it, for the work there is, or for any."""
+    from setstone.record.vocabulary import WorkKind
+    from setstone.record.work import work_cautions
+
+    asked = [(w.kind, w.solvent) for w in entries] or [(WorkKind.OTHER, "")]
+    told = [c for kind, solvent in asked for c in work_cautions(stone.claimed_as, kind, solvent=solvent)]
+    for caution in dict.fromkeys(told):
+        typer.echo(caution, err=True)

@@ -6,11 +6,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from made_up import examination, line
+from made_up import comparison, examination, line
 
 from setstone.annotate.bench.bench import Bench
 from setstone.annotate.bench.geometry import join_paths, split_path
 from setstone.annotate.bench.review import Review
+from setstone.measure.changes import Where
 from setstone.record.book import Book
 from setstone.record.errors import BookError
 from setstone.record.progress import Stage
@@ -59,6 +60,23 @@ def test_the_queue_shows_likely_candidates_best_first(bench: Bench) -> None:
     assert (review.left, review.place) == (2, 1)
     review.threshold = 0.05
     assert [c.number for c in review.queue] == [1, 2, 3]
+
+
+def test_what_is_seen_after_the_work_only_comes_first(bench: Bench) -> None:
+    book, stone = bench.opened, bench.required_stone
+    before = book.examination(stone, "before")
+    after = book.save_examination(
+        stone, before.result, occasion="after", white=None, blue=None, by="Ada"
+    )  # lines of score 0.9, 0.6 and 0.1
+    bench.choose(stone, "after")
+    kept = bench.keep_comparison(comparison(before, after, Where.BOTH, Where.AFTER))
+    assert (kept.by, kept.after) == ("Ada", "after")
+    review = review_of(bench)
+    assert [c.number for c in review.queue] == [2, 1]
+    assert review.current is not None
+    assert review.differing[review.current.number].says == "only after the work: possible damage"
+    bench.choose(stone, "before")
+    assert [c.number for c in review_of(bench).queue] == [1, 2]
 
 
 def test_a_decision_is_in_the_book_at_once_and_goes_on_to_the_next(bench: Bench) -> None:

@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from made_up import examination, line
+from made_up import comparison, examination, line
 from sqlalchemy import func, select
 
 from setstone.capture.photograph import Lamp
+from setstone.measure.changes import Where
 from setstone.record.book import Book
 from setstone.record.entries import ExaminationEntry, PhotographEntry, StoneEntry
 from setstone.record.exporting import exported_tables
@@ -46,6 +47,9 @@ CHANGES: dict[str, Change] = {
     "save_examination": lambda on: on.book.save_examination(
         on.stone, on.entry.result, occasion="after", white=None, blue=None, by="Bea"
     ),
+    "keep_comparison": lambda on: on.book.keep_comparison(
+        comparison(on.entry, on.entry, Where.AFTER), by="Bea"
+    ),
     "add_reading": lambda on: on.book.add_reading(on.stone, test="loupe", value="feather", by="Bea"),
     "add_line": lambda on: on.book.add_line(on.stone, "1.762-1.770", by="Bea"),
     "add_remark": lambda on: on.book.add_remark(on.stone, "old glue", by="Bea"),
@@ -64,6 +68,7 @@ CHANGES: dict[str, Change] = {
 #: These are tried where they are tested for themselves.
 ELSEWHERE = {
     "add_photograph", "remove_photograph", "restore_photograph", "calibrate_setup", "correct_reading", "withdraw_reading", "take_work_back",
+    "picture_object", "place_stone",
 }  # fmt: skip
 
 

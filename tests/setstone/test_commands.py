@@ -288,6 +288,7 @@ def test_a_record_is_signed_and_the_difference_to_later_shown(run: Run, book: Pa
     assert status == 0
     assert (json.loads(out)["what"], json.loads(out)["solvent"]) == ("unset", "ethanol")
     assert "A claim is not a finding" in err
+    assert run("work", "list", "lid-3")[2] == err
     assert json.loads(run("sign", "lid-3", "--json")[1])["version"] == 1
     run("remark", "lid-3", "old glue at the lower edge")
     assert "Changed since: 1 values" in run("versions", "lid-3")[1]

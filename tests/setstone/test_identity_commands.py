@@ -70,3 +70,13 @@ def test_glue_before_and_after(run: Run) -> None:
     assert told["before"]["crazing_mm_per_mm2"] > told["after"]["crazing_mm_per_mm2"]
     assert told["reference"] == "metal"
     assert "CIEDE2000" in run("glue", "lid-5")
+
+
+def test_changes_are_kept_when_asked(run: Run) -> None:
+    told = data(run, "changes", "lid-5")
+    assert told["changes"][0][
+        "possible_damage"
+    ]  # the sample stone has a new fissure (sample_images/README.md)
+    assert "compare" not in run("journal", "lid-5")
+    run("changes", "lid-5", "--keep")
+    assert "compare" in run("journal", "lid-5")

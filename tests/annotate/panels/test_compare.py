@@ -14,15 +14,36 @@ pytest.importorskip(
 
 from qtpy.QtCore import QPoint, Qt, QUrl  # noqa: TID251
 
-from setstone.annotate.bench.comparing import VIEWS
+from setstone.annotate.bench.comparing import VIEWS, Compared, compare
+from setstone.annotate.panels import compare as panel_module
 from setstone.annotate.panels.compare import ComparePanel
 
 Open = Callable[..., Any]
 
 
+@pytest.fixture(scope="module")
+def done() -> list[Compared]:
+    """What the first window finds out: the others have the same book."""
+    return []
+
+
 @pytest.fixture
-def compared(two_days: Path, tmp_path: Path, open_window: Open, qtbot: Any) -> ComparePanel:
+def compared(
+    two_days: Path,
+    tmp_path: Path,
+    open_window: Open,
+    qtbot: Any,
+    done: list[Compared],
+    monkeypatch: pytest.MonkeyPatch,
+) -> ComparePanel:
     """The panel, with the comparison done."""
+
+    def once(*asked: Any) -> Compared:
+        if not done:
+            done.append(compare(*asked))
+        return done[0]
+
+    monkeypatch.setattr(panel_module, "compare", once)
     window = open_window(shutil.copytree(two_days, tmp_path / "two days"), show=True)
     window.show("Compare")
     (panel,) = window.docks["Compare"].findChildren(ComparePanel)
@@ -92,3 +113,42 @@ def test_one_occasion_is_told_what_to_do(book: Path, open_window: Open) -> None:
     (panel,) = window.docks["Compare"].findChildren(ComparePanel)
     assert not panel.run.isEnabled()
     assert panel.page.toPlainText().startswith("Photograph and examine the stone on two occasions")
+
+
+def test_keys_choose_the_view_and_go_from_mark_to_mark(compared: ComparePanel, qtbot: Any) -> None:
+    pictures = compared.pictures
+    for key, view in zip("1234", VIEWS, strict=True):
+        qtbot.keyClick(pictures, key)
+        assert pictures.view == compared.view.currentText() == view
+    with qtbot.waitSignals(
+        [pictures.clicked] * 3, check_params_cbs=[lambda at, n=n: at == n for n in (0, 1, 0)]
+    ):
+        for key in (Qt.Key.Key_PageDown, Qt.Key.Key_PageDown, Qt.Key.Key_PageUp):
+            qtbot.keyClick(pictures, key)
+
+
+def test_what_is_kept_is_raised_in_the_review(compared: ComparePanel, open_window: Open) -> None:
+    bench = compared._bench
+    assert bench.book is not None
+    assert bench.stone is not None
+    bench.choose(bench.stone, "after")
+    compared.keep.click()
+    (kept,) = bench.book.comparisons(bench.stone)
+    assert not compared.keep.isEnabled()
+    assert f"Kept in the book by {kept.by}" in compared.page.toPlainText()
+    assert bench.review is not None
+    assert bench.review.current is not None
+    first = bench.review.differing[bench.review.current.number]
+    assert first.says == "only after the work: possible damage"
+
+
+def test_the_book_is_searched_for_the_stone_in_photographs(compared: ComparePanel, qtbot: Any) -> None:
+    book = compared._bench.opened
+    files = [p.path for p in book.photographs(book.stones()[0], occasion="after")]
+    compared.search(book, files)
+    qtbot.waitUntil(lambda: "The photographs are most like" in compared.page.toPlainText(), timeout=120_000)
+    text = compared.page.toPlainText()
+    assert text.index("lid-5 (after): strongly consistent with the same stone") < text.index(
+        "Possible damage"
+    )
+    assert "This is no proof" in text

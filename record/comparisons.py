@@ -1,0 +1,190 @@
+"""Comparisons of two occasions as kept in the book; the review raises what they show on one day only."""
+
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import Connection, RowMapping, Select, insert, or_, select
+
+from setstone import __version__
+from setstone.record import schema
+from setstone.record.clock import now
+from setstone.record.convert import from_json, to_json
+from setstone.record.entries import ComparisonEntry, ComparisonResult, ExaminationEntry, Seen, StoneEntry
+from setstone.record.inventory import stone_of_id
+from setstone.record.journal import note
+from setstone.record.store import Store, new_id
+from setstone.record.text import operator
+
+if TYPE_CHECKING:
+    from setstone.record.changing import Comparison
+
+_k = schema.comparisons.c
+_before, _after = schema.examinations.alias("before"), schema.examinations.alias("after")
+
+
+def keep_comparison(book: Store, found: "Comparison", *, by: str) -> ComparisonEntry:
+    """Keep what comparing two occasions has shown.
+
+    What was kept before stays. The same result by the same setstone is kept once.
+
+    Parameters
+    ----------
+    found : Comparison
+    by : str
+        Who compared.
+
+    Returns
+    -------
+    ComparisonEntry
+
+    Raises
+    ------
+    BookError
+        When nobody is named.
+    """
+    by = operator(by, required=True)
+    at = now()
+    before, after = found.both.before, found.both.after
+    result = _result(found)
+    with book.atomic() as connection:
+        known = _of_two(connection, before.id, after.id)
+        if known is not None and (known.result, known.version) == (result, __version__):
+            return known
+        made = connection.execute(
+            insert(schema.comparisons).values(
+                before_id=before.id,
+                after_id=after.id,
+                version=__version__,
+                result=to_json(result),
+                by=by,
+                at=at,
+            )
+        )
+        kept = _entry(connection.execute(_query().where(_k.id == new_id(made))).mappings().one())
+        stone = stone_of_id(connection, before.stone_id)
+        note(
+            connection,
+            at,
+            by,
+            "compare",
+            stone.full_name,
+            stone_id=stone.id,
+            after={
+                "before": _photographs(before),
+                "after": _photographs(after),
+                "residual, µm": result.residual_um,
+                "seen on one day only": [_told(kept, one) for one in result.seen if one.differs],
+            },
+        )
+    return kept
+
+
+def comparisons(book: Store, stone: StoneEntry) -> tuple[ComparisonEntry, ...]:
+    """Read the comparisons kept of a stone, oldest first.
+
+    Parameters
+    ----------
+    stone : StoneEntry
+
+    Returns
+    -------
+    tuple of ComparisonEntry
+    """
+    with book.snapshot() as connection:
+        rows = connection.execute(_query().where(_before.c.stone_id == stone.id).order_by(_k.id)).mappings()
+        return tuple(map(_entry, rows))
+
+
+def comparison_kept(book: Store, before: ExaminationEntry, after: ExaminationEntry) -> ComparisonEntry | None:
+    """Read the comparison of two examinations that was kept last; None without one."""
+    with book.snapshot() as connection:
+        return _of_two(connection, before.id, after.id)
+
+
+def differing(book: Store, entry: ExaminationEntry) -> dict[int, Seen]:
+    """Tell which candidates of an examination were not seen on the other day it was last compared with.
+
+    Parameters
+    ----------
+    entry : ExaminationEntry
+
+    Returns
+    -------
+    dict of int to Seen
+        By number.
+    """
+    of_it = or_(_k.before_id == entry.id, _k.after_id == entry.id)
+    with book.snapshot() as connection:
+        row = connection.execute(_query().where(of_it).order_by(_k.id.desc()).limit(1)).mappings().first()
+    if row is None:
+        return {}
+    kept = _entry(row)
+    return {
+        one.number: one
+        for one in kept.result.seen
+        if one.differs and one.of_after == (kept.after_id == entry.id)
+    }
+
+
+def state_of_comparison(entry: ComparisonEntry) -> dict[str, object]:
+    """Say what a comparison has shown in plain values, for the versions of a record."""
+    residual = entry.result.residual_um
+    return {
+        "before": entry.before,
+        "after": entry.after,
+        "turned": f"{entry.result.turned_deg:.1f}°",
+        "residual": None if residual is None else f"{residual:.0f} µm",
+        "seen on one day only": [_told(entry, one) for one in entry.result.seen if one.differs],
+        "setstone": entry.version,
+        "by": entry.by,
+        "at": entry.at.isoformat(),
+    }
+
+
+def _result(found: "Comparison") -> ComparisonResult:
+    registration = found.both.registration
+    return ComparisonResult(
+        after_to_before=tuple(tuple(map(float, row)) for row in registration.matrix),
+        turned_deg=float(registration.turned_deg),
+        residual_um=None if found.residual_um is None else float(found.residual_um),
+        seen=tuple(
+            Seen(
+                one.entry.number,
+                bool(one.change.of_after),
+                str(one.change.where),
+                bool(one.change.possible_damage),
+                one.says,
+            )
+            for one in found.changed
+        ),
+    )
+
+
+def _photographs(entry: ExaminationEntry) -> dict[str, str | None]:
+    return {"occasion": entry.occasion, "white": entry.white, "blue": entry.blue}
+
+
+def _told(entry: ComparisonEntry, one: Seen) -> str:
+    return f"{one.number}, {entry.after if one.of_after else entry.before}: {one.says}"
+
+
+def _query() -> Select[Any]:
+    return (
+        select(
+            schema.comparisons,
+            _before.c.stone_id,
+            _before.c.occasion.label("before"),
+            _after.c.occasion.label("after"),
+        )
+        .join(_before, _before.c.id == _k.before_id)
+        .join(_after, _after.c.id == _k.after_id)
+    )
+
+
+def _of_two(connection: Connection, before_id: int, after_id: int) -> ComparisonEntry | None:
+    newest = _query().where(_k.before_id == before_id, _k.after_id == after_id).order_by(_k.id.desc())
+    row = connection.execute(newest.limit(1)).mappings().first()
+    return None if row is None else _entry(row)
+
+
+def _entry(row: RowMapping) -> ComparisonEntry:
+    return ComparisonEntry(**{**row, "result": from_json(row["result"], ComparisonResult)})

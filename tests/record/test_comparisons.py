@@ -1,0 +1,76 @@
+"""Comparisons kept in the book: of which photographs, by whom; one made again is added, none is lost."""
+
+import pytest
+from made_up import comparison, examination, line
+from sqlalchemy import delete
+
+from setstone import __version__
+from setstone.measure.changes import Where
+from setstone.record import schema
+from setstone.record.book import Book
+from setstone.record.entries import ExaminationEntry, StoneEntry
+from setstone.record.errors import BookError
+
+
+@pytest.fixture
+def two(book: Book, stone: StoneEntry) -> tuple[ExaminationEntry, ExaminationEntry]:
+    """A stone examined before and after, where a third line is new."""
+    return tuple(
+        book.save_examination(
+            stone, examination(*map(line, at)), occasion=occasion, white=None, blue=None, by="Ada"
+        )
+        for occasion, at in (("before", (250, 400)), ("after", (250, 400, 500)))
+    )  # type: ignore[return-value]
+
+
+SEEN = (Where.BOTH, Where.UNKNOWN, Where.AFTER)
+Two = tuple[ExaminationEntry, ExaminationEntry]
+
+
+def test_what_was_kept_is_read_again(book: Book, stone: StoneEntry, two: Two) -> None:
+    kept = book.keep_comparison(comparison(*two, *SEEN), by="Bea")
+    assert book.comparisons(stone) == (kept,)
+    assert book.comparison_kept(*two) == kept
+    assert (kept.before, kept.after, kept.by, kept.version) == ("before", "after", "Bea", __version__)
+    assert kept.result.residual_um == 3.0
+    assert [one.where for one in kept.result.seen] == ["in both", "not comparable", "only after"]
+    told = book.journal(stone)[-1]
+    assert told.action == "compare"
+    assert told.after is not None
+    assert told.after["after"] == {"occasion": "after", "white": None, "blue": None}
+    assert told.after["seen on one day only"] == ["3, after: only after the work: possible damage"]
+
+
+def test_the_same_is_kept_once_and_another_result_is_added(book: Book, stone: StoneEntry, two: Two) -> None:
+    first = book.keep_comparison(comparison(*two, *SEEN), by="Ada")
+    assert book.keep_comparison(comparison(*two, *SEEN), by="Bea") == first
+    second = book.keep_comparison(comparison(*two, *SEEN, residual_um=5.0), by="Bea")
+    assert book.comparisons(stone) == (first, second)
+    with pytest.raises(BookError, match="cannot be changed or removed"), book.atomic() as connection:
+        connection.execute(delete(schema.comparisons))
+
+
+def test_nobody_compares_without_a_name(book: Book, two: Two) -> None:
+    with pytest.raises(BookError):
+        book.keep_comparison(comparison(*two, *SEEN), by="")
+
+
+def test_what_differs_is_told_of_its_own_examination_only(book: Book, stone: StoneEntry, two: Two) -> None:
+    book.keep_comparison(comparison(*two, *SEEN), by="Ada")
+    before, after = two
+    assert {n: one.says for n, one in book.differing(after).items()} == {
+        3: "only after the work: possible damage"
+    }
+    assert book.differing(before) == {}
+    again = book.save_examination(
+        stone, after.result, occasion="after", white=None, blue=None, by="Ada"
+    )  # its numbers may mean something else
+    assert book.differing(again) == {}
+
+
+def test_a_comparison_is_part_of_the_record_that_is_signed(book: Book, stone: StoneEntry, two: Two) -> None:
+    book.sign(stone, by="Ada")
+    kept = book.keep_comparison(comparison(*two, *SEEN), by="Ada")
+    assert book.progress()[0].signature is None
+    (new,) = book.difference(stone)
+    assert (new.of, new.before, new.after["residual"]) == (f"comparison {kept.id}", None, "3 µm")
