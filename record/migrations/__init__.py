@@ -7,4 +7,4 @@ is brought up to date, `setstone.record.upgrading` copies its database.
 
 #: The revision this version of setstone works with. Kept here so that opening an up-to-date book need not
 #: load Alembic, which takes longer than all the rest.
-LATEST = "0010"
+LATEST = "0011"
