@@ -453,6 +453,7 @@ ONLY_GROW = frozenset(
         "calibration_photographs",
         "calibrations",
         "candidates",
+        "comparisons",
         "decisions",
         "examinations",
         "facts",
