@@ -2,19 +2,20 @@
 
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from html import escape, unescape
+from pathlib import Path
 
 from setstone.annotate.handout import render
 from setstone.annotate.package import layout
 from setstone.annotate.package.noted import noted
-from setstone.annotate.package.places import places_of
+from setstone.annotate.package.places import object_copy, places_of
 from setstone.annotate.package.statement import Copy, statement
 from setstone.annotate.package.writing import Leaving
 from setstone.annotate.redaction import names_in, without_names
-from setstone.annotate.sheet import OccasionSheet, PictureSheet, StoneSheet
+from setstone.annotate.sheet import StoneSheet
 from setstone.annotate.texts import Texts
 
 _WHAT = {
@@ -84,11 +85,21 @@ def contents_of(
         places = places_of(sheet.stone, occasion.examination, picture, originals=leaving.originals)
         files += [places.photograph, places.picture, places.overlay, places.findings, places.ome]
         copies[picture.photograph.sha256] = Copy(places.photograph, "", unaltered=leaving.originals)
+    whole = None
+    if (of_object := sheets[0].object_picture) is not None:
+        name, _ = object_copy(of_object, originals=leaving.originals)
+        files.append(name)
+        whole = Copy(name, "", unaltered=leaving.originals)
     page = render(shown, texts, made=made, workshop=workshop)
     typed = unescape(page) + json.dumps(
-        statement(shown, copies, workshop=workshop, made=made), ensure_ascii=False
+        statement(shown, copies, whole=whole, workshop=workshop, made=made), ensure_ascii=False
     )
-    notes = _notes(pictures)
+    photographs = {
+        f"{s.stone.position} {o.examination.occasion}, {p.lamp}": p.photograph.path for s, o, p in pictures
+    }
+    if of_object is not None:
+        photographs["the object as a whole"] = of_object.photograph.path
+    notes = _notes(photographs)
     return Contents(
         page=page,
         files=tuple(sorted(set(files))),
@@ -146,14 +157,13 @@ def _list(sentences: Sequence[str]) -> str:
     return f"<ul>{''.join(f'<li>{escape(sentence)}</li>' for sentence in sentences)}</ul>"
 
 
-def _notes(pictures: Sequence[tuple[StoneSheet, OccasionSheet, PictureSheet]]) -> list[str]:
+def _notes(photographs: Mapping[str, Path]) -> list[str]:
     """Say what is noted in which photographs: a sentence for those with the same notes."""
     alike: dict[tuple[str, ...], list[str]] = {}
-    for sheet, occasion, picture in pictures:
-        label = f"{sheet.stone.position} {occasion.examination.occasion}, {picture.lamp}"
-        alike.setdefault(noted(picture.photograph.path.read_bytes()), []).append(label)
+    for label, path in photographs.items():
+        alike.setdefault(noted(path.read_bytes()), []).append(label)
     return [
-        f"What the camera noted in {_listed(labels, len(pictures))}: {', '.join(kinds) or 'nothing that is known'}."
+        f"What the camera noted in {_listed(labels, len(photographs))}: {', '.join(kinds) or 'nothing that is known'}."
         for kinds, labels in alike.items()
     ]
 

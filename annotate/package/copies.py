@@ -33,6 +33,11 @@ _PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 _SOI, _EOI, _SOS, _APP0, _APP15, _COM = 0xD8, 0xD9, 0xDA, 0xE0, 0xEF, 0xFE
 
 
+def kind_of_file(data: bytes) -> str:
+    """Tell a JPEG and a PNG by their first bytes; empty for any other file."""
+    return "JPEG" if data.startswith(b"\xff\xd8") else "PNG" if data.startswith(_PNG_SIGNATURE) else ""
+
+
 def stripped(data: bytes, kind: str) -> bytes:
     """Take the metadata out of a file; the pixels it decodes to are the same.
 

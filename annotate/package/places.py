@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 
 from setstone.annotate.files import safe_stem
-from setstone.annotate.package.copies import STRIPPED
+from setstone.annotate.package.copies import STRIPPED, kind_of_file, stripped
 from setstone.annotate.package.layout import FINDINGS, OME, OVERLAYS, PHOTOGRAPHS, PICTURES
-from setstone.annotate.sheet import PictureSheet
+from setstone.annotate.sheet import ObjectPicture, PictureSheet
 from setstone.record.entries import ExaminationEntry, StoneEntry
 
 
@@ -42,3 +42,15 @@ def places_of(
         findings=f"{FINDINGS}/{name}.jsonld",
         ome=ome,
     )
+
+
+def object_copy(picture: ObjectPicture, *, originals: bool) -> tuple[str, bytes]:
+    """Name the photograph of the object as a whole, and return what leaves: it, a copy, or else the picture shown."""
+    path = picture.photograph.path
+    data = path.read_bytes()
+    if originals:
+        return f"{PHOTOGRAPHS}/object{path.suffix}", data
+    kind = kind_of_file(data)
+    if kind in STRIPPED:
+        return f"{PHOTOGRAPHS}/object{path.suffix}", stripped(data, kind)
+    return f"{PHOTOGRAPHS}/object.jpg", picture.jpeg

@@ -36,7 +36,12 @@ class Copy:
 
 
 def statement(
-    sheets: Sequence[StoneSheet], copies: Mapping[str, Copy], *, workshop: str, made: datetime
+    sheets: Sequence[StoneSheet],
+    copies: Mapping[str, Copy],
+    *,
+    whole: Copy | None = None,
+    workshop: str,
+    made: datetime,
 ) -> dict[str, Any]:
     """Gather what is stated; it fits ``templates/readings.schema.json``.
 
@@ -46,6 +51,8 @@ def statement(
         Stones of one object, as they leave the house.
     copies : mapping of str to Copy
         By SHA-256 of the original.
+    whole : Copy, optional
+        Of the photograph of the object.
     workshop : str
     made : datetime
         Aware.
@@ -61,6 +68,7 @@ def statement(
         "made": made.isoformat(),
         "workshop": workshop,
         "object": sheets[0].stone.object_name,
+        "photograph": _whole(sheets, whole),
         "facts": [_fact(fact) for fact in sheets[0].object_facts],
         "stones": [_stone(sheet, copies) for sheet in sheets],
     }
@@ -85,6 +93,26 @@ def _moments(sheet: StoneSheet) -> Iterator[datetime]:
     if sheet.version is not None:
         for signed in sheet.version.signatures:
             yield signed.at
+
+
+def _whole(sheets: Sequence[StoneSheet], copy: Copy | None) -> dict[str, Any] | None:
+    picture = sheets[0].object_picture
+    if picture is None or copy is None:
+        return None
+    places = ((sheet.stone.position, picture.photograph.places.get(sheet.stone.id)) for sheet in sheets)
+    return {
+        **_file(picture.photograph.sha256, copy),
+        "places": [{"stone": stone, "x": at[0], "y": at[1]} for stone, at in places if at is not None],
+    }
+
+
+def _file(original_sha256: str, copy: Copy) -> dict[str, Any]:
+    return {
+        "original_sha256": original_sha256,
+        "file": copy.file,
+        "file_sha256": copy.sha256,
+        "unaltered": copy.unaltered,
+    }
 
 
 def _stone(sheet: StoneSheet, copies: Mapping[str, Copy]) -> dict[str, Any]:
@@ -134,10 +162,7 @@ def _photograph(picture: PictureSheet, copy: Copy) -> dict[str, Any]:
     return {
         "light": picture.lamp,
         "taken": None if taken is None else taken.isoformat(),
-        "original_sha256": picture.photograph.sha256,
-        "file": copy.file,
-        "file_sha256": copy.sha256,
-        "unaltered": copy.unaltered,
+        **_file(picture.photograph.sha256, copy),
     }
 
 

@@ -19,7 +19,7 @@ from setstone.annotate.package.annotations import annotation_page
 from setstone.annotate.package.bag import close_bag, digest_of, pieces
 from setstone.annotate.package.copies import stripped
 from setstone.annotate.package.key import WorkshopKey
-from setstone.annotate.package.places import places_of
+from setstone.annotate.package.places import object_copy, places_of
 from setstone.annotate.package.regions import Found, findings_on, girdle_on
 from setstone.annotate.package.statement import Copy, latest_entry, statement
 from setstone.annotate.pdf import paper_named, pdf_of
@@ -176,12 +176,18 @@ def _fill(
     for sheet in sheets:
         tell(sheet.stone.position)
         for occasion in sheet.occasions:
-            for picture in occasion.pictures:
-                tell(f" {occasion.examination.occasion}, {picture.lamp}")
-                copies[picture.photograph.sha256] = _put(
-                    folder, sheet.stone, occasion.examination, picture, texts, leaving
+            for shown in occasion.pictures:
+                tell(f" {occasion.examination.occasion}, {shown.lamp}")
+                copies[shown.photograph.sha256] = _put(
+                    folder, sheet.stone, occasion.examination, shown, texts, leaving
                 )
-    _write_json(folder / layout.READINGS, statement(sheets, copies, workshop=workshop, made=now))
+    whole = None
+    if (picture := sheets[0].object_picture) is not None:
+        name, content = object_copy(picture, originals=leaving.originals)
+        _write(folder / name, content)
+        whole = Copy(name, digest_of([content]), unaltered=leaving.originals)
+    said = statement(sheets, copies, whole=whole, workshop=workshop, made=now)
+    _write_json(folder / layout.READINGS, said)
     schema = files("setstone.annotate").joinpath("templates", "readings.schema.json").read_bytes()
     _write(folder / layout.SCHEMA, schema)
 

@@ -98,6 +98,9 @@ def fill(book: Book, make: SimpleNamespace, folder: Path, words: str = "") -> St
     stone = book.add_stone(
         book.add_object(words or "Presentation snuff box"), words or "lid-3", claimed_as=words
     )
+    (folder / "object.jpg").write_bytes(noted_jpeg(noise(120, 160)))
+    book.picture_object(book.objects()[-1], folder / "object.jpg", by=PERSON)
+    book.place_stone(stone, (0.25, 0.5), by=PERSON)
     (folder / "white.jpg").write_bytes(noted_jpeg(noise()))
     (folder / "blue.png").write_bytes(noted_png(noise(300, 200)))
     tifffile.imwrite(
@@ -207,6 +210,10 @@ def test_readings_fit_their_schema(written: Path) -> None:
     schema = json.loads((written / "data/readings.schema.json").read_text())
     jsonschema.Draft202012Validator.check_schema(schema)
     jsonschema.validate(said, schema, jsonschema.Draft202012Validator)
+    whole = said["photograph"]
+    assert whole["places"] == [{"stone": "lid-3", "x": 0.25, "y": 0.5}]
+    content = (written / whole["file"]).read_bytes()
+    assert hashlib.sha256(content).hexdigest() == whole["file_sha256"] != whole["original_sha256"]
     (stone,) = said["stones"]
     assert (stone["comparison"]["before"], stone["comparison"]["after"]) == ("before", "after")
     assert stone["comparison"]["not_compared_because"] is None  # the same picture
@@ -486,6 +493,8 @@ def test_originals_and_names_leave_where_the_workshop_says_so(
                 content = archive.read(f"all/{photograph['file']}")
                 assert hashlib.sha256(content).hexdigest() == photograph["original_sha256"]
                 assert photograph["unaltered"]
+        whole = archive.read(f"all/{said['photograph']['file']}")
+        assert hashlib.sha256(whole).hexdigest() == said["photograph"]["original_sha256"]
         assert said["stones"][0]["readings"][0]["by"] == PERSON
         jsonschema.validate(said, json.loads(archive.read("all/data/readings.schema.json")))
 
@@ -516,12 +525,14 @@ def test_the_preview_says_what_is_taken_out_and_what_stays_in(
     told = gathered(workshop, Leaving())
     assert told.taken_out[0] == f"Names of those who did the work: {PERSON}."
     notes = " ".join(told.taken_out)
-    assert "lid-3 before, white: place, names, serial numbers, comments." in notes
+    assert "lid-3 before, white; the object as a whole: place, names, serial numbers, comments." in notes
     assert PERSON not in told.page
     assert PERSON not in " ".join(told.stays_in)
     told = gathered(workshop, Leaving(names=True, originals=True))
     assert not told.taken_out
-    assert "lid-3 before, white: place, names, serial numbers" in " ".join(told.stays_in)
+    assert "lid-3 before, white; the object as a whole: place, names, serial numbers" in " ".join(
+        told.stays_in
+    )
     assert PERSON in told.page
     with Book.create(tmp_path / "book", workshop=HOSTILE) as book:
         fill(book, make, tmp_path, f"as {PERSON} says")
