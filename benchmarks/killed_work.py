@@ -31,7 +31,9 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         template = Path(name) / "template"
         make(template)
-        print("| work | kills | within the work | pieces told as done | lost | half |\n|---|---|---|---|---|---|")
+        print(
+            "| work | kills | within the work | pieces told as done | lost | half |\n|---|---|---|---|---|---|"
+        )
         for work in ALL:
             longest, _, _ = trial(template, work, after=None)
             tries = [trial(template, work, after=float(t)) for t in chance.uniform(0, longest, kills)]
