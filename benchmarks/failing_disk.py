@@ -22,6 +22,7 @@ from pathlib import Path
 from work_to_harm import ALL, Work, make
 
 from setstone.annotate.errors import AnnotateError
+from setstone.capture.errors import PhotographError
 from setstone.record.errors import BookError
 
 #: What a full disk answers goes on; a broken sector answers once.
@@ -107,7 +108,7 @@ def _child(folder: Path, work: Work, error: str, number: int, times: int, writer
     if trouble is None:
         return DONE if has_failed else UNHARMED
     if (
-        isinstance(trouble, BookError | AnnotateError)
+        isinstance(trouble, BookError | AnnotateError | PhotographError)
         and str(trouble).endswith(".")
         and "\n" not in str(trouble)
     ):
