@@ -459,12 +459,14 @@ ONLY_GROW = frozenset(
         "facts",
         "journal",
         "light_references",
+        "object_photographs",
         "reading_findings",
         "reading_withdrawals",
         "readings",
         "redrawings",
         "remarks",
         "signatures",
+        "stone_places",
         "work",
     }
 )
