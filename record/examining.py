@@ -1,19 +1,22 @@
 """Examine stones of the book: their photographs in, examinations kept.
 
-Many stones are measured by several processes side by side; the book is read and written by this one alone.
+Many stones are measured by several processes side by side, here or on a cluster; the book is read and written by
+this one alone.
 """
 
+import contextlib
 import multiprocessing
 import os
 import signal
 import threading
 from collections import deque
-from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Generator, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
 from multiprocessing.synchronize import Event
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import cv2
 
@@ -26,15 +29,17 @@ from setstone.measure.examine import examine
 from setstone.measure.label import parse_length
 from setstone.measure.scale import Scale
 from setstone.measure.spots import undimmed
+from setstone.record.cluster import on_cluster
 from setstone.record.entries import ExaminationEntry, PhotographEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.examinations import save_examination
 from setstone.record.occasions import occasions, spelt
 from setstone.record.photographs import photographs, stored_pixels
+from setstone.record.progress import progress as how_far
 from setstone.record.series import Series, claimed_index, measured_depths, series_of
 from setstone.record.setups import calibrated_scale
 from setstone.record.store import Store
-from setstone.record.text import operator
+from setstone.record.text import key, operator
 from setstone.record.vocabulary import OCCASIONS
 
 #: Relative standard uncertainty taken for a scale that came without one (common practice, no source).
@@ -42,6 +47,11 @@ _U_WITHOUT = 0.005
 
 #: A further process takes as long to start as two examinations last, and half a gigabyte of memory.
 _STONES_PER_WORKER, _MOST_WORKERS = 4, 8
+
+_KILLED = (
+    "Its examination was ended by the system, most likely because memory ran out; "
+    "close other programs and examine it again."
+)
 
 # Spawned: a copy of a process that runs threads, as a window does, may hang.
 _SPAWN = multiprocessing.get_context("spawn")
@@ -112,6 +122,16 @@ def examine_stone(
     return _keep(book, stone, order, _measured(order, progress=progress), by)
 
 
+def to_examine(book: Store, occasion: str = "") -> Sequence[tuple[StoneEntry, str]]:
+    """List what is photographed and not examined since: stones and occasions, or those of one occasion."""
+    return [
+        (row.stone, open_)
+        for row in how_far(book)
+        for open_ in row.to_examine
+        if not occasion or key(open_) == key(occasion)
+    ]
+
+
 @dataclass(frozen=True)
 class Outcome:
     """What became of one stone.
@@ -138,6 +158,7 @@ def examine_stones(
     by: str,
     progress: Tell | None = None,
     workers: int | None = None,
+    cluster: str = "",
 ) -> Generator[Outcome, None, None]:
     """Examine many stones and keep each result as it comes; a stone that fails does not stop the others.
 
@@ -156,18 +177,28 @@ def examine_stones(
     workers : int, optional
         Processes that measure side by side. When not given one for each processor, fewer for few stones. A
         script that has several must begin its work under ``if __name__ == "__main__":``.
+    cluster : str, optional
+        Address of the scheduler of a Dask cluster that measures instead, such as ``"tcp://host:8786"``. Each
+        photograph is sent to it; its workers need setstone, and not the book.
 
     Yields
     ------
     Outcome
         Closing the generator ends the work.
+
+    Raises
+    ------
+    BookError
+        When the cluster cannot be reached, or is lost meanwhile; what was yielded is kept.
     """
     by = operator(by, required=True)
     tell = progress or (lambda _text: None)
     if workers is None:
         workers = min(os.cpu_count() or 1, len(stones) // _STONES_PER_WORKER, _MOST_WORKERS)
     orders = (_order_or_why_not(book, stone, when, scale, bar_length_um) for stone, when in stones)
-    if workers > 1:
+    if cluster:
+        results = _far_away(orders, cluster)
+    elif workers > 1:
         results = _side_by_side(orders, workers)
     else:
         results = _one_by_one(orders, lambda step: tell(f" {step}"))
@@ -199,6 +230,25 @@ class _Order:
     #: Where a photograph is a focus stack whose step is known.
     series: Mapping[LampName, Series]
     index: Index | None
+
+    def photographs(self) -> Iterator[PhotographEntry]:
+        """All it measures, the frames of stacks too."""
+        yield from (p for p in (self.white, self.blue) if p is not None)
+        for series in self.series.values():
+            yield from series.frames
+
+    def moved(self, folder: Path, there: Collection[str]) -> "_Order":
+        """The same with those photographs in another folder, under their SHA-256."""
+
+        def at(entry: PhotographEntry) -> PhotographEntry:
+            return replace(entry, path=folder / entry.sha256) if entry.sha256 in there else entry
+
+        return replace(
+            self,
+            white=self.white and at(self.white),
+            blue=self.blue and at(self.blue),
+            series={name: replace(s, frames=tuple(map(at, s.frames))) for name, s in self.series.items()},
+        )
 
 
 #: A result, or in a sentence why there is none.
@@ -296,10 +346,13 @@ def _keep(book: Store, stone: StoneEntry, order: _Order, result: Examination, by
 
 def _one_by_one(orders: Iterator[_Order | str], progress: Tell) -> _Results:
     for order in orders:
-        try:
-            yield order, order if isinstance(order, str) else _measured(order, progress=progress)
-        except (BookError, MeasurementError) as error:
-            yield order, str(error)
+        yield order, _measured_or_why_not(order, progress=progress)
+
+
+def _far_away(orders: Iterator[_Order | str], address: str) -> _Results:
+    killed: Examination | str = _KILLED
+    pieces = ((order, _files(order)) for order in orders)
+    yield from on_cluster(address, _measured_there, pieces, killed=killed)
 
 
 def _side_by_side(orders: Iterator[_Order | str], workers: int) -> _Results:
@@ -325,10 +378,7 @@ def _side_by_side(orders: Iterator[_Order | str], workers: int) -> _Results:
                 except BrokenProcessPool:
                     pool.shutdown()
                     pool = _pool(workers, ended)
-                    result = (
-                        "Its examination was ended by the system, most likely because memory ran out; "
-                        "close other programs and examine it again."
-                    )
+                    result = _KILLED
                 running = deque((other, _started(pool, other)) for other, _ in running)
             yield order, result
     finally:
@@ -371,20 +421,55 @@ def _unless_ended(_step: str) -> None:
 
 def _started(pool: ProcessPoolExecutor, order: _Order | str) -> Future[Examination | str]:
     try:
-        return pool.submit(_measured_or_why_not, order)
+        return pool.submit(_measured_or_why_not, order, threads=1)
     except BrokenProcessPool as error:
         broken: Future[Examination | str] = Future()
         broken.set_exception(error)
         return broken
 
 
-def _measured_or_why_not(order: _Order | str) -> Examination | str:
+def _measured_or_why_not(
+    order: _Order | str, *, progress: Tell = _unless_ended, threads: int = 2
+) -> Examination | str:
     if isinstance(order, str):
         return order
+    stopped: list[BaseException] = []
+
+    def step(text: str) -> None:
+        try:
+            progress(text)
+        except BaseException as error:
+            stopped.append(error)
+            raise
+
     try:
-        return _measured(order, progress=_unless_ended, threads=1)
+        return _measured(order, progress=step, threads=threads)
     except (BookError, MeasurementError) as error:
         return str(error)
+    except Exception as error:
+        if error in stopped:
+            raise
+        # No photograph, whatever is in it, ends the work on the others.
+        return f"setstone met a fault of its own ({type(error).__name__}: {error}); the book is unharmed, please report it."
+
+
+def _files(order: _Order | str) -> dict[str, bytes]:
+    """The photographs an order needs, by SHA-256; one that cannot be read is missed where it is measured."""
+    files = {}
+    for entry in () if isinstance(order, str) else order.photographs():
+        with contextlib.suppress(OSError):
+            files[entry.sha256] = entry.path.read_bytes()
+    return files
+
+
+def _measured_there(order: _Order | str, files: Mapping[str, bytes]) -> Examination | str:
+    """Measure where the book is not, from the photographs that came along."""
+    if isinstance(order, str):
+        return order
+    with TemporaryDirectory(prefix="setstone-") as folder:
+        for sha256, data in files.items():
+            Path(folder, sha256).write_bytes(data)
+        return _measured_or_why_not(order.moved(Path(folder), files), progress=lambda _step: None, threads=1)
 
 
 def _file_scale(entry: PhotographEntry) -> Scale | None:

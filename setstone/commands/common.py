@@ -125,9 +125,10 @@ def progress(total: int) -> Iterator[Callable[[str], None]]:
         yield lambda text: None if text.startswith(" ") else typer.echo(text, err=True)
         return
     from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    left = (TimeRemainingColumn(compact=True, elapsed_when_finished=True), TextColumn("left"))
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), *left)
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("", total=total)
         begun = ""

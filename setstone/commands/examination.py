@@ -37,8 +37,16 @@ def register(app: typer.Typer) -> None:
 
 def examine(
     stones: Annotated[
-        list[str] | None, typer.Argument(metavar="[STONE...]", help="Which stones.", show_default="all")
+        list[str] | None,
+        typer.Argument(
+            metavar="[STONE...]",
+            help="Which stones.",
+            show_default="all photographed since they were last examined",
+        ),
     ] = None,
+    again: Annotated[
+        bool, typer.Option(help="Where no stone is named: also those examined already.")
+    ] = False,
     occasion: OccasionOption = "",
     um_per_px: Annotated[
         float | None, typer.Option(help="Scale: micrometres per pixel.", min=0.001, max=10000)
@@ -46,38 +54,50 @@ def examine(
     bar_length: Annotated[
         str, typer.Option(help="Length printed at the scale bar when it cannot be read: '1 mm', '500 µm'.")
     ] = "",
+    cluster: Annotated[
+        str,
+        typer.Option(
+            metavar="ADDRESS", help="Measure on a Dask cluster: its scheduler, such as tcp://host:8786."
+        ),
+    ] = "",
     by: ByOption = LOGIN,
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
     """Examine stones: scale, girdle, candidate fissures and inclusions, colour.
 
-    A stone that cannot be examined is named; the others go on. Many stones are measured side by side.
+    A stone that cannot be examined is named; the others go on. Many stones are measured side by side. Each is kept as
+    it is done: stopped in whatever way, the same command goes on with the rest.
 
     Example: setstone examine lid-3 --bar-length "1 mm"
     """
     from setstone.commands import as_json as j
     from setstone.commands import screen
-    from setstone.record.entries import ExaminationEntry, StoneEntry
-    from setstone.record.examining import examine_stones, given_length, given_scale
+    from setstone.record.entries import StoneEntry
+    from setstone.record.examining import examine_stones, given_length, given_scale, to_examine
 
     scale = None if um_per_px is None else given_scale(um_per_px)
     bar_length_um = given_length(bar_length) if bar_length else None
-    done: list[tuple[StoneEntry, ExaminationEntry]] = []
-    failed: list[tuple[StoneEntry, str]] = []
     with open_book(book) as opened:
-        chosen = [opened.stone(s) for s in stones] if stones else list(opened.stones())
+        if stones or again:
+            named = [opened.stone(s) for s in stones] if stones else opened.stones()
+            chosen: Sequence[tuple[StoneEntry, str | None]] = [(stone, occasion or None) for stone in named]
+        else:
+            chosen = to_examine(opened, occasion)
         with progress(len(chosen)) as tell:
             outcomes = list(
                 examine_stones(
                     opened,
-                    [(stone, occasion or None) for stone in chosen],
+                    chosen,
                     scale=scale,
                     bar_length_um=bar_length_um,
                     by=by,
                     progress=tell,
+                    cluster=cluster,
                 )
             )
+    if not chosen:
+        typer.echo("Nothing to examine; name stones, or say --again, to examine them anew.", err=True)
     done = [(outcome.stone, outcome.entry) for outcome in outcomes if outcome.entry is not None]
     failed = [(outcome.stone, outcome.error) for outcome in outcomes if outcome.entry is None]
     show(

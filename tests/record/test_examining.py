@@ -25,7 +25,7 @@ from setstone.record import examining
 from setstone.record.book import Book
 from setstone.record.entries import StoneEntry
 from setstone.record.errors import BookError
-from setstone.record.examining import examine_stone, examine_stones, given_scale
+from setstone.record.examining import examine_stone, examine_stones, given_scale, to_examine
 from setstone.record.vocabulary import FindingKind, Verdict
 from setstone.sample_images import sample_stones
 
@@ -276,3 +276,66 @@ def test_a_worker_stops_at_the_next_step_once_the_work_is_ended(
     order = examining._order(book, stone, None, None, None)
     with pytest.raises(examining._EndedError):
         examining._measured_or_why_not(order)
+
+
+def test_a_fault_on_one_photograph_does_not_stop_the_others(
+    book: Book, stone: StoneEntry, paint: Paint, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    faults = [ZeroDivisionError("of nothing")]
+
+    def examine(*_: object, **__: object) -> object:
+        if faults:
+            raise faults.pop()
+        return made_up(line(300))
+
+    monkeypatch.setattr(examining, "examine", examine)
+    other = book.add_stone(book.objects()[0], "lid-4", by="Ada")
+    for one in (stone, other):
+        book.add_photograph(one, paint(GOLD, f"of stone {10**one.id}.png"))
+    failed, good = examine_stones(book, [(stone, None), (other, None)], by="Ada", workers=1)
+    assert "a fault of its own (ZeroDivisionError: of nothing)" in failed.error
+    assert good.entry is not None
+
+
+#: Measures with nothing, and is killed as the turn of the third stone comes.
+KILLED_HALF_WAY = """
+import os, signal, sys
+from made_up import examination, line
+from setstone.record import examining
+from setstone.record.book import Book
+
+examining.examine = lambda *_, **__: examination(line(300))
+with Book.open(sys.argv[1]) as book:
+    for n, _ in enumerate(examining.examine_stones(book, examining.to_examine(book), by="Ada", workers=1), 1):
+        if n == 2:
+            os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no such signals")
+def test_a_run_that_was_killed_goes_on_with_the_rest(
+    tmp_path: Path, picture: Path, asked: Asked, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with Book.create(tmp_path / "tray", workshop="Workshop on the Quay") as book:
+        tray = book.add_object("Tray", by="Ada")
+        stones = [book.add_stone(tray, f"stone-{n}", by="Ada") for n in range(4)]
+        for n, one in enumerate(stones):
+            data = picture.read_bytes()
+            (tmp_path / f"{n}.png").write_bytes(data + bytes([n]))
+            book.add_photograph(one, tmp_path / f"{n}.png")
+    script = tmp_path / "killed.py"
+    script.write_text(KILLED_HALF_WAY)
+    paths = os.pathsep.join([str(Path(__file__).parents[2]), str(Path(__file__).parents[1])])
+    killed = subprocess.run(
+        [sys.executable, script, tmp_path / "tray"],
+        env=os.environ | {"PYTHONPATH": paths},
+        check=False,
+        timeout=120,
+    )
+    assert killed.returncode == -signal.SIGKILL
+    with Book.open(tmp_path / "tray") as book:
+        rest = to_examine(book)
+        assert [stone.position for stone, _ in rest] == ["stone-2", "stone-3"]
+        assert all(o.entry for o in examine_stones(book, rest, by="Ada", workers=1))
+        assert [len(book.examinations(one)) for one in stones] == [1, 1, 1, 1]
+        assert to_examine(book) == []
