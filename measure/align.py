@@ -174,7 +174,7 @@ class _Pair:
 
     def votes(self, matrix: Matrix) -> Votes:
         """Ask every tile how far it still is from its place after the motion."""
-        return votes_between(self._fixed_tiles, tiles_of(self.moving_field(matrix)))
+        return votes_between(self._fixed_tiles, self.moving_field(matrix))
 
 
 def _reduced(pixels: Pixels, factor: float) -> Plane:

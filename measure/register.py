@@ -8,6 +8,7 @@ nothing is said.
 """
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import cv2
@@ -19,12 +20,23 @@ from setstone.measure.align import warp
 from setstone.measure.errors import MeasurementError
 from setstone.measure.light import Pixels, Plane, encoded_plane
 from setstone.measure.motion import Motion, moved_by, refined, resizing
-from setstone.measure.tiles import Field, Matrix, Votes, joined, orientation, tiles_of, votes_between
+from setstone.measure.tiles import (
+    Field,
+    Matrix,
+    Votes,
+    correlated,
+    joined,
+    orientation,
+    tiles_of,
+    votes_between,
+)
 
 #: Side of the pictures compared and diameter of the girdle in them, px; and of those all angles are tried on.
 _SIDE, _GIRDLE, _SMALL_SIDE = 640, 512.0, 160
 #: What is nearer than this to the girdle is left out, diameters: the rim is set anew.
 _RIM = 0.03
+#: Threads that share the photographs, the angles and the motions followed.
+_THREADS = 2
 #: Step of the angles tried, degrees, and how far apart those are that are followed.
 _STEP_DEG, _APART_DEG, _FOLLOWED = 2.0, 5.0, 6
 #: Shift of the girdle's middle looked for, as a share of the picture's side.
@@ -102,20 +114,25 @@ def register(
     to_fixed = _to_common(fixed_outline)
     to_moving = _to_common(moving_outline, None if zoom is None else to_fixed[0, 0] * zoom)
     inside_moving, inside_fixed = _inside(moving_outline, to_moving), _inside(fixed_outline, to_fixed)
-    fine = [
-        _Fields(_grey(m, to_moving), _grey(f, to_fixed), inside_moving, inside_fixed)
-        for m, f in zip(moving, fixed, strict=True)
-    ]
+    with ThreadPoolExecutor(_THREADS) as pool:
+        fine = list(
+            pool.map(
+                lambda m, f: _Fields(_grey(m, to_moving), _grey(f, to_fixed), inside_moving, inside_fixed),
+                moving,
+                fixed,
+            )
+        )
     starts = _best_angles([pair.reduced(_SMALL_SIDE) for pair in fine])
     enlarge = resizing((_SMALL_SIDE, _SMALL_SIDE), (_SIDE, _SIDE))
 
     def votes(matrix: Matrix) -> Votes:
         return joined([pair.votes(matrix) for pair in fine])
 
-    begun = [_begun(votes, enlarge @ start @ np.linalg.inv(enlarge)) for start in starts]
-    best = refined(votes, max(begun, key=lambda motion: motion.support), similarity=True)
-    others = [m for m in begun if _between(_turn(m.matrix), _turn(best.matrix)) > _APART_DEG]
-    rivals = [refined(votes, motion, similarity=True, steps=2) for motion in others]
+    with ThreadPoolExecutor(_THREADS) as pool:
+        begun = list(pool.map(lambda s: _begun(votes, enlarge @ s @ np.linalg.inv(enlarge)), starts))
+        best = refined(votes, max(begun, key=lambda motion: motion.support), similarity=True)
+        others = [m for m in begun if _between(_turn(m.matrix), _turn(best.matrix)) > _APART_DEG]
+        rivals = list(pool.map(lambda m: refined(votes, m, similarity=True, steps=2), others))
     rival = max((motion.support for motion in rivals), default=0.0) / max(best.support, 1e-9)
     agreeing, heard = _agreeing(best), len(best.votes.points)
     if agreeing < max(_LEAST_AGREEING, _LEAST_SHARE * heard):
@@ -194,7 +211,7 @@ class _Fields:
 
     def votes(self, matrix: Matrix) -> Votes:
         """Ask every tile how far it still is from its place after a motion."""
-        return votes_between(self._fixed_tiles, tiles_of(self.moving_field(matrix)))
+        return votes_between(self._fixed_tiles, self.moving_field(matrix))
 
 
 def _best_angles(pairs: Sequence[_Fields]) -> list[Matrix]:
@@ -203,23 +220,38 @@ def _best_angles(pairs: Sequence[_Fields]) -> list[Matrix]:
     reach = round(side * _REACH)
     middle = (side - 1) / 2
     spectra = [scipy.fft.fft2(pair.fixed_field) for pair in pairs]
-    found: list[tuple[float, float, Matrix]] = []
-    for turn in np.arange(0, 360, _STEP_DEG):
+    still = [pair.moving_field(np.eye(3)) for pair in pairs]
+    sizes = [
+        np.linalg.norm(field) * np.linalg.norm(pair.fixed_field) + 1e-6
+        for field, pair in zip(still, pairs, strict=True)
+    ]
+
+    def tried(turn: float) -> tuple[float, float, Matrix]:
         motion = np.eye(3)
-        motion[:2] = cv2.getRotationMatrix2D((middle, middle), float(turn), 1.0)
+        motion[:2] = cv2.getRotationMatrix2D((middle, middle), turn, 1.0)
         likeness = np.zeros((2 * reach + 1, 2 * reach + 1))
-        for pair, spectrum in zip(pairs, spectra, strict=True):
-            field = pair.moving_field(motion)
-            surface = scipy.fft.ifft2(spectrum * scipy.fft.fft2(field).conj()).real
-            near = np.roll(surface, (reach, reach), (0, 1))[: 2 * reach + 1, : 2 * reach + 1]
-            likeness += near / (np.linalg.norm(field) * np.linalg.norm(pair.fixed_field) + 1e-6)
+        for field, spectrum, size in zip(still, spectra, sizes, strict=True):
+            likeness += correlated(spectrum, scipy.fft.fft2(_turned(field, motion)), reach) / size
         y, x = np.unravel_index(likeness.argmax(), likeness.shape)
-        found.append((float(likeness[y, x]), float(turn), moved_by(np.array([x, y]) - reach) @ motion))
+        return float(likeness[y, x]), turn, moved_by(np.array([x, y]) - reach) @ motion
+
+    with ThreadPoolExecutor(_THREADS) as pool:
+        found = list(pool.map(tried, np.arange(0, 360, _STEP_DEG).tolist()))
     kept: list[tuple[float, float, Matrix]] = []
     for one in sorted(found, key=lambda f: -f[0]):
         if all(_between(one[1], other[1]) > _APART_DEG for other in kept):
             kept.append(one)
     return [motion for _, _, motion in kept[:_FOLLOWED]]
+
+
+def _turned(field: Field, motion: Matrix) -> Field:
+    """An orientation field after a turn: its places move, and its doubled angles turn twice as far."""
+    size = field.shape[::-1]
+    parts = (
+        cv2.warpAffine(np.ascontiguousarray(part), motion[:2], size) for part in (field.real, field.imag)
+    )
+    real, imaginary = parts
+    return np.asarray((real + 1j * imaginary) * np.exp(2j * np.radians(_turn(motion))), np.complex64)
 
 
 def _begun(votes: Callable[[Matrix], Votes], start: Matrix) -> Motion:

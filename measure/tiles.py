@@ -62,10 +62,12 @@ def orientation(grey: Plane, usable: Plane) -> Field:
 
 @dataclass(frozen=True, eq=False)
 class Tiles:
-    """Overlapping tiles of a field, row after row.
+    """Overlapping tiles of a field, row after row; those that show anything.
 
     Parameters
     ----------
+    places : (tile,) int64 array
+        Which of all tiles, ascending.
     columns : int
         Tiles in a row.
     spectrum : (tile, _TILE, _TILE) complex64 array
@@ -73,29 +75,36 @@ class Tiles:
         Sum of squared lengths.
     """
 
+    places: NDArray[np.int64]
     columns: int
     spectrum: NDArray[np.complex64]
     energy: Plane
 
 
-def tiles_of(field: Field) -> Tiles:
-    """Cut a field into overlapping tiles; none where it is smaller than one."""
+def tiles_of(field: Field, among: NDArray[np.int64] | None = None) -> Tiles:
+    """Cut a field into overlapping tiles, or only some places of it; none where it is smaller than one."""
     if min(field.shape) < _TILE:
-        return Tiles(0, np.empty((0, _TILE, _TILE), np.complex64), np.empty(0, np.float32))
+        nowhere = np.empty(0, np.int64)
+        return Tiles(nowhere, 0, np.empty((0, _TILE, _TILE), np.complex64), np.empty(0, np.float32))
+    tiles = np.lib.stride_tricks.sliding_window_view(field, (_TILE, _TILE))[::_HOP, ::_HOP]
+    columns = tiles.shape[1]
+    places = np.arange(tiles.shape[0] * columns) if among is None else among
+    shown = tiles[places // columns, places % columns]
+    something = shown.any(axis=(1, 2))
     window = np.outer(np.hanning(_TILE), np.hanning(_TILE)).astype(np.float32)
-    tiles = np.lib.stride_tricks.sliding_window_view(field, (_TILE, _TILE))[::_HOP, ::_HOP] * window
-    flat = tiles.reshape(-1, _TILE, _TILE)
-    return Tiles(tiles.shape[1], scipy.fft.fft2(flat), (np.abs(flat) ** 2).sum((1, 2)))
+    flat = shown[something] * window
+    return Tiles(places[something], columns, scipy.fft.fft2(flat), (np.abs(flat) ** 2).sum((1, 2)))
 
 
-def votes_between(fixed: Tiles, moving: Tiles) -> Votes:
-    """Displacement of each tile, to a fraction of a pixel by a parabola through the correlation peak."""
-    if not fixed.columns:
+def votes_between(fixed: Tiles, field: Field) -> Votes:
+    """Displacement of each tile against a moving field, to a fraction of a pixel by a parabola through the correlation peak."""
+    moving = tiles_of(field, fixed.places)
+    if not len(moving.places):
         return Votes(np.empty((0, 2)), np.empty((0, 2)), np.empty(0), np.empty((0, 2, 2)))
-    surface = scipy.fft.ifft2(fixed.spectrum * moving.spectrum.conj()).real
-    energy = np.sqrt(fixed.energy * moving.energy)
+    same = np.searchsorted(fixed.places, moving.places)
+    near = correlated(fixed.spectrum[same], moving.spectrum, _REACH)
+    near /= np.sqrt(fixed.energy[same] * moving.energy)[:, None, None] + 1e-6
     side = 2 * _REACH + 1
-    near = np.roll(surface, (_REACH, _REACH), (1, 2))[:, :side, :side] / (energy[:, None, None] + 1e-6)
     n = np.arange(len(near))
     y, x = np.unravel_index(near.reshape(len(near), -1).argmax(1), (side, side))
     peak = near[n, y, x]
@@ -103,9 +112,17 @@ def votes_between(fixed: Tiles, moving: Tiles) -> Votes:
     n, x, y, peak = n[heard], x[heard], y[heard], peak[heard]
     around = np.array([[near[n, y + j, x + i] for i in (-1, 0, 1)] for j in (-1, 0, 1)], np.float64)
     offset, sharpness = _peak_shape(around)
-    points = np.stack([n % fixed.columns, n // fixed.columns], 1) * _HOP + (_TILE - 1) / 2
+    row, column = np.divmod(moving.places[n], fixed.columns)
+    points = np.stack([column, row], 1) * _HOP + (_TILE - 1) / 2
     shifts = np.stack([x, y], 1) - _REACH + offset
     return Votes(points, shifts, peak.astype(np.float64) ** 2, sharpness)
+
+
+def correlated(fixed: NDArray[np.complex64], moving: NDArray[np.complex64], reach: int) -> Plane:
+    """Cross-correlation of fields whose spectra are given, for displacements up to a reach in y and x only."""
+    near = np.arange(-reach, reach + 1)
+    rows = scipy.fft.ifft(fixed * moving.conj(), axis=-1)[..., near]
+    return np.asarray(scipy.fft.ifft(rows, axis=-2)[..., near, :].real, np.float32)
 
 
 def _peak_shape(around: NDArray[np.float64]) -> tuple[Matrix, Matrix]:

@@ -11,6 +11,7 @@ from scipy.ndimage import map_coordinates
 from rendering import trace as t
 from rendering.cuts import CROWN, CUTS, Random, Stone, Values, cut_stone
 from rendering.flaws import Body, Fissure, make_body, make_fissure
+from rendering.setting_again import SetAgain, leaning
 
 #: Refractive index and absorption per mm of red, green and blue of some colours of stones; made up to look right.
 MATERIALS = {
@@ -38,7 +39,13 @@ class Rendered:
 
 
 def render(
-    name: str, seed: int, *, depth: float | None = None, visit: int = 0, glue: float | None = None
+    name: str,
+    seed: int,
+    *,
+    depth: float | None = None,
+    visit: int = 0,
+    glue: float | None = None,
+    again: SetAgain | None = None,
 ) -> Rendered:
     """Make up a stone in its setting and photograph it under both lamps.
 
@@ -54,6 +61,8 @@ def render(
     glue : float, optional
         Width of the film of old glue on its rim as a share of the diameter, 0 for none, instead of one
         drawn at random; all else stays.
+    again : SetAgain, optional
+        After the work, at the same microscope: how it was set again and what happened to it.
     """
     rng = np.random.default_rng(seed)
     cut = CUTS[seed % len(CUTS)]
@@ -79,6 +88,11 @@ def render(
         bodies += [b for b in (make_body(stone, width, rng, bubble=True) for _ in range(4)) if b]
     back = int(rng.choice([0, 1, 2, 3], p=[0.15, 0.71, 0.05, 0.09]))
     drawn = 3 * float(rng.uniform(*HAZE[haze]))
+    if again:
+        new = again.fissure and make_fissure(stone, width, np.random.default_rng((seed, 7)))
+        fissures = [*fissures, *([new] if new else [])]
+        bodies = bodies[1:] if again.without_inclusion else bodies
+        stone, fissures, bodies = leaning(stone, fissures, bodies, again.lean_deg)
     if depth is not None:
         haze = next((word for word, (_, most) in HAZE.items() if depth <= 3 * most), "strong")
     s = t.solid(
@@ -91,13 +105,21 @@ def render(
         rng = np.random.default_rng((seed, visit))
     metal = str(rng.choice(list(METALS)))
     sky = _sky(rng, np.array(METALS[metal]))
-    t.gather(s, sky, 80, seed)
     diameter_px = rng.uniform(560, 900)
     pixel = width / diameter_px
     reach = 2.3 * np.abs(stone.outline).max() / pixel
     size = round(min(1300.0, reach * 1.12))
     x0, y0 = size / 2 + rng.normal(0, 6, 2)
     turn = rng.uniform(0, 2 * np.pi)
+    aperture, focus = rng.uniform(0.002, 0.012), rng.uniform(-0.1, 0.2) * width
+    if again:
+        rng = np.random.default_rng((seed, 8))
+        pixel /= again.zoom
+        size = round(size * again.zoom)
+        x0, y0 = size / 2 + rng.normal(0, 6, 2)
+        turn += np.radians(again.turn_deg)
+        sky[11] += np.radians(again.turn_deg)  # lamps stay where they are, the stone is turned
+    t.gather(s, sky, 80, seed)
     light = t.trace(
         s,
         sky,
@@ -107,10 +129,10 @@ def render(
         turn,
         size,
         SAMPLES,
-        rng.uniform(0.002, 0.012),
-        rng.uniform(-0.1, 0.2) * width,
+        aperture,
+        focus,
         size,
-        seed,
+        seed if again is None else seed + 100_000,
     )
 
     def project(points: Values) -> Values:
