@@ -25,12 +25,15 @@ from numpy.typing import NDArray
 from setstone.capture.errors import PhotographError
 from setstone.capture.open import open_photograph
 from setstone.capture.photograph import Lamp
+from setstone.measure.align import warp
 from setstone.measure.candidates import LIKELY, LampName
-from setstone.measure.changes import changes, comparable
+from setstone.measure.changes import Change, changes
 from setstone.measure.errors import MeasurementError
 from setstone.measure.examination import Examination
 from setstone.measure.examine import examine
+from setstone.measure.light import Pixels
 from setstone.measure.register import register
+from setstone.measure.sights import sights
 
 PICTURES = {".jpg", ".jpeg", ".png", ".tif", ".tiff"}
 
@@ -120,26 +123,38 @@ def motion(before: Examined, after: Examined) -> NDArray[np.float64] | None:
     return found.matrix if found.reliable else None
 
 
-def damage(before: Examined, after: Examined, after_to_before: NDArray[np.float64]) -> list[dict[str, Any]]:
-    """Lines that may be new damage, in the pixels of the photographs after."""
+def changed(before: Examined, after: Examined, after_to_before: NDArray[np.float64]) -> tuple[Change, ...]:
+    """Where the likely candidates of two occasions are seen."""
     first, second = before.result, after.result
     if first.outline is None or second.outline is None:
-        return []
-    seen = [
-        comparable(open_photograph(one.paths[Lamp.WHITE]).pixels, outline)
-        for one, outline in ((before, first.outline), (after, second.outline))
-    ]
-    found = changes(
+        return ()
+    shown = [[i for i, c in enumerate(r.candidates) if c.score >= LIKELY] for r in (first, second)]
+    return changes(
         first.candidates,
         second.candidates,
-        after_to_before,
-        shown_before=(),
-        shown_after=[i for i, c in enumerate(second.candidates) if c.score >= LIKELY],
-        comparable_before=seen[0],
-        comparable_after=seen[1],
-        diameter_px=float(np.ptp(first.outline.points, axis=0).mean()),
+        sights(
+            *(_lying_together(one) for one in (before, after)),
+            outlines=(first.outline, second.outline),
+            after_to_before=after_to_before,
+        ),
+        shown_before=shown[0],
+        shown_after=shown[1],
     )
-    return [{"line": second.candidates[c.index].path.tolist()} for c in found if c.possible_damage]
+
+
+def _lying_together(one: Examined) -> dict[LampName, Pixels]:
+    """Photographs of an occasion, the blue one on the white one."""
+    found: dict[LampName, Pixels] = {"white": open_photograph(one.paths[Lamp.WHITE]).pixels}
+    if one.result.blue_to_white is not None:
+        blue = open_photograph(one.paths[Lamp.BLUE]).pixels
+        found["blue"] = warp(blue, one.result.blue_to_white, found["white"].shape[:2])
+    return found
+
+
+def damage(before: Examined, after: Examined, after_to_before: NDArray[np.float64]) -> list[dict[str, Any]]:
+    """Lines that may be new damage, in the pixels of the photographs after."""
+    found = changed(before, after, after_to_before)
+    return [{"line": after.result.candidates[c.index].path.tolist()} for c in found if c.possible_damage]
 
 
 def predictions(examinations: Iterable[Examined]) -> dict[str, Any]:

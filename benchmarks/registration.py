@@ -37,7 +37,7 @@ Points = NDArray[np.float64]
 Matrix = NDArray[np.float64]
 
 #: How often each pair is altered, and on how many of the next stones each is laid.
-ALTERED, OTHERS = 2, 6
+ALTERED, OTHERS = 2, 3
 #: Side of the pictures the general-purpose methods look at, px.
 SIDE = 800
 #: Edge of a square photograph of 20 megapixels.
@@ -143,9 +143,7 @@ def general(after: Look, before: Look, true: Matrix) -> dict[str, Matrix | None]
     middle = moved(small, before.outline).mean(0)
     near[:2] = cv2.getRotationMatrix2D(tuple(middle.tolist()), 2.0, 1.0)
     near[0, 2] += 0.01 * np.ptp(moved(small, before.outline)[:, 0])
-    shift = phase_cross_correlation(fixed * inside, same * inside, upsample_factor=20)[0]
-    by_phase = np.eye(3)
-    by_phase[:2, 2] = shift[::-1]
+    by_phase = _phase(same, fixed, inside)
     corrected = _ecc(same, fixed, inside, near)
     back = np.linalg.inv(small)
     return {
@@ -168,6 +166,21 @@ def _features(
     source, target = np.array([p[m.trainIdx].pt for m in pairs]), np.array([q[m.queryIdx].pt for m in pairs])
     matrix, agree = cv2.findHomography(source, target, cv2.RANSAC, 3.0)
     return None if matrix is None or agree.sum() < 12 else np.asarray(matrix, np.float64)
+
+
+def _phase(moving: NDArray[np.uint8], fixed: NDArray[np.uint8], inside: NDArray[np.uint8]) -> Matrix:
+    """Shift by phase correlation of the square in the middle of the stone, beginning 7 px aside."""
+    y, x = (round(float(v.mean())) for v in np.nonzero(inside))
+    half = round(0.6 * float(np.sqrt(inside.sum() / np.pi)))
+    window = np.outer(np.hanning(2 * half), np.hanning(2 * half))
+    cut = [
+        p[y - half : y + half, x - half + aside : x + half + aside] * window
+        for p, aside in ((fixed, 0), (moving, 7))
+    ]
+    down, right = phase_cross_correlation(*cut, upsample_factor=20)[0]
+    found = np.eye(3)
+    found[:2, 2] = right - 7, down
+    return found
 
 
 def _ecc(
@@ -277,9 +290,9 @@ def main() -> None:
         print_time(folders[0])
         return
     compare(folders)
-    refuse(folders)
     if asked.realdata:
         known(asked.realdata / "registration-known")
+    refuse(folders)
 
 
 if __name__ == "__main__":

@@ -1,36 +1,30 @@
 """What changed in a stone from one day to another: lines and spots of both, laid on one another.
 
 A candidate of one day that lies along one of the other, however weak, is in both: what was hardly seen before may be
-plain after cleaning, and is no new damage. What has no counterpart counts as changed only where the other day's
-photograph could have shown it; in glare, beneath a claw or beyond the girdle as seen nothing can be told.
+plain after cleaning, and is no new damage. So is a line that no list has, but that the other day's picture shows when it is
+asked at that place (`setstone.measure.sights`). What has no counterpart counts as changed only where the other day's
+photograph could have shown it; in glare, out of focus, beneath dirt or a claw, or beyond the girdle as seen nothing can be told.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
 from setstone.measure.candidates import Candidate
-from setstone.measure.girdle import visible_stone
-from setstone.measure.light import Pixels
-from setstone.measure.outline import Outline
-
-Points = NDArray[np.float64]
-Mask = NDArray[np.bool_]
+from setstone.measure.sights import Lines, Mask, Points, Sights, seen_again
 
 #: How near to one another the same thing lies on both days, as a share of the girdle's diameter, and at least px: a stone set
 #: anew leans by some tenths of a degree, and what lies deep moves against the girdle.
 _NEAR, _NEAR_PX = 0.012, 4.0
-#: Share of a path that must lie along others to be the same; and that must be comparable to have changed.
-_ALONG, _COMPARABLE = 0.35, 0.5
+#: Share of a path that must lie along others, or be seen in the other picture, to be the same; and that must be comparable
+#: to have changed.
+_ALONG, _SEEN_AGAIN, _COMPARABLE = 0.35, 0.5, 0.5
 #: Weakest candidate that counts as seen, and the least score of a line that may be new damage.
 _SEEN, DAMAGE = 0.02, 0.5
-#: Brightness, of 255, from which a place is glare, and how far around it nothing can be told, px.
-_GLARE, _AROUND_PX = 250, 9
 #: Distance between points along a path, px.
 _STEP_PX = 2.0
 
@@ -56,7 +50,7 @@ class Change:
     index : int
         Which of them, from 0.
     share : float
-        Share of its path that lies along candidates of the other day.
+        Share of its path that lies along candidates of the other day, or that the other day's picture shows.
     comparable : float
         Share of its path where the other day's photograph could have shown it.
     possible_damage : bool
@@ -71,37 +65,13 @@ class Change:
     possible_damage: bool
 
 
-def comparable(pixels: Pixels, outline: Outline) -> Mask:
-    """Where a photograph could show what is inside the stone: in view, and not in glare.
-
-    Parameters
-    ----------
-    pixels : (H, W, 3) uint8 or uint16 array
-        sRGB-encoded photograph.
-    outline : Outline
-        Girdle in it.
-
-    Returns
-    -------
-    (H, W) bool array
-    """
-    least = pixels.min(axis=2)
-    glare = (least >= _GLARE / 255 * np.iinfo(pixels.dtype).max).astype(np.uint8)
-    side = 2 * _AROUND_PX + 1
-    around = cv2.dilate(glare, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)))
-    return visible_stone(pixels, outline) & (around == 0)
-
-
 def changes(
     before: Sequence[Candidate],
     after: Sequence[Candidate],
-    after_to_before: NDArray[np.float64],
+    both: Sights,
     *,
     shown_before: Sequence[int],
     shown_after: Sequence[int],
-    comparable_before: Mask,
-    comparable_after: Mask,
-    diameter_px: float,
 ) -> tuple[Change, ...]:
     """Say of the candidates of two days where each is seen.
 
@@ -109,40 +79,41 @@ def changes(
     ----------
     before, after : sequence of Candidate
         All of each day, weak ones too; paths in the pixels of the reference photograph of the day.
-    after_to_before : (3, 3) float64 array
-        Maps the photograph after to that before (`setstone.measure.register`).
+    both : Sights
+        What the photographs of both days can show.
     shown_before, shown_after : sequence of int
         Those to be told of, by their places in `before` and `after`.
-    comparable_before, comparable_after : (H, W) bool arrays
-        Of each day (`comparable`).
-    diameter_px : float
-        Mean diameter of the girdle in the photograph before.
 
     Returns
     -------
     tuple of Change
         Possible damage first, then what is seen only after, only before, what cannot be compared, and what is in both.
     """
-    near = max(_NEAR_PX, _NEAR * diameter_px)
-    paths_before = [_dense(c) for c in before]
-    paths_after = [_moved(after_to_before, _dense(c)) for c in after]
-    back = np.asarray(np.linalg.inv(after_to_before), np.float64)
-    found = []
-    for index in shown_after:
-        share = _along(paths_after[index], _seen(after[index], before, paths_before), near)
-        could = _share(comparable_before, paths_after[index])
-        found.append(_change(after[index], index, share, could, of_after=True))
+    near = max(_NEAR_PX, _NEAR * both.diameter_px)
+    lists = (before, after)
+    paths = [[_dense(c, motion) for c in day] for day, motion in zip(lists, both.to_frame, strict=True)]
     told = set(shown_after)
-    for index in shown_before:
-        path, kind = paths_before[index], before[index].kind
-        listed = [paths_after[i] for i in told if after[i].kind == kind]
-        if listed and _along(path, np.concatenate(listed), near) >= _ALONG:
-            continue  # in both: told of with those after
-        share = _along(path, _seen(before[index], after, paths_after), near)
-        could = _share(comparable_after, _moved(back, path))
-        found.append(_change(before[index], index, share, could, of_after=False))
+    found = []
+    for day, index in [(1, i) for i in shown_after] + [(0, i) for i in shown_before]:
+        candidate, path, other = lists[day][index], paths[day][index], 1 - day
+        if not day:
+            listed = [paths[1][i] for i in told if after[i].kind == candidate.kind]
+            if listed and _along(path, np.concatenate(listed), near) >= _ALONG:
+                continue  # in both: told of with those after
+        share = _along(path, _seen(candidate, lists[other], paths[other]), near)
+        if share < _ALONG and candidate.kind == "line" and candidate.lamp in both.lines[day]:
+            own, others = (both.lines[k][candidate.lamp] for k in (day, other))
+            share = max(share, _again(path, own, others, near))
+        could = _share(both.comparable[other], path)
+        found.append(_change(candidate, index, share, could, of_after=bool(day)))
     order = list(Where)
     return tuple(sorted(found, key=lambda c: (not c.possible_damage, order.index(c.where), c.index)))
+
+
+def _again(path: Points, own: Lines, other: Lines, near: float) -> float:
+    """Share of a line that the other picture shows; none where it shows too little of it to be the same."""
+    share = seen_again(path, own, other, near) if len(path) > 1 else 0.0
+    return share if share >= _SEEN_AGAIN else 0.0
 
 
 def _change(candidate: Candidate, index: int, share: float, could: float, *, of_after: bool) -> Change:
@@ -180,16 +151,11 @@ def _share(mask: Mask, path: Points) -> float:
     return float((mask[y[inside], x[inside]]).sum() / len(path))
 
 
-def _dense(candidate: Candidate) -> Points:
-    """Points along a line; the middle of a spot."""
-    path = candidate.path
+def _dense(candidate: Candidate, motion: NDArray[np.float64]) -> Points:
+    """Points along a line, or the middle of a spot, after a motion."""
+    path = candidate.path @ motion[:2, :2].T + motion[:2, 2]
     if candidate.kind == "spot":
-        return path.mean(0)[None]
+        return np.asarray(path.mean(0)[None])
     run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
     at = np.arange(0.0, run[-1] + 1e-9, _STEP_PX)
     return np.column_stack([np.interp(at, run, path[:, 0]), np.interp(at, run, path[:, 1])])
-
-
-def _moved(matrix: NDArray[np.float64], points: Points) -> Points:
-    moved: Points = points @ matrix[:2, :2].T + matrix[:2, 2]
-    return moved

@@ -39,8 +39,8 @@ _RIM = 0.03
 _THREADS = 2
 #: Step of the angles tried, degrees, and how far apart those are that are followed.
 _STEP_DEG, _APART_DEG, _FOLLOWED = 2.0, 5.0, 6
-#: Shift of the girdle's middle looked for, as a share of the picture's side.
-_REACH = 1 / 16
+#: Shift looked for, as a share of the picture's side: as far as anything overlaps, for an outline may be wrong.
+_REACH = 0.45
 #: Places, and share of those heard, that must agree; and how well a motion by another angle may fit against the best. On 11
 #: computed pairs, white and blue together, 41 to 87 % of 173 to 388 places agree, of different stones at most 15 %; another
 #: angle fits 3 to 25 % as well, on a step cut 60 %.
@@ -131,8 +131,9 @@ def register(
     with ThreadPoolExecutor(_THREADS) as pool:
         begun = list(pool.map(lambda s: _begun(votes, enlarge @ s @ np.linalg.inv(enlarge)), starts))
         best = refined(votes, max(begun, key=lambda motion: motion.support), similarity=True)
-        others = [m for m in begun if _between(_turn(m.matrix), _turn(best.matrix)) > _APART_DEG]
-        rivals = list(pool.map(lambda m: refined(votes, m, similarity=True, steps=2), others))
+        others = [m for m in begun if _apart(m, best)]
+        followed = list(pool.map(lambda m: refined(votes, m, similarity=True, steps=2), others))
+    rivals = [m for m in followed if _apart(m, best)]  # one that comes to the same turn in the end is none
     rival = max((motion.support for motion in rivals), default=0.0) / max(best.support, 1e-9)
     agreeing, heard = _agreeing(best), len(best.votes.points)
     if agreeing < max(_LEAST_AGREEING, _LEAST_SHARE * heard):
@@ -257,6 +258,10 @@ def _turned(field: Field, motion: Matrix) -> Field:
 def _begun(votes: Callable[[Matrix], Votes], start: Matrix) -> Motion:
     """Two steps from a start: enough to see whether anything agrees."""
     return refined(votes, Motion(start, votes(start)), similarity=True, steps=2)
+
+
+def _apart(one: Motion, other: Motion) -> bool:
+    return _between(_turn(one.matrix), _turn(other.matrix)) > _APART_DEG
 
 
 def _agreeing(motion: Motion) -> int:

@@ -37,7 +37,7 @@ class Changed:
             could = "could" if self.change.comparable else "could not"
             return f"{there} {other}, where it {could} have been seen"
         return (
-            f"{self.change.share:.0%} of it lies along lines proposed {other}; {self.change.comparable:.0%} of it could "
+            f"{self.change.share:.0%} of it lies along lines proposed or seen {other}; {self.change.comparable:.0%} of it could "
             "have been seen there"
         )
 
@@ -83,19 +83,18 @@ def compare_occasions(
 
 def changes_between(both: TwoOccasions) -> Comparison:
     """Compare what is seen in a stone on two occasions that lie on one another."""
-    from setstone.measure.changes import changes, comparable
+    from setstone.measure.changes import changes
+    from setstone.measure.sights import sights
 
-    masks = [comparable(look.white, outline) for look, outline in zip(both.looks, both.outlines, strict=True)]
-    width = both.outlines[0].points
+    first, second = (
+        {"white": look.white} | ({} if look.blue is None else {"blue": look.blue}) for look in both.looks
+    )
     found = changes(
         _candidates(both.before),
         _candidates(both.after),
-        both.registration.matrix,
+        sights(first, second, outlines=both.outlines, after_to_before=both.registration.matrix),
         shown_before=_shown(both.before),
         shown_after=_shown(both.after),
-        comparable_before=masks[0],
-        comparable_after=masks[1],
-        diameter_px=float((width.max(0) - width.min(0)).mean()),
     )
     scale = both.looks[0].um_per_px
     changed = []

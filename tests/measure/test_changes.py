@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from setstone.measure.candidates import Candidate, CandidateKind
-from setstone.measure.changes import Change, Where, changes, comparable
-from setstone.measure.outline import Outline
+from setstone.measure.changes import Change, Where, changes
+from setstone.measure.sights import Sights
 
 SIZE = 400
 EVERYWHERE = np.ones((SIZE, SIZE), np.bool_)
@@ -18,23 +18,26 @@ def candidate(*points: tuple[float, float], score: float = 0.8, kind: CandidateK
     return Candidate(kind, np.array(points, np.float64), "blue", score, (), 20.0, {})
 
 
-def compared(
-    before: list[Candidate],
-    after: list[Candidate],
+def in_one_frame(
     matrix: NDArray[np.float64] | None = None,
     *,
     seen_before: NDArray[np.bool_] = EVERYWHERE,
     seen_after: NDArray[np.bool_] = EVERYWHERE,
+) -> Sights:
+    """Photographs of which nothing is known but how they lie and what they could show."""
+    motion = np.eye(3) if matrix is None else matrix
+    return Sights((np.eye(3), motion), (seen_before, seen_after), ({}, {}), 300.0)
+
+
+def compared(
+    before: list[Candidate], after: list[Candidate], both: Sights | None = None
 ) -> tuple[Change, ...]:
     return changes(
         before,
         after,
-        np.eye(3) if matrix is None else matrix,
+        both or in_one_frame(),
         shown_before=range(len(before)),
         shown_after=range(len(after)),
-        comparable_before=seen_before,
-        comparable_after=seen_after,
-        diameter_px=300.0,
     )
 
 
@@ -47,7 +50,7 @@ def test_the_same_lines_in_another_place_are_in_both(turn: float, shift: float, 
     matrix = np.array([[c, -s, 200 + shift], [s, c, 200 - shift], [0, 0, 1.0]])
     back = np.linalg.inv(matrix)
     moved = [candidate(*(tuple(np.append(p, 1) @ back[:2].T) for p in line.path)) for line in (LINE, OTHER)]
-    found = compared([LINE, OTHER], moved, matrix)
+    found = compared([LINE, OTHER], moved, in_one_frame(matrix))
     assert [f.where for f in found] == [Where.BOTH, Where.BOTH]
 
 
@@ -78,12 +81,9 @@ def test_what_is_only_weak_afterwards_is_told_as_in_both() -> None:
     (found,) = changes(
         [LINE],
         [weak],
-        np.eye(3),
+        in_one_frame(),
         shown_before=[0],
         shown_after=[],
-        comparable_before=EVERYWHERE,
-        comparable_after=EVERYWHERE,
-        diameter_px=300.0,
     )
     assert (found.where, found.of_after) == (Where.BOTH, False)
 
@@ -93,22 +93,10 @@ def test_what_could_not_be_seen_is_not_comparable_and_never_gone(day: str) -> No
     hidden = EVERYWHERE.copy()
     hidden[80:140, 80:180] = False
     found = (
-        compared([LINE], [], seen_after=hidden)
+        compared([LINE], [], in_one_frame(seen_after=hidden))
         if day == "after"
-        else compared([], [LINE], seen_before=hidden)
+        else compared([], [LINE], in_one_frame(seen_before=hidden))
     )
     assert [(f.where, f.possible_damage) for f in found] == [(Where.UNKNOWN, False)]
     outside = compared([], [candidate((-80, 20), (-20, 20))])
     assert [f.where for f in outside] == [Where.UNKNOWN]
-
-
-def test_glare_is_not_comparable() -> None:
-    angle = np.linspace(0, 2 * np.pi, 90, endpoint=False)
-    outline = Outline(200 + 150 * np.column_stack([np.cos(angle), np.sin(angle)]), np.ones(90, np.bool_), 0.5)
-    pixels = np.full((SIZE, SIZE, 3), 120, np.uint8)
-    pixels[190:210, 190:210] = 255
-    seen = comparable(pixels, outline)
-    assert not seen[200, 200]
-    assert not seen[184, 200]  # its surroundings, too
-    assert seen[150, 200]
-    assert not seen[20, 20]  # outside the stone
