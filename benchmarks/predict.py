@@ -27,7 +27,7 @@ from setstone.capture.open import open_photograph
 from setstone.capture.photograph import Lamp
 from setstone.measure.align import warp
 from setstone.measure.candidates import LIKELY, LampName
-from setstone.measure.changes import Change, changes
+from setstone.measure.changes import Change, changes, likely_lines
 from setstone.measure.errors import MeasurementError
 from setstone.measure.examination import Examination
 from setstone.measure.examine import examine
@@ -136,6 +136,7 @@ def changed(before: Examined, after: Examined, after_to_before: NDArray[np.float
             *(_lying_together(one) for one in (before, after)),
             outlines=(first.outline, second.outline),
             after_to_before=after_to_before,
+            lines=likely_lines((first.candidates, second.candidates), shown),
         ),
         shown_before=shown[0],
         shown_after=shown[1],

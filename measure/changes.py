@@ -110,6 +110,17 @@ def changes(
     return tuple(sorted(found, key=lambda c: (not c.possible_damage, order.index(c.where), c.index)))
 
 
+def likely_lines(
+    candidates: Sequence[Sequence[Candidate]], shown: Sequence[Sequence[int]]
+) -> tuple[list[Points], list[Points]]:
+    """Paths of the lines told of on each of two days, which `setstone.measure.sights.sights` leaves out."""
+    first, second = (
+        [day[i].path for i in indices if day[i].kind == "line"]
+        for day, indices in zip(candidates, shown, strict=True)
+    )
+    return first, second
+
+
 def _again(path: Points, own: Lines, other: Lines, near: float) -> float:
     """Share of a line that the other picture shows; none where it shows too little of it to be the same."""
     share = seen_again(path, own, other, near) if len(path) > 1 else 0.0

@@ -5,7 +5,7 @@ glare, not out of focus and not covered. Whether a line is on the other day's ph
 response of a filter for lines, and not only of the list of lines found there.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -27,10 +27,13 @@ Mask = NDArray[np.bool_]
 _GIRDLE, _ROOM = 800.0, 0.1
 #: Brightness, of 255, from which a place is glare, and how far around it nothing can be told, px.
 _GLARE, _AROUND_PX = 250, 9
-#: Fine and coarse structure compared, px of the frame; the width of the surroundings in which, diameters; grey levels a px that are nothing.
-_FINE, _COARSE, _SURROUNDINGS, _NOTHING = 1.0, 4.0, 0.03, 1.5
+#: Fine and coarse structure compared, px of the frame; the width of the surroundings in which, diameters; how far from a
+#: line it is left out, px.
+_FINE, _COARSE, _SURROUNDINGS, _LEFT_OUT = 1.0, 4.0, 0.03, 12
 #: A place is out of focus where fine structure, against coarse, is so much weaker than on the other day; and covered where the coarse is.
-_BLURRED, _COVERED = 0.4, 0.25
+_BLURRED, _COVERED = 0.7, 0.4
+#: Structure, as a share of what is usual in the stone, below which it is nothing, and above which more says no more.
+_NOTHING, _PLENTY = 0.3, 1.5
 #: Widths of lines, standard deviations in px of the frame.
 _SIGMAS = (1.0, 1.6, 2.6)
 #: A point of a line is seen where the picture answers at least this share of what it should.
@@ -90,6 +93,7 @@ def sights(
     *,
     outlines: tuple[Outline, Outline],
     after_to_before: Matrix,
+    lines: tuple[Sequence[Points], Sequence[Points]] = ((), ()),
 ) -> Sights:
     """Lay the photographs of two days on one another.
 
@@ -101,6 +105,8 @@ def sights(
         Girdle before and after.
     after_to_before : (3, 3) float64 array
         Maps the photographs after to those before (`setstone.measure.register`).
+    lines : pair of sequences of (N, 2) float64 array, optional
+        Paths that may be on one day only: they say nothing of focus and dirt.
 
     Returns
     -------
@@ -118,14 +124,16 @@ def sights(
         there.append({lamp: warp(pixels, motion, (height, width)) for lamp, pixels in day.items()})
         shown = comparable(next(iter(day.values())), outline).astype(np.uint8)
         seen.append(cv2.warpPerspective(shown, motion, (width, height), flags=cv2.INTER_NEAREST) > 0)
-    first, second = (_structure(next(iter(day.values())), scale * diameter) for day in there)
     inside = seen[0] & seen[1]
     lamps = [lamp for lamp in before if lamp in after]
-    lines = [{lamp: _lines(day[lamp], inside) for lamp in lamps} for day in there]
+    answers = [{lamp: _lines(day[lamp], inside) for lamp in lamps} for day in there]
+    drawn = [path @ m[:2, :2].T + m[:2, 2] for m, day in zip(to_frame, lines, strict=True) for path in day]
+    apart = inside & ~_near_paths(drawn, inside.shape)
+    first, second = (_structure(next(iter(day.values())), apart, scale * diameter) for day in there)
     return Sights(
         to_frame,
-        (seen[0] & _shows(first, second, inside), seen[1] & _shows(second, first, inside)),
-        (lines[0], lines[1]),
+        (seen[0] & _shows(first, second), seen[1] & _shows(second, first)),
+        (answers[0], answers[1]),
         scale * diameter,
     )
 
@@ -188,24 +196,34 @@ def _lines(pixels: Pixels, inside: Mask) -> Lines:
     return Lines(found.response, found.response * np.cos(twice), found.response * np.sin(twice), level)
 
 
-def _structure(pixels: Pixels, diameter: float) -> tuple[Plane, Plane]:
-    """Logarithms of fine and coarse structure around each place; as geometric means, so that one line says little."""
+def _near_paths(paths: Sequence[Points], shape: tuple[int, ...]) -> Mask:
+    mask = np.zeros(shape, np.uint8)
+    for path in paths:
+        cv2.polylines(mask, [np.round(path).astype(np.int32)], False, (1,), 2 * _LEFT_OUT)
+    return mask > 0
+
+
+def _structure(pixels: Pixels, where: Mask, diameter: float) -> tuple[Plane, Plane]:
+    """Fine and coarse structure around each place, as shares of what is usual in the stone.
+
+    The fourth power mean of the slopes, near the steepest: a blur leaves the plain mean across an edge as it is.
+    """
     third = 1 / 3
     plane = encoded_plane(pixels, (third, third, third))
+    width, weight = _SURROUNDINGS * diameter, where.astype(np.float32)
+    heard = np.maximum(cv2.GaussianBlur(weight, (0, 0), width), 1e-3)
     found = []
     for sigma in (_FINE, _COARSE):
         smooth = cv2.GaussianBlur(plane, (0, 0), sigma)
-        slope = cv2.magnitude(
-            cv2.Scharr(smooth, cv2.CV_32F, 1, 0, scale=1 / 32),
-            cv2.Scharr(smooth, cv2.CV_32F, 0, 1, scale=1 / 32),
-        )
-        logarithm = np.log(slope + np.float32(_NOTHING / sigma))
-        found.append(np.asarray(cv2.GaussianBlur(logarithm, (0, 0), _SURROUNDINGS * diameter), np.float32))
+        slope = cv2.magnitude(cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1))
+        mean = (np.maximum(cv2.GaussianBlur(slope**4 * weight, (0, 0), width), 0) / heard) ** 0.25
+        usual = float(np.median(mean[where])) if where.any() else 1.0
+        found.append(np.asarray(mean / max(usual, 1e-6), np.float32))
     return found[0], found[1]
 
 
-def _shows(one: tuple[Plane, Plane], other: tuple[Plane, Plane], inside: Mask) -> Mask:
+def _shows(one: tuple[Plane, Plane], other: tuple[Plane, Plane]) -> Mask:
     """Where one day is in focus and uncovered, judged by the other."""
-    fine, coarse = one[0] - other[0], one[1] - other[1]
-    darker = float(np.median(coarse[inside])) if inside.any() else 0.0
-    return np.asarray((fine - coarse > np.log(_BLURRED)) & (coarse - darker > np.log(_COVERED)))
+    sharp, sharp_other = ((fine + _NOTHING) / (coarse + _NOTHING) for fine, coarse in (one, other))
+    much, much_other = (np.minimum(coarse, _PLENTY) + _NOTHING for _, coarse in (one, other))
+    return np.asarray((sharp > _BLURRED * sharp_other) & (much > _COVERED * much_other))

@@ -3,13 +3,15 @@
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from setstone.measure.candidates import LIKELY, Candidate
+from setstone.measure.candidates import LIKELY, Candidate, LampName
 from setstone.record.entries import CandidateEntry, ExaminationEntry, StoneEntry
 from setstone.record.store import Store
 from setstone.record.two_occasions import TwoOccasions, two_occasions
 
 if TYPE_CHECKING:
     from setstone.measure.changes import Change
+    from setstone.measure.glue import Occasion
+    from setstone.measure.light import Pixels
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,25 +85,33 @@ def compare_occasions(
 
 def changes_between(both: TwoOccasions) -> Comparison:
     """Compare what is seen in a stone on two occasions that lie on one another."""
-    from setstone.measure.changes import changes
+    from setstone.measure.changes import changes, likely_lines
     from setstone.measure.sights import sights
 
-    first, second = (
-        {"white": look.white} | ({} if look.blue is None else {"blue": look.blue}) for look in both.looks
+    entries, shown = (both.before, both.after), (_shown(both.before), _shown(both.after))
+    lists = [_candidates(entry) for entry in entries]
+    first, second = (_photographs(look) for look in both.looks)
+    seen = sights(
+        first,
+        second,
+        outlines=both.outlines,
+        after_to_before=both.registration.matrix,
+        lines=likely_lines(lists, shown),
     )
-    found = changes(
-        _candidates(both.before),
-        _candidates(both.after),
-        sights(first, second, outlines=both.outlines, after_to_before=both.registration.matrix),
-        shown_before=_shown(both.before),
-        shown_after=_shown(both.after),
-    )
+    found = changes(*lists, seen, shown_before=shown[0], shown_after=shown[1])
     scale = both.looks[0].um_per_px
     changed = []
     for change in found:
         entry = both.after if change.of_after else both.before
         changed.append(Changed(change, entry.candidates[change.index], entry.occasion))
     return Comparison(both, tuple(changed), None if scale is None else both.registration.residual_px * scale)
+
+
+def _photographs(look: "Occasion") -> "dict[LampName, Pixels]":
+    found: dict[LampName, Pixels] = {"white": look.white}
+    if look.blue is not None:
+        found["blue"] = look.blue
+    return found
 
 
 def _candidates(entry: ExaminationEntry) -> list[Candidate]:

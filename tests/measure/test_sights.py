@@ -3,7 +3,6 @@
 import cv2
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from setstone.measure.candidates import Candidate
 from setstone.measure.changes import Where, changes
@@ -34,12 +33,13 @@ def stone(*, line: bool = False, aside: int = 0, gain: float = 1.0) -> Pixels:
     return np.clip(picture[..., None].repeat(3, 2) * gain, 0, 255).astype(np.uint8)
 
 
-def laid(before: Pixels, after: Pixels, motion: NDArray[np.float64] | None = None) -> Sights:
+def laid(before: Pixels, after: Pixels) -> Sights:
     return sights(
         {"white": before, "blue": before},
         {"white": after, "blue": after},
         outlines=(OUTLINE, OUTLINE),
-        after_to_before=np.eye(3) if motion is None else motion,
+        after_to_before=np.eye(3),
+        lines=([], [LINE]),
     )
 
 
