@@ -89,7 +89,7 @@ def changes_between(both: TwoOccasions) -> Comparison:
     from setstone.measure.sights import sights
 
     entries, shown = (both.before, both.after), (_shown(both.before), _shown(both.after))
-    lists = [_candidates(entry) for entry in entries]
+    lists = tuple(_candidates(entry) for entry in entries)
     first, second = (_photographs(look) for look in both.looks)
     seen = sights(
         first,
@@ -98,7 +98,7 @@ def changes_between(both: TwoOccasions) -> Comparison:
         after_to_before=both.registration.matrix,
         lines=likely_lines(lists, shown),
     )
-    found = changes(*lists, seen, shown_before=shown[0], shown_after=shown[1])
+    found = changes(lists[0], lists[1], seen, shown_before=shown[0], shown_after=shown[1])
     scale = both.looks[0].um_per_px
     changed = []
     for change in found:
