@@ -101,7 +101,13 @@ def changes(
             if listed and _along(path, np.concatenate(listed), near) >= _ALONG:
                 continue  # in both: told of with those after
         share = _along(path, _seen(candidate, lists[other], paths[other]), near)
-        if share < _ALONG and candidate.kind == "line" and candidate.lamp in both.lines[day]:
+        # A finding (score 1) was looked at by a person: no filter argues it away.
+        if (
+            share < _ALONG
+            and candidate.kind == "line"
+            and candidate.score < 1
+            and candidate.lamp in both.lines[day]
+        ):
             own, others = (both.lines[k][candidate.lamp] for k in (day, other))
             share = max(share, _again(path, own, others, near))
         could = _share(both.comparable[other], path)
