@@ -132,11 +132,15 @@ def all_panels(window: Window) -> QPixmap:
     painter = QPainter(picture)
     shown = window.bench.stone
     signed = next((p.stone for p in window.bench.progress if p.signature), shown)
+    compare = window.docks["Compare"].widget()
     for place, (title, dock) in enumerate(window.docks.items()):
-        window.bench.choose(signed if title in ("Object", "Work", "Versions") else shown)
+        window.bench.choose(signed if title in ("Object", "Work", "Compare", "Versions") else shown)
         window.show(title)
         dock.setFloating(True)
         dock.resize(width, height)
+        if title == "Compare":
+            compare.run.click()
+            wait(lambda: compare.lamp.count() == 2, 60)
         wait(lambda: False, 1)
         row, column = divmod(place, IN_ROW)
         painter.drawPixmap(column * (width + 8), row * (height + 8), width, height, dock.grab())
