@@ -1,5 +1,6 @@
 """Work on a Dask cluster: pieces are sent to it, and their results come back in order."""
 
+import gc
 import sys
 import warnings
 from collections import deque
@@ -102,10 +103,13 @@ def _connected(address: str) -> "Client":
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # what differs is told below, in one sentence
             return Client(address, timeout=_CONNECTION_S, set_as_default=False)
-    except (OSError, ValueError, TimeoutError) as error:
-        raise BookError(
-            f"No cluster answers at '{address}'; start 'dask scheduler' there, or correct the address (tcp://host:8786)."
-        ) from error
+    except (OSError, ValueError, TimeoutError):
+        pass
+    # The client that never came to life is ended here: while the next one begins, it would wait for a lock that one holds.
+    gc.collect()
+    raise BookError(
+        f"No cluster answers at '{address}'; start 'dask scheduler' there, or correct the address (tcp://host:8786)."
+    )
 
 
 def _workers_fit(client: "Client", address: str) -> int:

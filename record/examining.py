@@ -450,7 +450,12 @@ def _measured_or_why_not(
         if error in stopped:
             raise
         # No photograph, whatever is in it, ends the work on the others.
-        return f"setstone met a fault of its own ({type(error).__name__}: {error}); the book is unharmed, please report it."
+        return own_fault(error)
+
+
+def own_fault(error: Exception) -> str:
+    """Say in a sentence that the program itself failed on a photograph."""
+    return f"setstone met a fault of its own ({type(error).__name__}: {error}); the book is unharmed, please report it."
 
 
 def _files(order: _Order | str) -> dict[str, bytes]:

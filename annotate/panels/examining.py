@@ -5,11 +5,11 @@ from collections.abc import Sequence
 from qtpy.QtCore import QObject, Qt, Signal
 
 from setstone.annotate.bench.bench import Bench
-from setstone.annotate.panels.working import EXPECTED, Job, Tell
+from setstone.annotate.panels.working import EXPECTED, Job, StoppedError, Tell
 from setstone.record.book import Book
 from setstone.record.entries import ExaminationEntry, StoneEntry
 from setstone.record.errors import BookError
-from setstone.record.examining import examine_stone, given_length
+from setstone.record.examining import examine_stone, given_length, own_fault
 
 #: Steps one examination tells of, with both photographs.
 _STEPS = 6
@@ -98,6 +98,10 @@ class Examining(QObject):
                     )
                 except EXPECTED as error:
                     failed.append(f"{name}: {error}")
+                except StoppedError:
+                    raise
+                except Exception as error:  # nothing in one photograph ends the work on the others
+                    failed.append(f"{name}: {own_fault(error)}")
                 else:
                     self._kept.emit(book, entry)
             return failed

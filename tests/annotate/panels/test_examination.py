@@ -88,6 +88,27 @@ def test_a_cancelled_examination_leaves_nothing_behind(
     assert window.bench.review.entry.id == before
 
 
+def test_a_fault_on_one_stone_does_not_end_the_work_on_the_others(
+    book: Path, open_window: Open, qtbot: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looked_at: list[str] = []
+
+    def fails(_book: Any, stone: Any, **_: Any) -> None:
+        looked_at.append(stone.position)
+        raise ZeroDivisionError("division by zero")
+
+    monkeypatch.setattr(examining, "examine_stone", fails)
+    window = open_window(book)
+    stones = [p.stone for p in window.bench.progress]
+    said: list[str] = []
+    window.bench.said.connect(said.append)
+    window.examining._run([(stone, "as received") for stone in stones])
+    qtbot.waitUntil(lambda: not window.examining.running)
+    assert looked_at == [stone.position for stone in stones]
+    assert len(said) == len(stones) > 1
+    assert all("a fault of its own (ZeroDivisionError: division by zero)" in text for text in said)
+
+
 def test_what_cannot_be_examined_is_told_in_a_sentence(
     book: Path, open_window: Open, qtbot: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
