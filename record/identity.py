@@ -232,7 +232,11 @@ def _newest(book: Store) -> list[tuple[int, bytes | None]]:
         .group_by(_e.stone_id, _e.occasion)
         .subquery()
     )
-    query = select(newest.c.id, _f.packed).outerjoin(schema.fingerprints, _f.examination_id == newest.c.id)
+    query = (
+        select(newest.c.id, _f.packed)
+        .outerjoin(schema.fingerprints, _f.examination_id == newest.c.id)
+        .order_by(newest.c.id)
+    )
     with book.snapshot() as connection:
         return [(row.id, row.packed) for row in connection.execute(query)]
 
