@@ -399,8 +399,8 @@ def _material(line: Line, texts: Texts) -> View:
         "name": line.name,
         "note": line.note,
         "fit": fit,
-        "for": line.speaks_for or texts("consistency.nothing"),
-        "against": line.speaks_against or texts("consistency.nothing"),
+        "for": line.speaks_for,
+        "against": line.speaks_against,
     }
 
 

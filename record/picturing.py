@@ -15,6 +15,9 @@ from setstone.record.journal import note
 from setstone.record.store import Store
 from setstone.record.text import operator, shown
 
+#: Shorter side of a picture that shows anything, in pixels.
+_LEAST_PX = 48
+
 _o, _p = schema.object_photographs.c, schema.stone_places.c
 
 
@@ -54,11 +57,17 @@ def picture_object(
         size = before.width, before.height
     else:
         photograph = open_photograph(Path(path))
+        size = photograph.pixels.shape[1], photograph.pixels.shape[0]
+        if min(size) < _LEAST_PX:
+            raise BookError(
+                f"The photograph '{photograph.name}' is too small to show an object; use the original, not a thumbnail."
+            )
         file = photograph.sha256 + suffix(photograph.format, photograph.name)
         # The file first, then the row: a crash between them leaves a spare file, never a row without one.
         file_away(Path(path), book.photographs_folder / file, photograph.sha256)
+        if before is not None and before.sha256 == photograph.sha256:
+            return before
         row = {"sha256": photograph.sha256, "name": shown(photograph.name), "file": file}
-        size = photograph.pixels.shape[1], photograph.pixels.shape[0]
     at = now()
     with book.atomic() as connection:
         connection.execute(
@@ -130,7 +139,7 @@ def place_stone(
         )
     if at_share is not None and not all(math.isfinite(v) and 0 <= v <= 1 for v in at_share):
         raise BookError(
-            "A place is given as two shares from 0 to 1: of the width from the left, and of the height from the top."
+            "A place lies in the photograph: from 0 to 100 % of its width from the left, and of its height from the top."
         )
     before = photograph.places.get(stone.id)
     if before == at_share:

@@ -76,7 +76,7 @@ def _occasion(book: Store, stone: StoneEntry, entry: ExaminationEntry) -> "Occas
 
     if entry.white is None or entry.result.outline is None:
         raise BookError(
-            f"{stone.full_name} ({entry.occasion}) has no white photograph with an outline; glue is compared under white light."
+            f"{stone.full_name} ({entry.occasion}) has no white photograph with an outline; occasions are compared under white light, so add one and examine it."
         )
     photograph = find_photograph(book, entry.white)
     white = stored_pixels(photograph)

@@ -26,6 +26,7 @@ def test_it_is_kept_unaltered_with_the_places_of_its_stones(book: Book, stone: S
     assert shown is not None
     assert shown.path.read_bytes() == lid.read_bytes()
     assert (shown.width, shown.height, shown.name) == (120, 80, "the lid.png")
+    assert book.picture_object(owner, lid, by="Ada") == shown  # the very same again: nothing is entered
     book.place_stone(stone, (0.25, 0.5), by="Ada")
     book.place_stone(stone, (0.3, 0.5), by="Ada")
     found = book.object_photograph(owner)
@@ -64,7 +65,7 @@ def test_a_place_lies_in_the_photograph(
     book: Book, stone: StoneEntry, lid: Path, at: tuple[float, float]
 ) -> None:
     book.picture_object(book.object(), lid)
-    with pytest.raises(BookError, match="two shares from 0 to 1"):
+    with pytest.raises(BookError, match="from 0 to 100 % of its width"):
         book.place_stone(stone, at)
 
 
@@ -76,3 +77,11 @@ def test_it_goes_with_the_book(book: Book, stone: StoneEntry, lid: Path, tmp_pat
         assert found is not None
         assert found.path.read_bytes() == lid.read_bytes()
         assert list(found.places.values()) == [(0.4, 0.6)]
+
+
+def test_a_thumbnail_is_refused(book: Book, stone: StoneEntry, tmp_path: Path) -> None:
+    small = tmp_path / "small.png"
+    Image.new("L", (1, 1)).save(small)
+    with pytest.raises(BookError, match=r"'small\.png' is too small to show an object"):
+        book.picture_object(book.object(), small)
+    assert book.object_photograph(book.object()) is None
