@@ -33,7 +33,7 @@ def main() -> int:
 
     crashed = 0
     # All in one process, for a short search: beginning takes longer than most of them.
-    every = {"any": Target(_any, _any_seeds)} if given.targets == ["any"] else TARGETS
+    every = {**TARGETS, "any": Target(_any, _any_seeds)}
     print(f"{'target':14}{'executions':>12}{'seconds':>9}{'inputs':>8}  crashed")
     for name in given.targets or TARGETS:
         corpus = given.corpus / name

@@ -266,7 +266,7 @@ def answered() -> Iterator[None]:
 def _require_sentence(error: Exception) -> None:
     said = str(error)
     assert said.endswith((".", ".'", ")")), f"no sentence: {said!r}"
-    assert len(said) < 5000, f"no sentence: {said[:200]!r}"
+    assert len(said) <= 1000, f"no sentence: {said[:200]!r}"
 
 
 def _require_not_ours(cause: BaseException | None) -> None:
