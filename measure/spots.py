@@ -112,28 +112,30 @@ def find_spots(
         reduction = 2**octave
         smallest = max(SMALLEST_PX, least / reduction) if octave == 0 else SMALLEST_PX
         seeds = _seeds(level, smallest, most / reduction)
+        if mask is not None:
+            seeds = seeds[_inside(mask, _to_finer(seeds[:, :2], reduction))]
         # Bodies are outlined one octave finer than they were found: 6 to 12 pixels across.
         finer = max(octave - 1, 0)
         ratio = reduction / 2**finer
-        for x, y, diameter in seeds:
-            at = (to_finer(x, ratio), to_finer(y, ratio))
-            if mask is not None and not _inside(mask, to_finer(x, reduction), to_finer(y, reduction)):
-                continue
-            spot = _outlined(pyramid[finer], smooth[finer], at, diameter * ratio)
-            if spot is not None and spot.contrast > visible and spot.diameter_px * 2**finer <= 1.3 * most:
-                found.append(_enlarged(spot, 2**finer))
+        places, diameters = _to_finer(seeds[:, :2], ratio), seeds[:, 2] * ratio
+        outlines, measured = _outlined(pyramid[finer], smooth[finer], places, diameters)
+        for outline, (x, y, diameter, elongation, contrast, edge) in zip(
+            outlines, measured.tolist(), strict=True
+        ):
+            if contrast > visible and diameter * 2**finer <= 1.3 * most:
+                spot = Spot((x, y), diameter, elongation, contrast, outline, edge)
+                found.append(spot if finer == 0 else _enlarged(spot, 2**finer))
     return _each_once(found)
 
 
-def to_finer(coordinate: float, ratio: float) -> float:
-    """Coordinate in a picture that is `ratio` times larger; pixel centres are whole numbers."""
-    return (coordinate + 0.5) * ratio - 0.5
+def _to_finer(coordinates: NDArray[np.float64], ratio: float) -> NDArray[np.float64]:
+    """Coordinates in a picture that is `ratio` times larger; pixel centres are whole numbers."""
+    return (coordinates + 0.5) * ratio - 0.5
 
 
-def _inside(mask: NDArray[np.bool_], x: float, y: float) -> bool:
-    row = min(max(round(y), 0), mask.shape[0] - 1)
-    column = min(max(round(x), 0), mask.shape[1] - 1)
-    return bool(mask[row, column])
+def _inside(mask: NDArray[np.bool_], points: NDArray[np.float64]) -> NDArray[np.bool_]:
+    columns, rows = np.rint(points).astype(np.intp).T
+    return mask[rows.clip(0, mask.shape[0] - 1), columns.clip(0, mask.shape[1] - 1)]
 
 
 def _pyramid(base: Plane, least: float, most: float) -> list[Plane]:
@@ -150,8 +152,8 @@ def _pyramid(base: Plane, least: float, most: float) -> list[Plane]:
     return levels
 
 
-def _seeds(level: Plane, smallest: float, most: float) -> list[tuple[float, float, float]]:
-    """Peaks x, y, diameter of the scale-normalised Laplacian over one octave of sizes.
+def _seeds(level: Plane, smallest: float, most: float) -> NDArray[np.float64]:
+    """Peaks of the scale-normalised Laplacian over one octave of sizes: (N, 3), x, y and diameter.
 
     Done in strips of rows, so that all that is held fits the processor's cache.
     """
@@ -163,7 +165,7 @@ def _seeds(level: Plane, smallest: float, most: float) -> list[tuple[float, floa
         for x, y, diameter in _strip_seeds(level[first:last], threshold[first // 4 :], smallest, most):
             if top <= y + first < top + STRIP:
                 peaks.append((x, y + first, diameter))
-    return peaks
+    return np.array(peaks).reshape(-1, 3)
 
 
 def _strip_seeds(
@@ -288,7 +290,10 @@ def _peaks(
     """Maxima among 26 neighbours, set between pixels by parabolas in x, y and the logarithm of size."""
     found = []
     height, width = here.shape
-    limit, stands_out = np.empty(width, np.float32), np.zeros(width, np.bool_)
+    limit = np.empty(width, np.float32)
+    # Looked through eight at a time: few pixels stand out.
+    eights = np.zeros((width + 7) // 8, np.uint64)
+    stands_out = eights.view(np.uint8)
     for i in range(2, height - 2):
         row, before, after, limits = here[i], here[i - 1], here[i + 1], threshold[i // 4]
         if i % 4 == 0 or i == 2:
@@ -300,22 +305,28 @@ def _peaks(
             stands_out[j] = (
                 (v > limit[j]) & (v >= row[j - 1]) & (v > row[j + 1]) & (v >= before[j]) & (v > after[j])
             )
-        for j in range(2, width - 2):
-            if not stands_out[j]:
+        for eight in range(len(eights)):
+            if not eights[eight]:
                 continue
-            v = row[j]
-            if v < below[i, j] or v <= above[i, j]:
-                continue
-            best = True
-            for di in range(-1, 2):
-                for dj in range(-1, 2):
-                    if below[i + di, j + dj] > v or above[i + di, j + dj] > v or here[i + di, j + dj] > v:
-                        best = False
-            if best:
-                x = j + _vertex(here[i, j - 1], v, here[i, j + 1])
-                y = i + _vertex(here[i - 1, j], v, here[i + 1, j])
-                found.append((x, y, step ** _vertex(below[i, j], v, above[i, j])))
+            for j in range(8 * eight, 8 * eight + 8):
+                if stands_out[j] and _is_peak(below, here, above, i, j):
+                    v = row[j]
+                    x = j + _vertex(row[j - 1], v, row[j + 1])
+                    y = i + _vertex(before[j], v, after[j])
+                    found.append((x, y, step ** _vertex(below[i, j], v, above[i, j])))
     return found
+
+
+@njit(cache=True, nogil=True)
+def _is_peak(below: Plane, here: Plane, above: Plane, i: int, j: int) -> bool:  # pragma: no cover - compiled
+    v = here[i, j]
+    if v < below[i, j] or v <= above[i, j]:
+        return False
+    for row in range(i - 1, i + 2):
+        for column in range(j - 1, j + 2):
+            if below[row, column] > v or above[row, column] > v or here[row, column] > v:
+                return False
+    return True
 
 
 @njit(cache=True, nogil=True)
@@ -414,47 +425,42 @@ def _flood(
     return body, water
 
 
-def _outlined(level: Plane, smooth: Plane, at: tuple[float, float], diameter: float) -> Spot | None:
-    """Outline the body around a proposal; None where the surroundings run through it."""
-    outline, centre, diameter_px, elongation, contrast, edge = _drawn(level, smooth, *at, diameter)
-    if not len(outline):
-        return None
-    return Spot(centre, diameter_px, elongation, contrast, outline, edge)
-
-
 @njit(cache=True, nogil=True)
-def _drawn(
-    level: Plane, smooth: Plane, x: float, y: float, diameter: float
-) -> tuple[
-    NDArray[np.float64], tuple[float, float], float, float, float, float
-]:  # pragma: no cover - compiled
-    """Outline, centre, diameter, elongation, contrast and slope of the edge of a body; no outline, no body.
+def _outlined(
+    level: Plane, smooth: Plane, places: NDArray[np.float64], diameters: NDArray[np.float64]
+) -> tuple[list[NDArray[np.float64]], NDArray[np.float64]]:  # pragma: no cover - compiled
+    """Outline the bodies around proposals; those through which the surroundings run are left out.
 
-    All in one call: there are thousands of proposals in a photograph.
+    All in one call: there are thousands of proposals in a photograph. Beside the outlines, a row of each: centre x, y,
+    diameter, elongation, contrast and slope of the edge.
     """
-    none = np.zeros((0, 2)), (0.0, 0.0), 0.0, 1.0, 0.0, 0.0
-    radius = diameter / 2
-    reach = math.ceil(1.5 * diameter) + 5
-    column, row = int(np.rint(x)), int(np.rint(y))
-    left, top = max(0, column - reach), max(0, row - reach)
-    raw = level[top : row + reach + 1, left : column + reach + 1].copy()
-    window = smooth[top : row + reach + 1, left : column + reach + 1].copy()
-    if min(raw.shape) < 5:
-        return none
-    limit = math.ceil(math.pi * (1.6 * radius + 2) ** 2)
-    (found, body, contrast, around, area, cx, cy, elongation), rimmed = _body(
-        window, raw, x - left, y - top, radius, limit
-    )
-    if not found or elongation > LONGEST:
-        return none
-    outline = longest_contour(window, rimmed, (body + around) / 2)
-    if not len(outline):
-        return none
-    edge = _slope(window, outline)
-    outline[:, 0] += left
-    outline[:, 1] += top
-    size = undimmed(2 * math.sqrt(area / math.pi))
-    return outline, (cx + left, cy + top), size, elongation, contrast, edge
+    outlines = [np.zeros((0, 2)) for _ in range(0)]
+    measured = np.empty((len(places), 6))
+    for place, diameter in zip(places, diameters):  # noqa: B905 unknown to the compiler
+        radius = diameter / 2
+        reach = math.ceil(1.5 * diameter) + 5
+        column, row = int(np.rint(place[0])), int(np.rint(place[1]))
+        left, top = max(0, column - reach), max(0, row - reach)
+        raw = level[top : row + reach + 1, left : column + reach + 1].copy()
+        window = smooth[top : row + reach + 1, left : column + reach + 1].copy()
+        if min(raw.shape) < 5:
+            continue
+        limit = math.ceil(math.pi * (1.6 * radius + 2) ** 2)
+        (found, body, contrast, around, area, cx, cy, elongation), rimmed = _body(
+            window, raw, place[0] - left, place[1] - top, radius, limit
+        )
+        if not found or elongation > LONGEST:
+            continue
+        outline = longest_contour(window, rimmed, (body + around) / 2)
+        if not len(outline):
+            continue
+        edge = _slope(window, outline)
+        outline[:, 0] += left
+        outline[:, 1] += top
+        size = undimmed(2 * math.sqrt(area / math.pi))
+        measured[len(outlines)] = (cx + left, cy + top, size, elongation, contrast, edge)
+        outlines.append(outline)
+    return outlines, measured[: len(outlines)]
 
 
 @njit(cache=True, nogil=True)
@@ -586,14 +592,13 @@ def undimmed(diameter: float) -> float:  # pragma: no cover - compiled
 
 
 def _enlarged(spot: Spot, ratio: int) -> Spot:
-    if ratio == 1:
-        return spot
+    x, y = spot.centre
     return Spot(
-        centre=(to_finer(spot.centre[0], ratio), to_finer(spot.centre[1], ratio)),
+        centre=((x + 0.5) * ratio - 0.5, (y + 0.5) * ratio - 0.5),
         diameter_px=spot.diameter_px * ratio,
         elongation=spot.elongation,
         contrast=spot.contrast,
-        outline=(spot.outline + 0.5) * ratio - 0.5,
+        outline=_to_finer(spot.outline, ratio),
         edge=spot.edge / ratio,
     )
 
