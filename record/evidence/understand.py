@@ -43,6 +43,8 @@ _LIQUID = (1.33, 2.10)
 #: Calcite, the most doubly refracting stone within reach of a contact liquid, has 0.172.
 _MOST_BIREFRINGENCE = 0.20
 _DENSITY = (0.9, 25.0)
+#: No gemstone lies outside, in g or ct.
+_WEIGHT = (0.0001, 1e5)
 
 _OVER = re.compile(rf"(?:>|≥|over)\s*(?P<limit>{NUMBER})?(?:\s*the\s+limit)?|otl|negative")
 
@@ -274,6 +276,8 @@ def _weighings(kind: ReadingKind, typed: Typed, air: str, water: str, unit: str)
         raise BookError(
             f"'{typed.value}': a stone weighs less in water than in air; check the two weighings."
         )
+    if not _WEIGHT[0] <= in_air <= _WEIGHT[1]:
+        raise BookError(f"'{typed.value}': no stone weighs {in_air:.3g} {unit}; check the two weighings.")
     digits = min(decimals(air), decimals(water))
     u, limits, _ = parse_uncertainty(typed.uncertainty, 10.0**-digits)
     celsius = typed.details.get("water_c")
