@@ -349,7 +349,7 @@ def test_a_large_photograph_is_kept_at_full_resolution(make: SimpleNamespace, tm
 @pytest.mark.parametrize(
     ("language", "words"),
     [
-        ("de", ("Werkstattprotokoll", "mögliche Linie", "0,410 mm ± 0,012 mm lang", "14. März 2026")),
+        ("de", ("Werkstattprotokoll", "Linie (Kandidat)", "0,410 mm ± 0,012 mm lang", "14. März 2026")),
         ("fr", ("Relevé d’atelier", "ligne candidate", "0,410 mm ± 0,012 mm de long", "14 mars 2026")),
     ],
 )

@@ -60,6 +60,12 @@ def test_every_language_has_the_same_names_and_placeholders(language: str) -> No
     assert not [t for t in left if re.search(r"[a-z]{4}", re.sub(r"\{\w+\}|setstone", "", t))], left
 
 
+def test_french_is_set_as_the_french_set_it() -> None:
+    # Lexique des règles typographiques en usage à l'Imprimerie nationale (from memory): a no-break space before : ; ? ! » and after «
+    for text in everything(tables_of("fr")):
+        assert not re.search(r"(?<!\xa0)[:;?!»](?!\w)|«(?!\xa0)|'", text), text
+
+
 def test_a_language_without_texts_is_refused() -> None:
     with pytest.raises(AnnotateError, match=r"'xx'; choose one of en, de, fr"):
         texts_in("xx")
