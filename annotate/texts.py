@@ -8,6 +8,7 @@ from importlib.resources import files
 from typing import Any
 
 from setstone.annotate.errors import AnnotateError
+from setstone.annotate.phrases import Said, phrases
 
 
 class Texts:
@@ -33,6 +34,20 @@ class Texts:
         if not isinstance(found, str):
             raise KeyError(name)
         return found.format_map(values)
+
+    def said(self, sentence: str) -> Said:
+        """Say what the record says in English in this language, where every word of it is known."""
+        if self("language") == "en" or not sentence:
+            return Said(sentence)
+        known = phrases(self("language"), self("decimal"))(sentence)
+        return Said(sentence, "en") if known is None else Said(known)
+
+    def saying(self, name: str, **sentences: str) -> Said:
+        """Fill a text with what the record says: in this language, or all of it in English."""
+        parts = {key: self.said(sentence) for key, sentence in sentences.items()}
+        if any(part.language for part in parts.values()):
+            return Said(english()(name, **sentences), "en")
+        return Said(self(name, **{key: part.text for key, part in parts.items()}))
 
     @property
     def tables(self) -> Mapping[str, Any]:

@@ -13,6 +13,7 @@ from setstone.annotate import style
 from setstone.annotate.legend import length_label, round_length
 from setstone.annotate.lettering import plain, text_width
 from setstone.annotate.overlay import shown, stroke
+from setstone.annotate.phrases import Said
 from setstone.annotate.shapes import Group, Overlay, Path, Text, pill
 from setstone.annotate.sheet import ObjectPicture, OccasionSheet, PictureSheet, StoneSheet
 from setstone.annotate.svg import svg_inline
@@ -72,7 +73,7 @@ def stone_view(sheet: StoneSheet, texts: Texts) -> View:
         "object_name": stone.object_name,
         "position": stone.position,
         "claim": stone.claimed_as,
-        "weight": _weight(sheet.readings),
+        "weight": _weight(sheet.readings, texts),
         "exams": [_exam(sheet, occasion, texts) for occasion in sheet.occasions],
         "compare": compare_view(sheet.comparison, stone, texts) if sheet.comparison else None,
         "readings": [_reading(r, texts) for r in sheet.readings if not _is_weight(r)],
@@ -253,7 +254,7 @@ def _exam(sheet: StoneSheet, occasion: OccasionSheet, texts: Texts) -> View:
         "scale": _scale(result.scale, texts) if result.scale else "",
         "colour": _colour(result.colour, texts) if result.colour else (),
         "examined": _by("exam.examined", entry.by, texts, date=texts.date(entry.made), version=entry.version),
-        "flags": [flag.text for flag in result.flags],
+        "flags": [texts.said(flag.text) for flag in result.flags],
         "findings": [row for row in rows if row["finding"]],
         "candidates": [row for row in rows if not row["finding"]],
         "weak": sum(c.candidate.score < LIKELY for c in open_ones),
@@ -316,9 +317,8 @@ def _row(entry: CandidateEntry, target: str | None, texts: Texts) -> View:
         "decided": decided,
         "reason": decision.reason if decision else "",
         "reasons": [
-            {"speaks_for": r.speaks_for, "text": text, "told": told}
+            {"speaks_for": r.speaks_for, "said": reason_words(r, candidate.kind, texts)}
             for r in candidate.reasons
-            for text, told in (reason_words(r, candidate.kind, texts),)
         ],
         "sizes": size_words(candidate, texts),
         "contrast": contrast_words(candidate, texts),
@@ -331,15 +331,16 @@ def _reading(reading: ReadAs, texts: Texts) -> View:
     value = f"{entry.value} {entry.unit}".strip()
     if entry.uncertainty:
         value += f" ± {entry.uncertainty.removeprefix('±').strip()}"
-    weighed = texts("readings.not_weighed", why=reading.mark) if reading.mark else ""
-    said = weighed or ("" if reading.says == entry.value else reading.says)
-    if reading.unchecked:
-        said += f" [{texts('readings.unchecked')}]"
+    if reading.mark:
+        understood = texts.saying("readings.not_weighed", why=reading.mark)
+    else:
+        understood = texts.said("" if reading.says == entry.value else reading.says)
     return {
         "date": texts.date(entry.taken or entry.at),
-        "test": entry.test,
+        "test": texts.said(entry.test).text,
         "value": value,
-        "understood": said,
+        "understood": understood,
+        "unchecked": bool(reading.unchecked),
         "findings": [texts("readings.finding", number=n, occasion=o) for o, n in entry.findings],
         "instrument": entry.instrument,
         "state": texts("readings.set" if entry.stone_is_set else "readings.unset"),
@@ -352,12 +353,15 @@ def _is_weight(reading: ReadAs) -> bool:
     return reading.entry.test == ESTIMATED_WEIGHT
 
 
-def _weight(readings: Sequence[ReadAs]) -> View | None:
+def _weight(readings: Sequence[ReadAs], texts: Texts) -> View | None:
     """Word the estimate of the weight kept last: its figure with the uncertainty, and what it rests on."""
     kept = [reading.entry for reading in readings if _is_weight(reading)]
     if not kept:
         return None
-    return {"value": f"{kept[-1].value} ± {kept[-1].uncertainty}", "rests_on": kept[-1].remark}
+    return {
+        "value": texts.said(f"{kept[-1].value} ± {kept[-1].uncertainty}"),
+        "rests_on": texts.said(kept[-1].remark),
+    }
 
 
 def _worth_telling(found: Consistency) -> bool:
@@ -377,15 +381,15 @@ def _consistency(found: Consistency, texts: Texts) -> View:
         "others": texts(
             "consistency.others", less=len(found.lines) - len(listed), excluded=len(found.excluded)
         ),
-        "warnings": [*(c.text for c in found.contradictions), *found.composite],
-        "treatments": [t.verdict for t in found.treatments],
-        "cannot_tell": found.cannot_tell,
+        "warnings": [texts.said(w) for w in (*(c.text for c in found.contradictions), *found.composite)],
+        "treatments": [texts.said(t.verdict) for t in found.treatments],
+        "cannot_tell": [texts.said(text) for text in found.cannot_tell],
         "open": [
-            texts("consistency.open_test", test=t.test, why=t.why)
+            texts.saying("consistency.open_test", test=t.test, why=t.why)
             for t in found.next_tests
             if t.possible or not any(u.possible for u in found.next_tests)
         ][:2],
-        "cautions": found.cautions,
+        "cautions": [texts.said(text) for text in found.cautions],
     }
 
 
@@ -395,12 +399,13 @@ def _material(line: Line, texts: Texts) -> View:
     else:
         times = f"{1 / line.relative:.0f}" if line.relative < 0.1 else f"{1 / line.relative:.1f}"
         fit = texts("consistency.less", times=texts.number(times))
+    nothing = Said(texts("consistency.nothing"))
     return {
-        "name": line.name,
-        "note": line.note,
+        "name": texts.said(line.name),
+        "note": texts.said(line.note),
         "fit": fit,
-        "for": line.speaks_for,
-        "against": line.speaks_against,
+        "for": texts.said(line.speaks_for) if line.speaks_for else nothing,
+        "against": texts.said(line.speaks_against) if line.speaks_against else nothing,
     }
 
 

@@ -45,12 +45,12 @@ def compare_view(sheet: ComparisonSheet, stone: StoneEntry, texts: Texts) -> Vie
         With ``"refused"`` alone where the photographs do not lie on one another.
     """
     if sheet.refused:
-        return {"refused": sheet.refused}
+        return {"refused": texts.said(sheet.refused)}
     differing = [mark for mark in sheet.marks if mark.changed.change.where in _LINES]
     overlay = overlay_of_changes(sheet, texts)
     fit = "" if sheet.residual_um is None else texts("compare.fit", residual=f"{sheet.residual_um:.0f}")
     return {
-        "refused": "",
+        "refused": None,
         "id": f"s{stone.id}-days",
         "before": sheet.before,
         "after": sheet.after,
@@ -69,7 +69,7 @@ def compare_view(sheet: ComparisonSheet, stone: StoneEntry, texts: Texts) -> Vie
         "both": texts("compare.both", count=len(sheet.marks) - len(differing)),
         "glue": _glue(sheet, texts),
         "glue_notes": _glue_notes(sheet, texts),
-        "declined": sheet.glue.glue.declined if sheet.glue else "",
+        "declined": texts.said(sheet.glue.glue.declined if sheet.glue else ""),
     }
 
 

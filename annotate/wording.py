@@ -3,6 +3,7 @@
 import math
 import re
 
+from setstone.annotate.phrases import Said
 from setstone.annotate.texts import Texts
 from setstone.measure.candidates import DEPTHS, Candidate, CandidateKind, Reason
 from setstone.measure.quantity import Quantity
@@ -70,20 +71,18 @@ def figure(quantity: Quantity, texts: Texts) -> str:
     return texts.number(str(quantity).replace(" ", "\xa0").replace("\xa0±", " ±"))
 
 
-def reason_words(reason: Reason, kind: CandidateKind, texts: Texts) -> tuple[str, bool]:
-    """Say a reason in a language; whether it is in that language, or stays in the English of the record.
+def reason_words(reason: Reason, kind: CandidateKind, texts: Texts) -> Said:
+    """Say a reason in a language.
 
     >>> from setstone.annotate.texts import texts_in
-    >>> reason_words(Reason("faint", "hardly above the grain of the picture", False), "line", texts_in("de"))
-    ('kaum über dem Korn des Bildes', True)
+    >>> reason_words(Reason("faint", "hardly above the grain of the picture", False), "line", texts_in("de")).text
+    'kaum über dem Korn des Bildes'
     """
-    if texts("language") == "en":
-        return reason.text, True
-    said = texts.part(f"reason.{kind}").get(reason.code)
-    if said is None:  # depths, with their figures
-        return reason.text, False
+    known = None if texts("language") == "en" else texts.part(f"reason.{kind}").get(reason.code)
+    if known is None:  # depths, with their figures
+        return texts.said(reason.text)
     number = re.search(r"\d+", reason.text)
-    return said.format(number=number[0] if number else ""), True
+    return Said(known.format(number=number[0] if number else ""))
 
 
 def size_words(candidate: Candidate, texts: Texts) -> tuple[str, ...]:

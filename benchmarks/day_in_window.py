@@ -84,9 +84,7 @@ def make_book(folder: Path, scratch: Path, stones: int) -> None:
             stone = book.add_stone(box, f"lid-{number}", by="Ada")
             for occasion, file in source.photographs():
                 own = scratch / f"{number}-{file.name}"
-                # Each its own photograph: a comment (T.81, B.2.4.5) after the start of the image differs.
-                data = file.read_bytes()
-                own.write_bytes(data[:2] + b"\xff\xfe\x00\x06" + f"{number:04d}".encode() + data[2:])
+                own.write_bytes(commented(file.read_bytes(), f"lid-{number}"))
                 book.add_photograph(stone, own, occasion=occasion, by="Ada")
             for occasion in book.occasions(stone):
                 here = {str(p.lamp): p for p in book.photographs(stone) if p.occasion == occasion}
@@ -100,6 +98,12 @@ def make_book(folder: Path, scratch: Path, stones: int) -> None:
                     blue=here["blue"].sha256,
                     by="Ada",
                 )
+
+
+def commented(jpeg: bytes, comment: str) -> bytes:
+    """Make a photograph its own by a comment (T.81, B.2.4.5) after the start of the image."""
+    text = comment.encode()
+    return jpeg[:2] + b"\xff\xfe" + (len(text) + 2).to_bytes(2, "big") + text + jpeg[2:]
 
 
 class Day:
@@ -197,8 +201,7 @@ class Day:
         for k, (occasion, file) in enumerate(sample_stones()[0].photographs()):
             if occasion == "as received":
                 own = self.scratch / f"{stone.position}-{number}-{file.name}"
-                data = file.read_bytes()
-                own.write_bytes(data[:2] + b"\xff\xfe\x00\x08" + f"{k:02d}{number:04d}".encode() + data[2:])
+                own.write_bytes(commented(file.read_bytes(), f"{stone.position}, hour {number}, {k}"))
                 files.append(own)
         before = len(self.bench.photographs)
         self.window.docks["Photographs"].widget().add(files)

@@ -1,7 +1,7 @@
 """Long work in a thread, with progress in napari's activity dock and a cancel that works."""
 
 from collections.abc import Callable
-from typing import Any, ClassVar, NamedTuple
+from typing import Any, ClassVar
 
 from napari.qt.threading import create_worker
 from napari.utils import cancelable_progress
@@ -30,14 +30,18 @@ class StoppedError(Exception):
     """A person asked the work to stop."""
 
 
-class _Thread(NamedTuple):
-    """What runs in a thread, by the name napari shows where it asks whether to close the window meanwhile."""
+class _Thread:
+    """What runs in a thread, once, by the name napari shows where it asks whether to close the window meanwhile.
 
-    run: Callable[[], None]
-    title: str
+    napari keeps each worker for ever (`TaskStatusManager`): what has run is let go here, or its results would stay too.
+    """
+
+    def __init__(self, run: Callable[[], None], title: str) -> None:
+        self._run = [run]
+        self.title = title
 
     def __call__(self) -> None:
-        self.run()
+        self._run.pop()()
 
     def __str__(self) -> str:
         return f"“{self.title}”"

@@ -8,6 +8,7 @@ import pytest
 
 from setstone.annotate.bench.compare_page import compare_html
 from setstone.annotate.bench.comparing import STEPS, Compared, compare
+from setstone.annotate.phrases import Said
 from setstone.annotate.sheet_compare import comparison_sheet
 from setstone.annotate.texts import LANGUAGES, texts_in
 from setstone.annotate.two_days import SIGNS, TwoDays
@@ -109,5 +110,5 @@ def test_photographs_that_do_not_fit_are_no_comparison(
         (stone,) = book.stones()
         sheet = comparison_sheet(book, stone, "as received", "after")
     assert compare_view(sheet, stone, texts_in("en")) == {
-        "refused": "It cannot be told how lid-5 was turned."
+        "refused": Said("It cannot be told how lid-5 was turned.")
     }
