@@ -124,8 +124,9 @@ def _pattern(english: str) -> re.Pattern[str]:
 
 
 @cache
-def phrases(language: str, decimal: str) -> Phrases:
-    """Return the phrases of a language other than English."""
+def phrases(language: str, decimal: str) -> tuple[Phrases, Phrases]:
+    """Return the phrases of a language other than English, and those for names of colours."""
     file = files("setstone.annotate").joinpath("texts", f"record.{language}.toml")
     tables = tomllib.loads(file.read_text("utf-8"))
-    return Phrases(tables["sentences"], tables["terms"], decimal)
+    record, colours = (Phrases(t["sentences"], t["terms"], decimal) for t in (tables, tables["colours"]))
+    return record, colours

@@ -37,10 +37,17 @@ class Texts:
 
     def said(self, sentence: str) -> Said:
         """Say what the record says in English in this language, where every word of it is known."""
-        if self("language") == "en" or not sentence:
-            return Said(sentence)
-        known = phrases(self("language"), self("decimal"))(sentence)
-        return Said(sentence, "en") if known is None else Said(known)
+        return self._known(sentence, colour=False)
+
+    def colour(self, name: str) -> Said:
+        """Say the name of a colour in the ISCC-NBS system in this language."""
+        return self._known(name, colour=True)
+
+    def _known(self, english: str, *, colour: bool) -> Said:
+        if self("language") == "en" or not english:
+            return Said(english)
+        known = phrases(self("language"), self("decimal"))[colour](english)
+        return Said(english, "en") if known is None else Said(known)
 
     def saying(self, name: str, **sentences: str) -> Said:
         """Fill a text with what the record says: in this language, or all of it in English."""

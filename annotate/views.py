@@ -450,7 +450,7 @@ def _scale(scale: Scale, texts: Texts) -> str:
 def _colour(colour: StoneColour, texts: Texts) -> tuple[str, ...]:
     lightness, a, b = (f"{round(v)}" for v in colour.lab)
     return (
-        *([texts("exam.colour_name", hue=colour.hue)] if colour.hue else []),
+        *([texts("exam.colour_name", hue=texts.colour(colour.hue).text)] if colour.hue else []),
         texts("exam.colour_lab", lightness=lightness, a=a, b=b),
         texts("exam.colour_haze", haze=texts.number(f"{colour.haze:.2g}")),
     )

@@ -16,7 +16,7 @@ from setstone.annotate.phrases import Phrases, Said
 from setstone.annotate.sheet import sheet_of
 from setstone.annotate.texts import LANGUAGES, texts_in
 from setstone.annotate.views import stone_view
-from setstone.measure import depth, examine, glue
+from setstone.measure import colour_names, depth, examine, glue
 from setstone.record import setups
 from setstone.record.book import Book
 from setstone.record.entries import StoneEntry
@@ -55,30 +55,49 @@ CHECKS: dict[ReadingKind, tuple[dict[str, Any], ...]] = {
 }
 
 
-def tables_of(language: str) -> dict[str, dict[str, str]]:
+def tables_of(language: str) -> dict[str, Any]:
     file = files("setstone.annotate").joinpath("texts", f"record.{language}.toml")
     return tomllib.loads(file.read_text("utf-8"))
+
+
+def keys_of(table: dict[str, Any]) -> list[Any]:
+    return [(name, keys_of(part) if isinstance(part, dict) else "") for name, part in table.items()]
+
+
+def said_in(table: dict[str, Any]) -> list[str]:
+    return [t for part in table.values() for t in (said_in(part) if isinstance(part, dict) else [part])]
 
 
 @pytest.mark.parametrize("language", OTHERS)
 def test_each_sentence_keeps_its_gaps_and_each_language_has_the_same(language: str) -> None:
     tables = tables_of(language)
-    for english, said in tables["sentences"].items():
+    for english, said in (tables["sentences"] | tables["colours"]["sentences"]).items():
         gaps = set(re.findall(r"\{[#=]?(\w+)\}", english))
         assert set(re.findall(r"\{(\w+)\}", said)) == gaps, english
-    assert {name: list(table) for name, table in tables.items()} == {
-        name: list(table) for name, table in tables_of("de").items()
-    }
+    assert keys_of(tables) == keys_of(tables_of("de"))
 
 
 @pytest.mark.parametrize("language", OTHERS)
 def test_no_sentence_passes_a_verdict(language: str) -> None:
     # The same rule as for the texts: 16 CFR Part 23 and ISO 18323:2015 on what may be said of gemstones.
-    for table in tables_of(language).values():
-        for said in table.values():
-            assert not re.search(
-                r"\b(echt|garantiert|zertifi\w+|authenti\w+|certifi\w+|véritable)\b", said, re.I
-            ), said
+    for said in said_in(tables_of(language)):
+        assert not re.search(
+            r"\b(echt|garantiert|zertifi\w+|authenti\w+|certifi\w+|véritable)\b", said, re.I
+        ), said
+
+
+def test_french_is_set_as_the_french_set_it() -> None:
+    # The same rule as for the texts (Imprimerie nationale, from memory).
+    for said in said_in(tables_of("fr")):
+        assert not re.search(r"(?<!\xa0)[:;?!»%](?!\w)|«(?!\xa0)|'", said), said
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_every_colour_has_its_name(language: str) -> None:
+    names, _ = colour_names._centroids()
+    said = {texts_in(language).colour(name) for name in names}
+    assert {s.language for s in said} == {""}
+    assert len(said) == len(names)
 
 
 @pytest.mark.parametrize("language", OTHERS)
