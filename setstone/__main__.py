@@ -2,12 +2,15 @@
 
 import io
 import os
+import signal
 import sys
+from types import FrameType
+from typing import NoReturn
 
 from setstone.commands import app, failure
 
-#: Exit status after Ctrl-C: 128 and the number of the signal, as shells count (POSIX.1-2017, 2.8.2).
-INTERRUPTED = 130
+#: Exit status after Ctrl-C, and when told to end: 128 and the number of the signal, as shells count (POSIX.1-2017, 2.8.2).
+INTERRUPTED, TERMINATED = 130, 143
 
 
 def main() -> None:
@@ -16,10 +19,12 @@ def main() -> None:
         if isinstance(stream, io.TextIOWrapper):
             # Names of files may hold what the terminal, or any text, cannot.
             stream.reconfigure(errors="backslashreplace")
+    # Else the program would end where it stands, and leave behind the processes that measure for it.
+    signal.signal(signal.SIGTERM, _end)
     try:
         app()
     except SystemExit as stop:
-        if stop.code == INTERRUPTED:
+        if stop.code in (INTERRUPTED, TERMINATED):
             print("Stopped; what was not finished is not in the book.", file=sys.stderr)  # noqa: T201
         raise
     except Exception as error:
@@ -27,6 +32,10 @@ def main() -> None:
             raise
         print(failure(error), file=sys.stderr)  # noqa: T201
         sys.exit(1)
+
+
+def _end(_number: int, _frame: FrameType | None) -> NoReturn:
+    sys.exit(TERMINATED)
 
 
 if __name__ == "__main__":

@@ -1,9 +1,13 @@
 """The whole job by ordinary commands, and what bad input gets."""
 
 import json
+import os
 import shutil
+import signal
 import sqlite3
 import struct
+import subprocess
+import sys
 import zlib
 from collections.abc import Callable
 from pathlib import Path
@@ -264,6 +268,46 @@ def test_stopping_half_way_says_so_and_keeps_nothing_half_done(
     assert status == 130
     assert err.strip().endswith("Stopped; what was not finished is not in the book.")
     assert state(book) == before
+
+
+STOPPED_HALF_WAY = """
+import sys, time
+import setstone.record.examining as examining
+from setstone.__main__ import main
+
+def begun(*_, **__):
+    print("begun", flush=True)
+    time.sleep(60)
+
+examining.examine = begun
+sys.argv = ["setstone", "examine", "lid-3"]
+main()
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no such signals")
+@pytest.mark.parametrize(("sent", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+def test_stopped_by_a_signal_it_says_so_and_the_same_command_goes_on(
+    run: Run, book: Path, sent: signal.Signals, status: int
+) -> None:
+    run("photo", "add", "lid-3", SAMPLE / "before_white.jpg")
+    before = state(book)
+    with subprocess.Popen(
+        [sys.executable, "-c", STOPPED_HALF_WAY],
+        env=os.environ | {"SETSTONE_BOOK": str(book)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    ) as work:
+        assert work.stdout is not None
+        assert work.stdout.readline() == "begun\n"
+        work.send_signal(sent)
+        _, err = work.communicate(timeout=30)
+    assert work.returncode == status
+    assert err.strip().endswith("Stopped; what was not finished is not in the book.")
+    assert state(book) == before
+    assert run("examine")[0] == 0
+    assert state(book) != before
 
 
 def test_a_folder_given_as_a_photograph_is_named(run: Run, book: Path) -> None:
