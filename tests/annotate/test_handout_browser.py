@@ -89,7 +89,8 @@ def contrast(*colours: str) -> float:
     """Give the contrast ratio of two opaque colours (WCAG 2.2, definitions of contrast ratio and relative luminance)."""
     lightness = []
     for colour in colours:
-        red, green, blue = (int(v) / 255 for v in re.fullmatch(r"rgb\((\d+), (\d+), (\d+)\)", colour).groups())  # type: ignore[union-attr]
+        assert colour.startswith("rgb(")
+        red, green, blue = (int(v) / 255 for v in re.findall(r"\d+", colour))
         linear = (v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4 for v in (red, green, blue))
         lightness.append(sum(w * v for w, v in zip((0.2126, 0.7152, 0.0722), linear, strict=True)))
     return (max(lightness) + 0.05) / (min(lightness) + 0.05)
