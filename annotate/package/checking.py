@@ -9,7 +9,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from setstone.annotate.errors import AnnotateError
-from setstone.annotate.package.bag import ALGORITHMS, SIGNED_LIST, read_information, read_manifest
+from setstone.annotate.package.bag import (
+    ALGORITHMS,
+    DECLARATION,
+    SIGNED_LIST,
+    read_information,
+    read_manifest,
+)
 from setstone.annotate.package.key import fingerprint_of, is_digest, is_signed, public_key_of
 from setstone.annotate.package.layout import (
     FINGERPRINT,
@@ -112,6 +118,8 @@ def check_package(
             *_contents(package, lists, texts),
             *_clock(signed, latest, now or datetime.now(UTC), texts),
         ]
+        if not problems and not _is_bag(package, information):
+            problems.append(Answer("no-bag", texts("check.no_bag")))
         return Checked(
             tuple(problems),
             shown(information.get("Source-Organization", ""))[1:-1],
@@ -147,6 +155,14 @@ def _signature(package: Package, texts: Texts) -> Iterator[Answer]:
         holds = False
     if not holds:
         yield Answer("signature", texts("check.signature"))
+
+
+def _is_bag(package: Package, information: dict[str, str]) -> bool:
+    """Whether declaration and count of the payload are as RFC 8493 has them (2.1.1, 2.2.2), whoever signed them."""
+    declared = whole(package, "bagit.txt").decode(errors="replace").splitlines()
+    payload = [size for name, size in package.sizes.items() if name.startswith("data/")]
+    counted = f"{sum(payload)}.{len(payload)}"
+    return declared == DECLARATION.splitlines() and information.get("Payload-Oxum", counted) == counted
 
 
 def _fingerprint(package: Package) -> str:

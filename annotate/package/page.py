@@ -10,6 +10,7 @@ from markupsafe import Markup
 from setstone import __version__
 from setstone.annotate.files import replace_file
 from setstone.annotate.handout import policy_hash
+from setstone.annotate.package.bag import DECLARATION
 from setstone.annotate.package.layout import KINDS
 from setstone.annotate.package.opening import LARGE, LITTER, MOST_BYTES, MOST_FILES, MOST_PACKED, MOST_TEXT
 from setstone.annotate.texts import texts_in
@@ -34,6 +35,7 @@ def check_page(language: str = "en") -> str:
         "texts": texts.part("check"),
         "kinds": list(KINDS.items()),
         "litter": LITTER,
+        "declaration": DECLARATION,
         "most": {
             "files": MOST_FILES,
             "bytes": MOST_BYTES,

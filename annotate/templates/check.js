@@ -195,6 +195,7 @@ async function check(entries, expected, digest, now) {
   if (!signed) problems.push({ code: "clock", text: text("no_time") });
   else if (signed.getTime() > now + CLOCKS_DIFFER_MS) problems.push({ code: "clock", text: text("clock_ahead", { signed: minute(signed) }) });
   else if (latest && latest > signed) problems.push({ code: "clock", text: text("clock_behind", { signed: minute(signed), latest: minute(latest) }) });
+  if (!problems.length && !await isBag(entries, information)) problems.push({ code: "no-bag", text: text("no_bag") });
   return {
     problems,
     workshop: shown(information["Source-Organization"] ?? "").slice(1, -1),
@@ -203,6 +204,14 @@ async function check(entries, expected, digest, now) {
     evidence: grouped(evidence),
     files: entries.size,
   };
+}
+
+// Declaration and count of the payload as RFC 8493 has them (2.1.1, 2.2.2), whoever signed them.
+async function isBag(entries, information) {
+  const declared = new TextDecoder("utf-8", { ignoreBOM: true }).decode(await bytesOf(entries, "bagit.txt"));
+  const payload = Array.from(entries).filter(([name]) => name.startsWith("data/")).map(([, entry]) => entry.size);
+  const counted = `${payload.reduce((sum, size) => sum + size, 0)}.${payload.length}`;
+  return declared.trimEnd().replace(/\r\n?/g, "\n") === TOLD.declaration.trimEnd() && (information["Payload-Oxum"] ?? counted) === counted;
 }
 
 async function contents(entries, lists) {

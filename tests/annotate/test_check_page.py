@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from setstone.annotate.errors import AnnotateError
+from setstone.annotate.package import bag
 from setstone.annotate.package.bag import close_bag
 from setstone.annotate.package.checking import check_package
 from setstone.annotate.package.key import WorkshopKey, workshop_key
@@ -175,9 +176,12 @@ def test_what_was_given_later_is_compared(page: Any, package: Path) -> None:
         "other sheet",
         "ahead",
         "behind",
+        "no bag",
     ],
 )
-def test_the_page_says_what_the_command_says(page: Any, package: Path, key: WorkshopKey, what: str) -> None:
+def test_the_page_says_what_the_command_says(
+    page: Any, package: Path, key: WorkshopKey, what: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     expected = digest = ""
     if what == "pixel":
         path = package / "data/photographs/lid-3.png"
@@ -203,6 +207,9 @@ def test_the_page_says_what_the_command_says(page: Any, package: Path, key: Work
         expected = "0" * 64
     elif what == "other sheet":
         digest = "f" * 64
+    elif what == "no bag":  # RFC 8493, 2.1.1: no byte order mark
+        monkeypatch.setattr(bag, "DECLARATION", f"\ufeff{bag.DECLARATION}")
+        sign(package, key)
     else:
         sign(package, key, "2999-01-01T00:00:00+00:00" if what == "ahead" else "2019-01-01T00:00:00+00:00")
     found = check_package(package, english(), fingerprint=expected, digest=digest)

@@ -1,7 +1,6 @@
 """The evidence package: what lies in it, whom it names, and what its check says once somebody was at it.
 
-Outside checks: BagIt by bagit-python (Library of Congress) and by the cases of RFC 8493 (the published conformance
-bags could not be had whole), signatures by the vectors of RFC 8032 (7.1) and by OpenSSL, findings by the
+Outside checks: BagIt by bagit-python (Library of Congress; test_bags.py has the cases of RFC 8493), signatures by the vectors of RFC 8032 (7.1) and by OpenSSL, findings by the
 Web Annotation data model and protocol of the W3C and read as JSON-LD by PyLD, readings by JSON Schema 2020-12, OME-TIFF by ome-types.
 """
 
