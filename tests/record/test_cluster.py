@@ -14,6 +14,7 @@ from PIL import Image
 
 from setstone.record import cluster, examining
 from setstone.record.book import Book
+from setstone.record.convert import to_json
 from setstone.record.entries import StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.examining import examine_stones, to_examine
@@ -118,3 +119,21 @@ def test_all_that_is_measured_is_sent(book: Book, stone: StoneEntry, picture: Pa
     assert files == {entry.sha256: picture.read_bytes()}
     moved = replace(order, white=replace(entry, path=tmp_path / "away")).moved(tmp_path / "there", files)
     assert [p.path for p in moved.photographs()] == [tmp_path / "there" / entry.sha256]
+
+
+def test_what_is_measured_far_away_is_what_is_measured_here(tmp_path: Path) -> None:
+    with (
+        Book.create(tmp_path / "tray") as tray,
+        distributed.LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=None) as measuring,
+    ):
+        stone = tray.add_stone(tray.add_object("Tray", by="Ada"), "lid-3", by="Ada")
+        for occasion, file in sample_stones()[0].photographs():
+            if occasion == "as received":
+                tray.add_photograph(stone, file, occasion=occasion, by="Ada")
+        asked = to_examine(tray)
+        (there,) = examine_stones(tray, asked, by="Ada", cluster=measuring.scheduler_address)
+        (here,) = examine_stones(tray, asked, by="Ada", workers=1)
+    assert there.entry is not None
+    assert here.entry is not None
+    assert len(here.entry.result.candidates) > 3
+    assert to_json(there.entry.result) == to_json(here.entry.result)
