@@ -153,6 +153,7 @@ def _row(mark: Mark, sheet: ComparisonSheet, texts: Texts) -> View:
         if where != "unknown"
         else texts("compare.unknown"),
         "damage": change.possible_damage,
+        "again": change.perhaps_reflection,
         "why": why,
     }
 

@@ -49,7 +49,7 @@ class Truth:
 class Pair:
     """A pair laid on one another.
 
-    `alarms` are scores of new lines, with which of the new fissures each lies on, -1 for none and -2 for a hidden one. `fissures` is
+    `alarms` are scores of new lines that are raised, with which of the new fissures each lies on, -1 for none and -2 for a hidden one. `fissures` is
     how many can be seen, `kept` how many likely candidates before were told of, `gone` how many of them as gone.
     """
 
@@ -113,7 +113,8 @@ def judged(before: Examined, after: Examined, truth: Truth) -> Pair | None:
             candidate = after.result.candidates[change.index]
             if candidate.kind == "line":
                 alarms.append((candidate.score, _lies_on(places([candidate.path]), truth)))
-    return Pair(before.case, len(truth.seen), alarms, kept, gone)
+    # The likeliest alone is raised; the others are told as perhaps its reflections.
+    return Pair(before.case, len(truth.seen), [max(alarms)] if alarms else [], kept, gone)
 
 
 def _lies_on(path: Points, truth: Truth) -> int:

@@ -4,10 +4,13 @@ A candidate of one day that lies along one of the other, however weak, is in bot
 plain after cleaning, and is no new damage. So is a line that no list has, but that the other day's picture shows when it is
 asked at that place (`setstone.measure.sights`). What has no counterpart counts as changed only where the other day's
 photograph could have shown it; in glare, out of focus, beneath dirt or a claw, or beyond the girdle as seen nothing can be told.
+
+A new fissure is seen again in other facets, which reflect it: of several likely lines that are new, the likeliest is raised as possible
+damage, and the others are told as what they most likely are, the same seen again.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -54,7 +57,9 @@ class Change:
     comparable : float
         Share of its path where the other day's photograph could have shown it.
     possible_damage : bool
-        Whether it is a likely line that is seen only after.
+        Whether it is a finding that is seen only after, or the likeliest of the lines that are.
+    perhaps_reflection : bool
+        Whether it is another likely line that is seen only after: perhaps the damage, seen in another facet.
     """
 
     where: Where
@@ -63,6 +68,7 @@ class Change:
     share: float
     comparable: float
     possible_damage: bool
+    perhaps_reflection: bool = False
 
 
 def changes(
@@ -112,8 +118,14 @@ def changes(
             share = max(share, _again(path, own, others, near))
         could = _share(both.comparable[other], path)
         found.append(_change(candidate, index, share, could, of_after=bool(day)))
+    found = _raised_once(found, after)
     order = list(Where)
-    return tuple(sorted(found, key=lambda c: (not c.possible_damage, order.index(c.where), c.index)))
+    return tuple(
+        sorted(
+            found,
+            key=lambda c: (not c.possible_damage, not c.perhaps_reflection, order.index(c.where), c.index),
+        )
+    )
 
 
 def likely_lines(
@@ -142,6 +154,17 @@ def _change(candidate: Candidate, index: int, share: float, could: float, *, of_
         where = Where.AFTER if of_after else Where.BEFORE
     damage = where is Where.AFTER and candidate.kind == "line" and candidate.score >= DAMAGE
     return Change(where, of_after, index, share, could, damage)
+
+
+def _raised_once(found: list[Change], after: Sequence[Candidate]) -> list[Change]:
+    """Raise the likeliest new line, and each that a person has accepted (score 1)."""
+    likeliest = max((after[c.index].score for c in found if c.possible_damage), default=1.0)
+    return [
+        replace(c, possible_damage=False, perhaps_reflection=True)
+        if c.possible_damage and after[c.index].score < likeliest
+        else c
+        for c in found
+    ]
 
 
 def _seen(like: Candidate, others: Sequence[Candidate], paths: Sequence[Points]) -> Points:

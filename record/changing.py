@@ -38,9 +38,10 @@ class Changed:
             there = "a spot was proposed there" if self.change.share else "no spot was proposed there"
             could = "could" if self.change.comparable else "could not"
             return f"{there} {other}, where it {could} have been seen"
+        again = "; perhaps the damage, seen in another facet" if self.change.perhaps_reflection else ""
         return (
             f"{self.change.share:.0%} of it lies along lines proposed or seen {other}; {self.change.comparable:.0%} of it could "
-            "have been seen there"
+            f"have been seen there{again}"
         )
 
 

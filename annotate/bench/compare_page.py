@@ -45,7 +45,7 @@ def _lists(compared: Compared, shown: TwoDays) -> Iterator[str]:
     if any(damage):
         yield _list(
             "Possible damage",
-            "New bright lines after the work. Look at these first.",
+            "New bright lines after the work. Look at these first; lines that may be reflections of them follow.",
             shown,
             [at for at, possible in enumerate(damage) if possible],
         )

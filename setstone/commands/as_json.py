@@ -464,6 +464,7 @@ def comparison(entry: "Comparison") -> dict[str, Any]:
                 "finding": one.entry.is_finding,
                 "seen": str(one.change.where),
                 "possible_damage": one.change.possible_damage,
+                "perhaps_reflection": one.change.perhaps_reflection,
                 "evidence": one.says,
             }
             for one in entry.changed

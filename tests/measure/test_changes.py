@@ -66,6 +66,27 @@ def test_a_new_line_comes_first_as_possible_damage() -> None:
     ]
 
 
+def test_of_several_new_lines_the_likeliest_is_raised_and_the_others_may_be_its_reflections() -> None:
+    first, second = candidate((100, 100), (160, 120), score=0.7), candidate((250, 250), (300, 260), score=0.9)
+    found = compared([], [first, second])
+    assert [(f.index, f.possible_damage, f.perhaps_reflection) for f in found] == [
+        (1, True, False),
+        (0, False, True),
+    ]
+    # What a person has accepted is no reflection.
+    accepted = [
+        candidate((100, 100), (160, 120), score=1),
+        candidate((250, 250), (300, 260), score=1),
+        second,
+    ]
+    found = compared([], accepted)
+    assert [(f.index, f.possible_damage, f.perhaps_reflection) for f in found] == [
+        (0, True, False),
+        (1, True, False),
+        (2, False, True),
+    ]
+
+
 def test_an_unlikely_new_line_is_told_without_alarm() -> None:
     (found,) = compared([], [candidate((100, 100), (160, 120), score=0.3)])
     assert (found.where, found.possible_damage) == (Where.AFTER, False)
