@@ -135,7 +135,7 @@ def weights(folder: Path, lamp: str) -> tuple[NDArray[np.float64], NDArray[np.fl
     names, all_measures, all_right = [], [], []
     left_out = 0
     for case, pixels, outline in copies(folder, lamp):
-        rings = candidate_rings(pixels)
+        rings = next(candidate_rings(pixels), None)
         tree = cKDTree(resampled(outline, 4000))
         diameter = np.ptp(outline, axis=0).mean()
         off = (

@@ -5,6 +5,7 @@ of the setting, or the girdle itself. The picture is unrolled and straightened a
 path in it is a candidate, and of these the one is taken that looks most like a girdle.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -30,6 +31,7 @@ from setstone.measure.rings import (
     gradient,
     parallel_course,
     resampled,
+    ring_beyond,
     ring_paths,
     settled,
     squeezed,
@@ -48,6 +50,10 @@ CANDIDATES = 16
 REACH = 0.6 * PER_CENT
 #: Where in a blurred edge the outline "is", as a standard uncertainty: share of the 10-90 % width.
 EDGE_DEFINITION = 0.1
+#: Looks for rings, each farther out than the one before; and the score of a ring with which no other look is needed.
+LOOKS, BEYOND_DOUBT = 3, 12.0
+#: How near a ring must come to a person's point, in diameters, for no other look to be needed.
+AT_POINT = 0.06
 #: Completeness of the strongest ring below which no stone is said to be seen.
 LEAST_RING = 0.45
 #: Share of the probability that the rings must hold whose spread is the doubt about the ring. Under blue light the
@@ -76,16 +82,15 @@ def find_girdle(pixels: Pixels, *, near: tuple[float, float] | None = None) -> O
     Outline or None
         None where no stone is to be seen.
     """
-    rings = candidate_rings(pixels)
-    if rings is None:
-        return None
     if near is None:
-        score = girdle_score(rings.strip, rings.paths, rings.heart)
-        if score.max() < LEAST_SCORE and not under_blue_light(rings.strip):
+        rings, score = _likeliest(candidate_rings(pixels))
+        if rings is None or (score.max() < LEAST_SCORE and not under_blue_light(rings.strip)):
             return None
         chance = np.exp(score - score.max())
     else:
-        away = np.array([np.hypot(*(curve - near).T).min() for curve in rings.curves])
+        rings, away = _nearest(candidate_rings(pixels), near)
+        if rings is None:
+            return None
         chance = (away == away.min()).astype(np.float64)
     fit = _refined(rings, rings.paths[int(chance.argmax())])
     held = HELD["blue" if under_blue_light(rings.strip) else "white"]
@@ -169,17 +174,44 @@ class Rings:
         return [self.view.back(self.strip.at(path.astype(np.float64))) for path in self.paths]
 
 
-def candidate_rings(pixels: Pixels) -> Rings | None:
-    """Find the closed edges around the centre of a photograph; None where there are none."""
+def candidate_rings(pixels: Pixels) -> Iterator[Rings]:
+    """Find the closed edges around the centre of a photograph: those near the strongest, then those farther out."""
     small, reduction = _small(pixels)
-    ring, completeness = strongest_ring(gradient(small, 1.0))
-    if completeness < LEAST_RING:
-        return None
-    ring = (ring + 0.5) / reduction - 0.5
-    view = _view(pixels, ring)
-    strip = unrolled(view.image, settled(view.image, resampled(view.into(ring), RAYS)), -0.2, 0.1)
-    paths = ring_paths(squeezed(*edge_strength(strip)), CANDIDATES)
-    return Rings(view, strip, paths, _heart(view.image, strip.curve))
+    edges = gradient(small, 1.0)
+    ring, completeness = strongest_ring(edges)
+    for _ in range(LOOKS):
+        if completeness < LEAST_RING:
+            return
+        there = (ring + 0.5) / reduction - 0.5
+        view = _view(pixels, there)
+        strip = unrolled(view.image, settled(view.image, resampled(view.into(there), RAYS)), -0.2, 0.1)
+        paths = ring_paths(squeezed(*edge_strength(strip)), CANDIDATES)
+        yield Rings(view, strip, paths, _heart(view.image, strip.curve))
+        ring, completeness = ring_beyond(edges, ring)
+
+
+def _likeliest(found: Iterator[Rings]) -> tuple[Rings | None, NDArray[np.float64]]:
+    """Rings among which the likeliest girdle is, and what speaks for each of them."""
+    best, best_score = None, np.array([-np.inf])
+    for rings in found:
+        score = girdle_score(rings.strip, rings.paths, rings.heart)
+        if score.max(initial=-np.inf) > best_score.max():
+            best, best_score = rings, score
+        if best_score.max() > BEYOND_DOUBT or under_blue_light(rings.strip):
+            break
+    return best, best_score
+
+
+def _nearest(found: Iterator[Rings], point: tuple[float, float]) -> tuple[Rings | None, NDArray[np.float64]]:
+    """Rings that reach to a point, and how near each comes to it."""
+    best, best_away = None, np.array([np.inf])
+    for rings in found:
+        away = np.array([np.hypot(*(curve - point).T).min() for curve in rings.curves])
+        if away.min(initial=np.inf) < best_away.min():
+            best, best_away = rings, away
+        if best_away.min() < AT_POINT * np.ptp(rings.view.back(rings.strip.curve), axis=0).mean():
+            break
+    return best, best_away
 
 
 def _heart(image: Plane, ring: Curve) -> Plane:

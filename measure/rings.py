@@ -26,6 +26,9 @@ RAYS = 720
 #: Columns of an unrolled picture per hundredth of the ring's diameter.
 PER_CENT = 6
 
+#: How many times as large a ring must be to be looked for outside another: those nearer are in its own strip.
+BEYOND = 1.1
+
 #: Score of a ray that leaves the photograph on both sides: neither for nor against an edge.
 _UNSEEN = 0.35
 
@@ -137,11 +140,38 @@ def strongest_ring(edges: Gradient) -> tuple[Curve, float]:
         Mean squeezed edge strength along it, 0..1.
     """
     ring, _ = _ring_in_frame(edges, np.array(symmetry_centre(edges)), np.eye(2), stiffness=0.05)
+    return _ring_as_if_round(edges, ring)
+
+
+def ring_beyond(edges: Gradient, ring: Curve) -> tuple[Curve, float]:
+    """Find the strongest closed curve outside another.
+
+    A large table, and the steps of a step cut, are rings too, and often stronger than the girdle.
+
+    Parameters
+    ----------
+    edges : Gradient
+    ring : (N, 2) float64 array
+        Points x, y, in pixels.
+
+    Returns
+    -------
+    ring : (RAYS, 2) float64 array
+    completeness : float
+        As of `strongest_ring`.
+    """
+    return _ring_as_if_round(edges, ring, beyond=True)
+
+
+def _ring_as_if_round(edges: Gradient, ring: Curve, *, beyond: bool = False) -> tuple[Curve, float]:
+    """Strongest ring in the frame in which a ring has equal second moments, perhaps only outside that ring."""
     even = resampled(ring, RAYS)
     frame: NDArray[np.float64] = np.linalg.cholesky(np.cov(even.T)).astype(np.float64)
     frame /= math.sqrt(np.linalg.det(frame))
-    ring, completeness = _ring_in_frame(edges, even.mean(axis=0), frame, stiffness=0.12)
-    return resampled(gaussian_filter1d(resampled(ring, RAYS), 5.0, axis=0, mode="wrap"), RAYS), completeness
+    found, completeness = _ring_in_frame(
+        edges, even.mean(axis=0), frame, stiffness=0.12, within=even if beyond else None
+    )
+    return resampled(gaussian_filter1d(resampled(found, RAYS), 5.0, axis=0, mode="wrap"), RAYS), completeness
 
 
 def unrolled(image: Plane, curve: Curve, inner: float, outer: float) -> Strip:
@@ -427,7 +457,11 @@ def _squeezed(strength: Plane) -> Plane:
 
 
 def _ring_in_frame(
-    edges: Gradient, centre: NDArray[np.float64], frame: NDArray[np.float64], stiffness: float
+    edges: Gradient,
+    centre: NDArray[np.float64],
+    frame: NDArray[np.float64],
+    stiffness: float,
+    within: Curve | None = None,
 ) -> tuple[Curve, float]:
     """Strongest closed path around a centre, in polar coordinates of a linear frame."""
     height, width = edges.strength.shape
@@ -451,6 +485,10 @@ def _ring_in_frame(
     beyond = (x < 1) | (y < 1) | (x > width - 2) | (y > height - 2)
     stand_in = np.where(np.roll(beyond, rays // 2, axis=0), _UNSEEN, np.roll(score, rays // 2, axis=0))
     score = np.where(beyond, stand_in, score)
+    if within is not None:
+        u, v = np.linalg.solve(frame, (within - centre).T)
+        least = np.interp(angles, np.arctan2(v, u), np.hypot(u, v), period=2 * np.pi)
+        score[radii < BEYOND * least[:, None]] = -1
     path = closed_path(score, reach=3, stiffness=stiffness)
     on_path = score[np.arange(rays), path][~beyond[np.arange(rays), path]]
     return centre + radii[path, None] * ray, float(on_path.mean()) if on_path.size else 0.0

