@@ -13,6 +13,9 @@ from setstone.measure.line_scores import SHORT, at_culet
 #: Not more reasons than a person reads.
 SHOWN = 4
 
+#: How near to the girdle a line may reach the surface there, in diameters: nearer, rim and setting hide it.
+NEAR_GIRDLE = 0.03
+
 Feature = Callable[[str], float]
 
 
@@ -33,9 +36,10 @@ def reasons_for(features: NDArray[np.float64], score: float) -> tuple[Reason, ..
     """
     speaks, against = _all_reasons(features)
     alone = (_ALONE,) if features[NAMES.index("white_step")] == ABSENT else ()
+    asked = (_GIRDLE,) if _comes_to_girdle(features, against) else ()
     if score >= 0.5:
-        return (*(*(speaks or [_PLAIN]), *against)[:SHOWN], *alone)
-    return (*(*(against or [_UNLIKE]), *speaks)[:SHOWN], *alone)
+        return (*(*(speaks or [_PLAIN]), *against)[:SHOWN], *asked, *alone)
+    return (*(*(against or [_UNLIKE]), *speaks)[:SHOWN], *asked, *alone)
 
 
 def counted_reasons(features: NDArray[np.float64]) -> tuple[int, int]:
@@ -58,8 +62,20 @@ def _all_reasons(features: NDArray[np.float64]) -> tuple[list[Reason], list[Reas
 
 _PLAIN = Reason("line", "a thin bright line inside the stone", True)
 _ALONE = Reason("one-light", "judged in one light alone: the other tells facet edges from fissures", False)
+#: A question to the person, not a claim: a photograph from above does not tell. The score does not weigh it.
+_GIRDLE = Reason(
+    "girdle",
+    "comes close to the girdle: does it reach the surface there? Look from the side, in reflected light",
+    True,
+)
 _CULET = Reason("culet", "runs straight to the middle of the stone: likely a worn edge at the culet", False)
 _UNLIKE = Reason("unlike", "taken together it is unlike the fissures the program knows", False)
+
+
+def _comes_to_girdle(features: NDArray[np.float64], against: list[Reason]) -> bool:
+    """Whether a line ends near the girdle, and is not taken for the rim or for what lies across it."""
+    near = features[NAMES.index("inside_least")] < NEAR_GIRDLE
+    return bool(near) and not {"rim", "outside"} & {reason.code for reason in against}
 
 
 def _straight(f: Feature) -> bool:

@@ -243,7 +243,7 @@ def words(entry: CandidateEntry, seen: Seen | None = None) -> str:
     lines += size_words(candidate, texts)
     if entry.origin == "program":
         lines.append(score_words(candidate, texts))
-        lines += [f"{'+' if r.speaks_for else '−'} {r.text}" for r in candidate.reasons[:4]]
+        lines += [f"{'+' if r.speaks_for else '−'} {r.text}" for r in candidate.reasons]
     else:
         lines.append("drawn by hand")
     return "<br>".join(lines)

@@ -120,7 +120,13 @@ def test_what_was_not_measured_is_told(make: Any) -> None:
 
 def reasons_of_the_program() -> dict[CandidateKind, dict[str, str]]:
     """Code and English words of every reason that can be given, but for those that tell a depth."""
-    lines = [line_reasons._PLAIN, line_reasons._ALONE, line_reasons._CULET, line_reasons._UNLIKE]
+    lines = [
+        line_reasons._PLAIN,
+        line_reasons._ALONE,
+        line_reasons._CULET,
+        line_reasons._UNLIKE,
+        line_reasons._GIRDLE,
+    ]
     lines += [judge_lines._MANY, judge_lines._OFF_MAP]
     spots = [judge_spots._DUST, judge_spots._ALONE]
     return {

@@ -57,6 +57,22 @@ def test_a_line_judged_in_one_light_alone_says_so() -> None:
     assert "one-light" in {r.code for r in reasons_for(features, 0.7)}
 
 
+@pytest.mark.parametrize(
+    ("least", "along", "beyond", "asked"),
+    [(0.01, 0.2, 0.0, True), (0.2, 0.2, 0.0, False), (0.01, 1.0, 0.0, False), (0.01, 0.2, 9.0, False)],
+    ids=["ends at the girdle", "well inside", "runs along the rim", "goes on beyond"],
+)
+def test_whether_a_line_reaches_the_girdle_is_asked_and_not_claimed(
+    least: float, along: float, beyond: float, asked: bool
+) -> None:
+    features = np.zeros(len(NAMES))
+    for name, value in (("inside_least", least), ("along_girdle", along), ("ahead_most", beyond)):
+        features[NAMES.index(name)] = value
+    questions = [r.text for r in reasons_for(features, 0.7) if r.code == "girdle"]
+    assert bool(questions) == asked
+    assert all("does it reach the surface there?" in text for text in questions)
+
+
 def test_short_lines_and_those_after_many_better_ones_count_half() -> None:
     features = np.zeros((MANY + 2, len(NAMES)))
     features[0, NAMES.index("length")] = np.log(SHORT * 0.9)
