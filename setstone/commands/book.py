@@ -12,6 +12,7 @@ from setstone.commands.common import (
     ByOption,
     JsonOption,
     StoneArgument,
+    decimal,
     open_book,
     say,
     show,
@@ -146,10 +147,12 @@ def picture_object(
 def place_stone(
     stone: StoneArgument,
     right: Annotated[
-        float | None, typer.Argument(metavar="RIGHT", help="From the left edge, % of the width.")
+        float | None,
+        typer.Argument(metavar="RIGHT", help="From the left edge, % of the width.", parser=decimal()),
     ] = None,
     down: Annotated[
-        float | None, typer.Argument(metavar="DOWN", help="From the upper edge, % of the height.")
+        float | None,
+        typer.Argument(metavar="DOWN", help="From the upper edge, % of the height.", parser=decimal()),
     ] = None,
     none: Annotated[bool, typer.Option("--none", help="Take the place back.")] = False,
     by: ByOption = LOGIN,

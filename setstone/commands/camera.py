@@ -10,7 +10,17 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from setstone.commands.common import HERE, LOGIN, BookOption, ByOption, JsonOption, open_book, say, show
+from setstone.commands.common import (
+    HERE,
+    LOGIN,
+    BookOption,
+    ByOption,
+    JsonOption,
+    decimal,
+    open_book,
+    say,
+    show,
+)
 from setstone.commands.photographs import SetupOption
 
 if TYPE_CHECKING:
@@ -81,7 +91,9 @@ def controls(source: SourceArgument, as_json: JsonOption = False) -> None:
 @camera_commands.command("look")
 def look(
     source: SourceArgument,
-    seconds: Annotated[float, typer.Option(help="Stop after so long; 0 for Ctrl-C.", min=0)] = 0.0,
+    seconds: Annotated[
+        float, typer.Option(help="Stop after so long; 0 for Ctrl-C.", parser=decimal(0), metavar="<number>")
+    ] = 0.0,
     size: SizeOption = "",
     settings: SetOption = None,
     as_json: JsonOption = False,
@@ -148,14 +160,19 @@ def take(
     ] = None,
     um_per_px: Annotated[
         float | None,
-        typer.Option(help="Scale to write with '--to', where no book has the setup.", min=1e-3, max=1e3),
+        typer.Option(
+            help="Scale to write with '--to', where no book has the setup.",
+            parser=decimal(1e-3, 1e3),
+            metavar="<number>",
+        ),
     ] = None,
     occasion: Annotated[str, typer.Option(help="'as received', 'before', 'after' …")] = "as received",
     magnification: Annotated[
-        float | None, typer.Option(help="Of the microscope.", min=0.1, max=10000)
+        float | None, typer.Option(help="Of the microscope.", parser=decimal(0.1, 10000), metavar="<number>")
     ] = None,
     exposure_ms: Annotated[
-        float | None, typer.Option(help="Exposure time of one frame, ms.", min=1e-3)
+        float | None,
+        typer.Option(help="Exposure time of one frame, ms.", parser=decimal(1e-3), metavar="<number>"),
     ] = None,
     size: SizeOption = "",
     settings: SetOption = None,

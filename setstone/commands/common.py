@@ -2,6 +2,7 @@
 
 import getpass
 import json
+import math
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -39,6 +40,25 @@ StoneArgument = Annotated[
 ]
 
 HERE = "."
+
+
+def decimal(least: float = -math.inf, most: float = math.inf) -> Callable[[str | float], float]:
+    """Make a reader of numbers between limits, with a decimal point or comma."""
+
+    def read(text: str | float) -> float:  # a default is a number already
+        try:
+            value = float(str(text).strip().replace(",", "."))
+        except ValueError:
+            value = math.nan
+        if not math.isfinite(value):
+            raise typer.BadParameter(f"'{text}' is no number; write it as '6.52' or '6,52'.")
+        if not least <= value <= most:
+            limits = f"at least {least:g}" if math.isinf(most) else f"between {least:g} and {most:g}"
+            raise typer.BadParameter(f"{text} is out of range; give {limits}.")
+        return value
+
+    return read
+
 
 #: Whether this command line asked for reading only, before the command.
 read_only: ContextVar[bool] = ContextVar("read_only", default=False)

@@ -11,6 +11,7 @@ from setstone.commands.common import (
     ByOption,
     JsonOption,
     StoneArgument,
+    decimal,
     open_book,
     say,
     show,
@@ -131,17 +132,35 @@ def material(
 def weight(
     stone: StoneArgument,
     cut: Annotated[str, typer.Option(help="Its cut: 'round brilliant', 'oval', 'marquise', 'cabochon' …")],
-    depth_mm: Annotated[float | None, typer.Option(help="Depth from table to culet, mm.", min=0.01)] = None,
-    length_mm: Annotated[float | None, typer.Option(help="Length, mm.", show_default="as examined")] = None,
-    width_mm: Annotated[float | None, typer.Option(help="Width, mm.", show_default="as examined")] = None,
+    depth_mm: Annotated[
+        float | None,
+        typer.Option(help="Depth from table to culet, mm.", parser=decimal(0.01), metavar="<number>"),
+    ] = None,
+    length_mm: Annotated[
+        float | None,
+        typer.Option(help="Length, mm.", show_default="as examined", parser=decimal(), metavar="<number>"),
+    ] = None,
+    width_mm: Annotated[
+        float | None,
+        typer.Option(help="Width, mm.", show_default="as examined", parser=decimal(), metavar="<number>"),
+    ] = None,
     uncertainty_mm: Annotated[
-        float, typer.Option(help="Limits of error of the measures typed in, mm.", min=0)
+        float,
+        typer.Option(
+            help="Limits of error of the measures typed in, mm.", parser=decimal(0), metavar="<number>"
+        ),
     ] = 0.05,
     girdle: Annotated[
         str | None, typer.Option(help="Girdle of a round brilliant diamond.", show_default="medium")
     ] = None,
     sg: Annotated[
-        float | None, typer.Option(help="Specific gravity.", show_default="of what it is claimed to be")
+        float | None,
+        typer.Option(
+            help="Specific gravity.",
+            show_default="of what it is claimed to be",
+            parser=decimal(),
+            metavar="<number>",
+        ),
     ] = None,
     keep: Annotated[bool, typer.Option("--keep", help="Enter the estimate among the readings.")] = False,
     by: ByOption = LOGIN,

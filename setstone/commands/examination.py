@@ -12,6 +12,7 @@ from setstone.commands.common import (
     ByOption,
     JsonOption,
     StoneArgument,
+    decimal,
     open_book,
     progress,
     say,
@@ -49,7 +50,8 @@ def examine(
     ] = False,
     occasion: OccasionOption = "",
     um_per_px: Annotated[
-        float | None, typer.Option(help="Scale: micrometres per pixel.", min=0.001, max=10000)
+        float | None,
+        typer.Option(help="Scale: micrometres per pixel.", parser=decimal(0.001, 10000), metavar="<number>"),
     ] = None,
     bar_length: Annotated[
         str, typer.Option(help="Length printed at the scale bar when it cannot be read: '1 mm', '500 µm'.")
@@ -195,7 +197,12 @@ def mark(
     ],
     diameter_um: Annotated[
         float | None,
-        typer.Option("--diameter-um", help="Diameter of a spot in micrometres.", min=0.1, max=1e5),
+        typer.Option(
+            "--diameter-um",
+            help="Diameter of a spot in micrometres.",
+            parser=decimal(0.1, 1e5),
+            metavar="<number>",
+        ),
     ] = None,
     occasion: OccasionOption = "",
     by: ByOption = LOGIN,

@@ -14,6 +14,7 @@ from setstone.commands.common import (
     ByOption,
     JsonOption,
     StoneArgument,
+    decimal,
     in_local_time,
     open_book,
     say,
@@ -48,7 +49,10 @@ def add(
         datetime | None, typer.Option(help="When it was taken.", show_default="as the file says")
     ] = None,
     magnification: Annotated[
-        float | None, typer.Option(help="Of the microscope, for example 60.", min=0.1, max=10000)
+        float | None,
+        typer.Option(
+            help="Of the microscope, for example 60.", parser=decimal(0.1, 10000), metavar="<number>"
+        ),
     ] = None,
     setup: SetupOption = None,
     by: ByOption = LOGIN,
@@ -101,7 +105,10 @@ def correct(
     ] = None,
     occasion: Annotated[str | None, typer.Option(help="'as received', 'before', 'after' …")] = None,
     magnification: Annotated[
-        float | None, typer.Option(help="Of the microscope, for example 60.", min=0.1, max=10000)
+        float | None,
+        typer.Option(
+            help="Of the microscope, for example 60.", parser=decimal(0.1, 10000), metavar="<number>"
+        ),
     ] = None,
     setup: SetupOption = None,
     by: ByOption = LOGIN,
@@ -171,7 +178,13 @@ def check(
         typer.Argument(help="Its name, or the beginning of what it is kept as.", show_default="all"),
     ] = None,
     smallest: Annotated[
-        float, typer.Option("--smallest-um", help="Smallest thing looked for, in µm.", min=0.1, max=1000)
+        float,
+        typer.Option(
+            "--smallest-um",
+            help="Smallest thing looked for, in µm.",
+            parser=decimal(0.1, 1000),
+            metavar="<number>",
+        ),
     ] = 20.0,
     book: BookOption = HERE,
     as_json: JsonOption = False,
@@ -215,7 +228,13 @@ def combine(
     ],
     seconds: Annotated[
         list[float] | None,
-        typer.Option("--seconds", help="Exposure time of each, for a bracket.", show_default="measured"),
+        typer.Option(
+            "--seconds",
+            help="Exposure time of each, for a bracket.",
+            show_default="measured",
+            parser=decimal(),
+            metavar="<number>",
+        ),
     ] = None,
     depth_map: Annotated[
         Path | None, typer.Option(help="Also write the depth map of a stack: a file ending in .png.")
@@ -226,12 +245,16 @@ def combine(
             "--step-um",
             help="How far the focus went down from frame to frame of a stack, in µm, negative if up: an examination then "
             "says how deep candidates lie.",
+            parser=decimal(),
+            metavar="<number>",
         ),
     ] = None,
     table_frame: Annotated[
         float | None,
         typer.Option(
-            help="Number of the frame, from 1, in which the table is sharp: depths are told from it."
+            help="Number of the frame, from 1, in which the table is sharp: depths are told from it.",
+            parser=decimal(),
+            metavar="<number>",
         ),
     ] = None,
     by: ByOption = LOGIN,

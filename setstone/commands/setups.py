@@ -13,6 +13,7 @@ from setstone.commands.common import (
     BookOption,
     ByOption,
     JsonOption,
+    decimal,
     in_local_time,
     open_book,
     say,
@@ -41,7 +42,10 @@ def add(
     camera: Annotated[str, typer.Option(help="Camera and size of picture.")] = "",
     adapter: Annotated[str, typer.Option(help="Between microscope and camera.")] = "",
     numerical_aperture: Annotated[
-        float | None, typer.Option("--na", help="Numerical aperture engraved on the objective.")
+        float | None,
+        typer.Option(
+            "--na", help="Numerical aperture engraved on the objective.", parser=decimal(), metavar="<number>"
+        ),
     ] = None,
     valid_days: Annotated[int, typer.Option(help="Days after which a calibration is too old.")] = 365,
     by: ByOption = LOGIN,

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import shutil
 import signal
 import sqlite3
@@ -268,6 +269,32 @@ def test_stopping_half_way_says_so_and_keeps_nothing_half_done(
     assert status == 130
     assert err.strip().endswith("Stopped; what was not finished is not in the book.")
     assert state(book) == before
+
+
+@pytest.mark.parametrize("length", ["2.92", "2,92"])
+def test_a_decimal_comma_is_as_good_as_a_point(run: Run, length: str) -> None:
+    asked = (
+        "weight",
+        "lid-3",
+        "--cut",
+        "oval",
+        "--sg",
+        "4,00",
+        "--depth-mm",
+        "1,8",
+        "--json",
+        "--length-mm",
+        length,
+    )
+    status, out, _ = run(*asked)
+    assert status == 0
+    assert json.loads(out)["length_mm"] == 2.92
+    status, _, err = run(*asked[:-1], "wide")
+    assert status == 2
+    assert "'wide' is no number; write it as '6.52' or '6,52'" in re.sub(r"[\s│]+", " ", err)
+    status, _, err = run("weight", "lid-3", "--cut", "oval", "--depth-mm", "0")
+    assert status == 2
+    assert "0 is out of range; give at least 0.01." in re.sub(r"[\s│]+", " ", err)
 
 
 STOPPED_HALF_WAY = """
