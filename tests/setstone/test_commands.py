@@ -272,6 +272,7 @@ def test_stopping_half_way_says_so_and_keeps_nothing_half_done(
 
 
 @pytest.mark.parametrize("length", ["2.92", "2,92"])
+@pytest.mark.usefixtures("book")
 def test_a_decimal_comma_is_as_good_as_a_point(run: Run, length: str) -> None:
     asked = (
         "weight",
