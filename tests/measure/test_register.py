@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from skimage.registration import phase_cross_correlation
 
 from setstone.capture.open import open_photograph
 from setstone.measure.align import warp
@@ -99,6 +100,29 @@ def test_two_days_agree_with_features_of_a_general_library() -> None:
     reference, _ = cv2.estimateAffinePartial2D(source, target, method=cv2.RANSAC, ransacReprojThreshold=2)
     apart = moved(found.matrix, outline_after) - moved(np.vstack([reference, [0, 0, 1]]), outline_after)
     assert np.sqrt((apart**2).sum(1).mean()) < 2.0
+
+
+def test_the_shift_agrees_with_phase_correlation_and_ecc_of_general_libraries() -> None:
+    """Phase correlation (Guizar-Sicairos et al. 2008, scikit-image) and ECC (Evangelidis & Psarakis 2008, OpenCV)."""
+    white, _ = photographs(0, "before")
+    outline = girdle(0, "before")
+    motion = np.array([[1, 0, 6.4], [0, 1, -3.7], [0, 0, 1.0]])
+    moving = warp(white, motion, white.shape[:2])
+    found = register([moving], [white], moving_outline=moved(motion, outline), fixed_outline=outline)
+    assert found.reliable
+    assert off(found, motion, outline) < 0.3
+    there, here = (cv2.cvtColor(p, cv2.COLOR_RGB2GRAY).astype(np.float32) for p in (moving, white))
+    x, y = np.round(outline.mean(axis=0)).astype(int)
+    middle = np.s_[y - 128 : y + 128, x - 128 : x + 128]
+    window = np.outer(np.hanning(256), np.hanning(256))
+    down, right = phase_cross_correlation(here[middle] * window, there[middle] * window, upsample_factor=20)[
+        0
+    ]
+    _, back = cv2.findTransformECC(here, there, np.eye(2, 3, dtype=np.float32), cv2.MOTION_TRANSLATION)
+    centre = outline.mean(axis=0)
+    ours = moved(found.matrix, centre) - centre
+    assert ours == pytest.approx((right, down), abs=0.3)
+    assert ours == pytest.approx(-back[:, 2], abs=0.3)
 
 
 def test_another_stone_is_refused() -> None:
