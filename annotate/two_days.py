@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -133,14 +134,11 @@ def _pictures(both: TwoOccasions, corner: NDArray[np.int64], size: tuple[int, in
 
 def _coloured(before: Image, difference: NDArray[np.float32], inside: NDArray[np.bool_]) -> Image:
     """Draw a difference: grey where nothing differs, orange where lighter after, blue where darker; the setting dim."""
-    share = np.clip(np.abs(difference) / _FULL, 0, 1)[..., None]
-    lighter, darker = (np.array(colour, np.float32) for colour in (LIGHTER, DARKER))
-    ends = np.where(difference[..., None] > 0, lighter, darker)
-    drawn = (1 - share) * np.float32(200) + share * ends
-    dim = before.mean(axis=-1, keepdims=True) * np.float32(0.4)
-    return np.ascontiguousarray(
-        np.where(inside[..., None], drawn, np.broadcast_to(dim, drawn.shape)), np.uint8
-    )
+    step = np.linspace(-1, 1, 511)[:, None]
+    colours = (200 * (1 - np.abs(step)) + np.abs(step) * np.where(step > 0, LIGHTER, DARKER)).astype(np.uint8)
+    drawn = colours[np.rint(np.clip(difference / _FULL, -1, 1) * 255).astype(np.int16) + 255]
+    dim = cv2.transform(before, np.full((3, 3), 0.4 / 3))  # the same grey in all channels
+    return np.ascontiguousarray(np.where(inside[..., None], drawn, dim), np.uint8)
 
 
 def _mark(changed: Changed, both: TwoOccasions, corner: NDArray[np.int64]) -> Mark:
