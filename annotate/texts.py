@@ -9,6 +9,7 @@ from typing import Any
 
 from setstone.annotate.errors import AnnotateError
 from setstone.annotate.phrases import Said, phrases
+from setstone.record.vocabulary import OCCASIONS
 
 
 class Texts:
@@ -42,6 +43,10 @@ class Texts:
     def colour(self, name: str) -> Said:
         """Say the name of a colour in the ISCC-NBS system in this language."""
         return self._known(name, colour=True)
+
+    def occasion(self, name: str) -> str:
+        """Name an occasion: the usual ones in this language, any other as it was typed."""
+        return self.said(name).text if name in OCCASIONS else name
 
     def _known(self, english: str, *, colour: bool) -> Said:
         if self("language") == "en" or not english:

@@ -186,7 +186,7 @@ def file_views(sheets: Sequence[StoneSheet], texts: Texts) -> list[View]:
             "stone": sheet.stone.position,
             "name": texts(
                 "files.name",
-                occasion=occasion.examination.occasion,
+                occasion=texts.occasion(occasion.examination.occasion),
                 light=texts(f"light.{picture.lamp}"),
             ),
             "sha256": picture.photograph.sha256,
@@ -233,7 +233,7 @@ def _exam(sheet: StoneSheet, occasion: OccasionSheet, texts: Texts) -> View:
     rows = [_row(c, targets.get(c.number), texts) for c in listed]
     return {
         "id": exam_id,
-        "occasion": entry.occasion,
+        "occasion": texts.occasion(entry.occasion),
         "pictures": pictures,
         "mean": figure(widths.mean, texts) if widths else "",
         "diameters": texts(
@@ -267,7 +267,7 @@ def _picture(
 ) -> View:
     words = {
         "position": plain(sheet.stone.position),
-        "occasion": plain(entry.occasion),
+        "occasion": plain(texts.occasion(entry.occasion)),
         "light": texts(f"light.{picture.lamp}"),
     }
     name = f"{exam_id}-{picture.lamp}"
@@ -341,7 +341,9 @@ def _reading(reading: ReadAs, texts: Texts) -> View:
         "value": value,
         "understood": understood,
         "unchecked": bool(reading.unchecked),
-        "findings": [texts("readings.finding", number=n, occasion=o) for o, n in entry.findings],
+        "findings": [
+            texts("readings.finding", number=n, occasion=texts.occasion(o)) for o, n in entry.findings
+        ],
         "instrument": entry.instrument,
         "state": texts("readings.set" if entry.stone_is_set else "readings.unset"),
         "remark": entry.remark,

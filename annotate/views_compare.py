@@ -52,12 +52,12 @@ def compare_view(sheet: ComparisonSheet, stone: StoneEntry, texts: Texts) -> Vie
     return {
         "refused": None,
         "id": f"s{stone.id}-days",
-        "before": sheet.before,
-        "after": sheet.after,
+        "before": texts.occasion(sheet.before),
+        "after": texts.occasion(sheet.after),
         "intro": texts(
             "compare.intro",
-            before=plain(sheet.before),
-            after=plain(sheet.after),
+            before=plain(texts.occasion(sheet.before)),
+            after=plain(texts.occasion(sheet.after)),
             angle=texts.number(f"{sheet.turned_deg:.1f}"),
             fit=fit,
         ),
@@ -110,7 +110,7 @@ def _picture(sheet: ComparisonSheet, lamp: str, stone: StoneEntry, texts: Texts)
     copies = next(c for at, c in sheet.pictures.items() if str(at) == lamp)
     light = texts(f"light.{lamp}")
     position = plain(stone.position)
-    occasions = {"before": plain(sheet.before), "after": plain(sheet.after)}
+    occasions = {"before": plain(texts.occasion(sheet.before)), "after": plain(texts.occasion(sheet.after))}
     return {
         "light": texts(f"compare.light_{lamp}"),
         "width": copies.width,
@@ -149,7 +149,10 @@ def _row(mark: Mark, sheet: ComparisonSheet, texts: Texts) -> View:
         "label": mark.label,
         "role": "finding" if entry.is_finding else "candidate",
         "kind": kind_words(entry, texts),
-        "seen": texts(f"compare.{where}", occasion=plain(sheet.after if change.of_after else sheet.before))
+        "seen": texts(
+            f"compare.{where}",
+            occasion=plain(texts.occasion(sheet.after if change.of_after else sheet.before)),
+        )
         if where != "unknown"
         else texts("compare.unknown"),
         "damage": change.possible_damage,

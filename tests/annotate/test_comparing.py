@@ -91,7 +91,7 @@ def test_the_hand_out_lists_what_differs_and_measures_the_glue(two_days: Path, l
     first = view["rows"][0]
     assert first["damage"]
     assert first["label"].endswith("+")
-    assert "after" in first["seen"]
+    assert texts.occasion("after") in first["seen"]
     assert {row["label"][-1] for row in view["rows"]} <= {"+", "−", "?"}
     assert view["svg"].count('class="tag candidate"') == len(view["rows"])
     assert [row[0] for row in view["glue"]] == [
