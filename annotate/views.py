@@ -374,7 +374,7 @@ def _consistency(found: Consistency, texts: Texts) -> View:
     listed = [line for line in found.lines if line.relative >= LEADING]
     undecided = len(listed) > TOO_MANY
     return {
-        "lines": [] if undecided else [_material(line, texts) for line in listed],
+        "lines": [] if undecided else _materials(listed, texts),
         "none": texts("consistency.undecided", count=len(listed))
         if undecided
         else texts("consistency.none")
@@ -393,6 +393,16 @@ def _consistency(found: Consistency, texts: Texts) -> View:
         ][:2],
         "cautions": [texts.said(text) for text in found.cautions],
     }
+
+
+def _materials(lines: Sequence[Line], texts: Texts) -> list[View]:
+    """Word materials, those of which the readings say the same in one row."""
+    rows: dict[tuple[object, ...], View] = {}
+    for line in lines:
+        view = _material(line, texts)
+        same = (view["note"], view["fit"], view["for"], view["against"])
+        rows.setdefault(same, view | {"names": []})["names"].append(view["name"])
+    return list(rows.values())
 
 
 def _material(line: Line, texts: Texts) -> View:

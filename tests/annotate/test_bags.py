@@ -1,7 +1,7 @@
 """Bags that RFC 8493 forbids, signed by somebody who has a key: the check and bagit-python tell, whoever signed.
 
-The cases are those of RFC 8493 (sections 2.1.1 to 2.4 and 5) and of the folders "valid" and "invalid" of the Library of
-Congress's conformance suite, after their names; the published bags themselves are not in any package registry.
+The cases are made after RFC 8493 (sections 2.1.1 to 2.4 and 5). The bags that the Library of Congress publishes for this are in no
+package registry and are not here.
 """
 
 import hashlib

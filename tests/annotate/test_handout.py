@@ -203,7 +203,7 @@ def test_it_tells_what_the_book_holds(page: Page) -> None:
 def test_it_tells_what_the_readings_are_consistent_with_and_what_not(page: Page) -> None:
     text = re.sub(r"\s+", " ", page.visible)
     for words in (
-        "What the readings are consistent with", "Corundum, ruby natural or laboratory-grown: not separable",
+        "What the readings are consistent with", "Corundum, ruby", "natural or laboratory-grown: not separable",
         "Corundum, flame-fusion (Verneuil) ruby/sapphire", "as well as any", "Signs of treatment",
         "No sign of a filling is entered; that excludes none.", "whether it grew in nature or in a laboratory",
         "Tests that would tell more", "body colour: tells", "others of the table", "it may be Doublet",

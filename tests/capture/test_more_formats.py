@@ -36,6 +36,7 @@ def dng(path: Path) -> None:
         path,
         ramp.astype(np.uint16),
         photometric=34892,
+        planarconfig="contig",
         metadata=None,
         extratags=[
             (50706, 1, 4, bytes([1, 4, 0, 0]), True),
