@@ -121,7 +121,7 @@ def test_an_estimated_weight_is_kept_with_its_formula(run: Run) -> None:
         (("reading", "add", "lid-5", "1.762 table pavilion"), "which of them"),
         (("reading", "correct", "lid-5", "9", "--value", "1.7"), "no reading 9"),
         (("weight", "lid-5", "--cut", "oval", "--width-mm", "5", "--depth-mm", "3"), "without a length"),
-        (("weight", "lid-5", "--cut", "round", "--length-mm", "nan", "--sg", "4", "--depth-mm", "3"), "does not measure"),
+        (("weight", "lid-5", "--cut", "round", "--length-mm", "1000", "--sg", "4", "--depth-mm", "3"), "does not measure"),
         (("weight", "lid-5", "--cut", "round", "--length-mm", "5", "--sg", "4", "--depth-mm", "3", "--girdle", "thick"), "leave the girdle out"),
         (("weight", "lid-5", "--cut", "rose cut", "--length-mm", "5", "--depth-mm", "2"), "No published factor"),
         (("weight", "lid-5", "--cut", "round brilliant"), "examine it"),
