@@ -67,7 +67,7 @@ def test_the_preview_shows_just_what_would_leave_the_house(
     panel.language.setCurrentText("Deutsch")
     panel.show_preview()
     qtbot.waitUntil(lambda: "Bitte zuerst lesen" in panel.page.toPlainText(), timeout=30_000)
-    assert "angenommen von Ada" in panel.page.toPlainText()
+    assert "anerkannt von Ada" in panel.page.toPlainText()
 
 
 def test_it_is_written_and_opened(
