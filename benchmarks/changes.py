@@ -114,7 +114,9 @@ def judged(before: Examined, after: Examined, truth: Truth) -> Pair | None:
             if candidate.kind == "line":
                 alarms.append((candidate.score, _lies_on(places([candidate.path]), truth)))
     # The likeliest alone is raised; the others are told as perhaps its reflections.
-    return Pair(before.case, len(truth.seen), [max(alarms, key=lambda alarm: alarm[0])] if alarms else [], kept, gone)
+    return Pair(
+        before.case, len(truth.seen), [max(alarms, key=lambda alarm: alarm[0])] if alarms else [], kept, gone
+    )
 
 
 def _lies_on(path: Points, truth: Truth) -> int:
