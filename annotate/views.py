@@ -31,7 +31,7 @@ from setstone.annotate.wording import (
 from setstone.measure.candidates import LIKELY
 from setstone.measure.colour import StoneColour
 from setstone.measure.scale import Scale
-from setstone.record.consistency import TOO_MANY, Consistency, Line, ReadAs
+from setstone.record.consistency import TOO_MANY, Consistency, Line, ReadAs, alike
 from setstone.record.entries import CandidateEntry, ExaminationEntry, FactEntry, StoneEntry, WorkEntry
 from setstone.record.evidence.gist import LEADING
 from setstone.record.evidence.readings import ESTIMATED_WEIGHT
@@ -39,6 +39,8 @@ from setstone.record.evidence.readings import ESTIMATED_WEIGHT
 View = dict[str, Any]
 #: Width of the largest stone at a glance, in CSS pixels: two stand beside each other on a phone.
 GLANCE_PX = 132
+#: What a reason of a candidate does.
+_SIDES = {True: "for", False: "against", None: "open"}
 
 
 def page_view(sheets: Sequence[StoneSheet], texts: Texts, *, made: datetime, workshop: str) -> View:
@@ -317,7 +319,7 @@ def _row(entry: CandidateEntry, target: str | None, texts: Texts) -> View:
         "decided": decided,
         "reason": decision.reason if decision else "",
         "reasons": [
-            {"speaks_for": r.speaks_for, "said": reason_words(r, candidate.kind, texts)}
+            {"side": _SIDES[r.speaks_for], "said": reason_words(r, candidate.kind, texts)}
             for r in candidate.reasons
         ],
         "sizes": size_words(candidate, texts),
@@ -374,7 +376,7 @@ def _consistency(found: Consistency, texts: Texts) -> View:
     listed = [line for line in found.lines if line.relative >= LEADING]
     undecided = len(listed) > TOO_MANY
     return {
-        "lines": [] if undecided else _materials(listed, texts),
+        "lines": [] if undecided else [_materials(same, texts) for same in alike(listed)],
         "none": texts("consistency.undecided", count=len(listed))
         if undecided
         else texts("consistency.none")
@@ -395,29 +397,21 @@ def _consistency(found: Consistency, texts: Texts) -> View:
     }
 
 
-def _materials(lines: Sequence[Line], texts: Texts) -> list[View]:
-    """Word materials, those of which the readings say the same in one row."""
-    rows: dict[tuple[object, ...], View] = {}
-    for line in lines:
-        view = _material(line, texts)
-        same = (view["note"], view["fit"], view["for"], view["against"])
-        rows.setdefault(same, view | {"names": []})["names"].append(view["name"])
-    return list(rows.values())
-
-
-def _material(line: Line, texts: Texts) -> View:
-    if line.rank == 1:
+def _materials(lines: Sequence[Line], texts: Texts) -> View:
+    """Word materials of which the readings say the same; how well they fit as of the one that fits least."""
+    first, least = lines[0], min(line.relative for line in lines)
+    if first.rank == 1:
         fit = texts("consistency.first")
     else:
-        times = f"{1 / line.relative:.0f}" if line.relative < 0.1 else f"{1 / line.relative:.1f}"
+        times = f"{1 / least:.0f}" if least < 0.1 else f"{1 / least:.1f}"
         fit = texts("consistency.less", times=texts.number(times))
     nothing = Said(texts("consistency.nothing"))
     return {
-        "name": texts.said(line.name),
-        "note": texts.said(line.note),
+        "names": [texts.said(line.name) for line in lines],
+        "note": texts.said(first.note),
         "fit": fit,
-        "for": texts.said(line.speaks_for) if line.speaks_for else nothing,
-        "against": texts.said(line.speaks_against) if line.speaks_against else nothing,
+        "for": texts.said(first.speaks_for) if first.speaks_for else nothing,
+        "against": texts.said(first.speaks_against) if first.speaks_against else nothing,
     }
 
 

@@ -34,13 +34,14 @@ class Reason:
         Stable name, for example ``"facet-edge"``; see docs/methods.md.
     text : str
         The same in plain words for the technician.
-    speaks_for : bool
-        True when it speaks for a flaw inside the stone, False when against.
+    speaks_for : bool or None
+        True when it speaks for a flaw inside the stone, False when against; None for a question to the person, which no
+        score weighs.
     """
 
     code: str
     text: str
-    speaks_for: bool
+    speaks_for: bool | None
 
 
 @dataclass(frozen=True, eq=False)

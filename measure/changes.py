@@ -6,7 +6,7 @@ asked at that place (`setstone.measure.sights`). What has no counterpart counts 
 photograph could have shown it; in glare, out of focus, beneath dirt or a claw, or beyond the girdle as seen nothing can be told.
 
 A new fissure is seen again in other facets, which reflect it: of several likely lines that are new, the likeliest is raised as possible
-damage, and the others are told as what they most likely are, the same seen again.
+damage, and the others are told as perhaps the same seen again. Nothing in the pictures is asked whether they are.
 """
 
 from collections.abc import Sequence
@@ -93,7 +93,8 @@ def changes(
     Returns
     -------
     tuple of Change
-        Possible damage first, then what is seen only after, only before, what cannot be compared, and what is in both.
+        Possible damage first, what may be its reflections, then what is seen only after, only before, what cannot be compared,
+        and what is in both.
     """
     near = max(_NEAR_PX, _NEAR * both.diameter_px)
     lists = (before, after)

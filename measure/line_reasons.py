@@ -66,7 +66,7 @@ _ALONE = Reason("one-light", "judged in one light alone: the other tells facet e
 _GIRDLE = Reason(
     "girdle",
     "comes close to the girdle: does it reach the surface there? Look from the side, in reflected light",
-    True,
+    None,
 )
 _CULET = Reason("culet", "runs straight to the middle of the stone: likely a worn edge at the culet", False)
 _UNLIKE = Reason("unlike", "taken together it is unlike the fissures the program knows", False)

@@ -119,12 +119,16 @@ def find_spots(
         ratio = reduction / 2**finer
         places, diameters = _to_finer(seeds[:, :2], ratio), seeds[:, 2] * ratio
         outlines, measured = _outlined(pyramid[finer], smooth[finer], places, diameters)
+        if finer:
+            size = 2**finer
+            outlines = [_to_finer(outline, size) for outline in outlines]
+            measured[:, :2] = _to_finer(measured[:, :2], size)
+            measured *= 1, 1, size, 1, 1, 1 / size
         for outline, (x, y, diameter, elongation, contrast, edge) in zip(
             outlines, measured.tolist(), strict=True
         ):
-            if contrast > visible and diameter * 2**finer <= 1.3 * most:
-                spot = Spot((x, y), diameter, elongation, contrast, outline, edge)
-                found.append(spot if finer == 0 else _enlarged(spot, 2**finer))
+            if contrast > visible and diameter <= 1.3 * most:
+                found.append(Spot((x, y), diameter, elongation, contrast, outline, edge))
     return _each_once(found)
 
 
@@ -589,18 +593,6 @@ def undimmed(diameter: float) -> float:  # pragma: no cover - compiled
     for _ in range(4):
         true = diameter * math.sqrt(1 - math.exp(-(true**2) / (8 * SHARPEST_PX**2)))
     return true
-
-
-def _enlarged(spot: Spot, ratio: int) -> Spot:
-    x, y = spot.centre
-    return Spot(
-        centre=((x + 0.5) * ratio - 0.5, (y + 0.5) * ratio - 0.5),
-        diameter_px=spot.diameter_px * ratio,
-        elongation=spot.elongation,
-        contrast=spot.contrast,
-        outline=_to_finer(spot.outline, ratio),
-        edge=spot.edge / ratio,
-    )
 
 
 def _each_once(spots: list[Spot]) -> tuple[Spot, ...]:

@@ -4,6 +4,7 @@ One function gathers all that a panel, a command or the hand-out shows. Its word
 consistent with': a reading is not a verdict.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -212,6 +213,14 @@ def _seen(examinations: tuple[ExaminationEntry, ...]) -> tuple[Evidence, ...]:
 @lru_cache(maxsize=256)
 def _open_tests(evidence: tuple[Evidence, ...], is_set: bool) -> tuple[NextTest, ...]:
     return next_tests(evidence, ranked(evidence), materials(), is_set=is_set)
+
+
+def alike(lines: Sequence[Line]) -> list[list[Line]]:
+    """Put materials together of which the readings say the same, in the order of the first of each."""
+    groups: dict[tuple[object, ...], list[Line]] = {}
+    for line in lines:
+        groups.setdefault((line.rank, line.note, line.speaks_for, line.speaks_against), []).append(line)
+    return list(groups.values())
 
 
 def _line(one: Ranked, order: tuple[Ranked, ...]) -> Line:

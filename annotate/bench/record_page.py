@@ -2,9 +2,8 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from html import escape
-from itertools import groupby
 
-from setstone.record.consistency import Consistency, Line, read_as
+from setstone.record.consistency import Consistency, Line, alike, read_as
 from setstone.record.entries import ReadingEntry, RemarkEntry
 from setstone.record.evidence.gist import LEADING
 from setstone.record.evidence.next_test import NextTest
@@ -51,16 +50,16 @@ def notes_html(readings: Sequence[ReadingEntry], remarks: Sequence[RemarkEntry])
 
 def _materials(lines: Sequence[Line]) -> Iterator[str]:
     """One item for all materials of which the readings say the same."""
-    for (rank, note, speaks_for, against), same in groupby(
-        lines, lambda r: (r.rank, r.note, r.speaks_for, r.speaks_against)
-    ):
-        rows = list(same)
+    for rows in alike(lines):
+        first = rows[0]
         names = "; ".join(f"<b>{escape(r.name)}</b>" for r in rows)
         least = min(r.relative for r in rows)
-        times = "" if rank == 1 else f", {1 / least:.2g} times less probable"
-        beside = f" – {escape(note)}" if note else ""
-        for_it = f"<br><small>for it: {escape(speaks_for)}</small>" if speaks_for else ""
-        against_it = f"<br><small>against it: {escape(against)}</small>" if against else ""
+        times = "" if first.rank == 1 else f", {1 / least:.2g} times less probable"
+        beside = f" – {escape(first.note)}" if first.note else ""
+        for_it = f"<br><small>for it: {escape(first.speaks_for)}</small>" if first.speaks_for else ""
+        against_it = (
+            f"<br><small>against it: {escape(first.speaks_against)}</small>" if first.speaks_against else ""
+        )
         yield f"{names}{times}{beside}{for_it}{against_it}"
 
 

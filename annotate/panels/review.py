@@ -27,6 +27,9 @@ from setstone.record.entries import CandidateEntry, Seen
 from setstone.record.errors import BookError
 from setstone.record.vocabulary import FindingKind, Verdict
 
+#: What a reason speaks for, speaks against, or asks.
+_SIGNS = {True: "+", False: "−", None: "?"}
+
 
 class ReviewPanel(QScrollArea):
     """Shows the candidate looked at and takes the decision on it.
@@ -243,7 +246,7 @@ def words(entry: CandidateEntry, seen: Seen | None = None) -> str:
     lines += size_words(candidate, texts)
     if entry.origin == "program":
         lines.append(score_words(candidate, texts))
-        lines += [f"{'+' if r.speaks_for else '−'} {r.text}" for r in candidate.reasons]
+        lines += [f"{_SIGNS[r.speaks_for]} {r.text}" for r in candidate.reasons]
     else:
         lines.append("drawn by hand")
     return "<br>".join(lines)

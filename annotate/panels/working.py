@@ -37,11 +37,13 @@ class _Thread:
     """
 
     def __init__(self, run: Callable[[], None], title: str) -> None:
-        self._run = [run]
+        self._run: Callable[[], None] | None = run
         self.title = title
 
     def __call__(self) -> None:
-        self._run.pop()()
+        run, self._run = self._run, None
+        if run is not None:
+            run()
 
     def __str__(self) -> str:
         return f"“{self.title}”"

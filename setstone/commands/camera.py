@@ -92,7 +92,7 @@ def controls(source: SourceArgument, as_json: JsonOption = False) -> None:
 def look(
     source: SourceArgument,
     seconds: Annotated[
-        float, typer.Option(help="Stop after so long; 0 for Ctrl-C.", parser=decimal(0), metavar="<number>")
+        float, typer.Option(help="Stop after so long; 0 for Ctrl-C.", parser=decimal(0))
     ] = 0.0,
     size: SizeOption = "",
     settings: SetOption = None,
@@ -163,16 +163,15 @@ def take(
         typer.Option(
             help="Scale to write with '--to', where no book has the setup.",
             parser=decimal(1e-3, 1e3),
-            metavar="<number>",
         ),
     ] = None,
     occasion: Annotated[str, typer.Option(help="'as received', 'before', 'after' …")] = "as received",
     magnification: Annotated[
-        float | None, typer.Option(help="Of the microscope.", parser=decimal(0.1, 10000), metavar="<number>")
+        float | None, typer.Option(help="Of the microscope.", parser=decimal(0.1, 10000))
     ] = None,
     exposure_ms: Annotated[
         float | None,
-        typer.Option(help="Exposure time of one frame, ms.", parser=decimal(1e-3), metavar="<number>"),
+        typer.Option(help="Exposure time of one frame, ms.", parser=decimal(1e-3)),
     ] = None,
     size: SizeOption = "",
     settings: SetOption = None,

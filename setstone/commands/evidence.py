@@ -134,21 +134,19 @@ def weight(
     cut: Annotated[str, typer.Option(help="Its cut: 'round brilliant', 'oval', 'marquise', 'cabochon' …")],
     depth_mm: Annotated[
         float | None,
-        typer.Option(help="Depth from table to culet, mm.", parser=decimal(0.01), metavar="<number>"),
+        typer.Option(help="Depth from table to culet, mm.", parser=decimal(0.01)),
     ] = None,
     length_mm: Annotated[
         float | None,
-        typer.Option(help="Length, mm.", show_default="as examined", parser=decimal(), metavar="<number>"),
+        typer.Option(help="Length, mm.", show_default="as examined", parser=decimal()),
     ] = None,
     width_mm: Annotated[
         float | None,
-        typer.Option(help="Width, mm.", show_default="as examined", parser=decimal(), metavar="<number>"),
+        typer.Option(help="Width, mm.", show_default="as examined", parser=decimal()),
     ] = None,
     uncertainty_mm: Annotated[
         float,
-        typer.Option(
-            help="Limits of error of the measures typed in, mm.", parser=decimal(0), metavar="<number>"
-        ),
+        typer.Option(help="Limits of error of the measures typed in, mm.", parser=decimal(0)),
     ] = 0.05,
     girdle: Annotated[
         str | None, typer.Option(help="Girdle of a round brilliant diamond.", show_default="medium")
@@ -159,7 +157,6 @@ def weight(
             help="Specific gravity.",
             show_default="of what it is claimed to be",
             parser=decimal(),
-            metavar="<number>",
         ),
     ] = None,
     keep: Annotated[bool, typer.Option("--keep", help="Enter the estimate among the readings.")] = False,

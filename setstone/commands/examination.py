@@ -51,7 +51,7 @@ def examine(
     occasion: OccasionOption = "",
     um_per_px: Annotated[
         float | None,
-        typer.Option(help="Scale: micrometres per pixel.", parser=decimal(0.001, 10000), metavar="<number>"),
+        typer.Option(help="Scale: micrometres per pixel.", parser=decimal(0.001, 10000)),
     ] = None,
     bar_length: Annotated[
         str, typer.Option(help="Length printed at the scale bar when it cannot be read: '1 mm', '500 µm'.")
@@ -201,7 +201,6 @@ def mark(
             "--diameter-um",
             help="Diameter of a spot in micrometres.",
             parser=decimal(0.1, 1e5),
-            metavar="<number>",
         ),
     ] = None,
     occasion: OccasionOption = "",

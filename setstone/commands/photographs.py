@@ -50,9 +50,7 @@ def add(
     ] = None,
     magnification: Annotated[
         float | None,
-        typer.Option(
-            help="Of the microscope, for example 60.", parser=decimal(0.1, 10000), metavar="<number>"
-        ),
+        typer.Option(help="Of the microscope, for example 60.", parser=decimal(0.1, 10000)),
     ] = None,
     setup: SetupOption = None,
     by: ByOption = LOGIN,
@@ -106,9 +104,7 @@ def correct(
     occasion: Annotated[str | None, typer.Option(help="'as received', 'before', 'after' …")] = None,
     magnification: Annotated[
         float | None,
-        typer.Option(
-            help="Of the microscope, for example 60.", parser=decimal(0.1, 10000), metavar="<number>"
-        ),
+        typer.Option(help="Of the microscope, for example 60.", parser=decimal(0.1, 10000)),
     ] = None,
     setup: SetupOption = None,
     by: ByOption = LOGIN,
@@ -183,7 +179,6 @@ def check(
             "--smallest-um",
             help="Smallest thing looked for, in µm.",
             parser=decimal(0.1, 1000),
-            metavar="<number>",
         ),
     ] = 20.0,
     book: BookOption = HERE,
@@ -233,7 +228,6 @@ def combine(
             help="Exposure time of each, for a bracket.",
             show_default="measured",
             parser=decimal(),
-            metavar="<number>",
         ),
     ] = None,
     depth_map: Annotated[
@@ -246,7 +240,6 @@ def combine(
             help="How far the focus went down from frame to frame of a stack, in µm, negative if up: an examination then "
             "says how deep candidates lie.",
             parser=decimal(),
-            metavar="<number>",
         ),
     ] = None,
     table_frame: Annotated[
@@ -254,7 +247,6 @@ def combine(
         typer.Option(
             help="Number of the frame, from 1, in which the table is sharp: depths are told from it.",
             parser=decimal(),
-            metavar="<number>",
         ),
     ] = None,
     by: ByOption = LOGIN,

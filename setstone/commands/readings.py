@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 reading_commands = typer.Typer(help="Results of instruments on a stone.", no_args_is_help=True)
 
-NumberArgument = Annotated[int, typer.Argument(metavar="<number>", help="Number of the reading.")]
+NumberArgument = Annotated[int, typer.Argument(metavar="NUMBER", help="Number of the reading.")]
 UnitOption = Annotated[str | None, typer.Option(help="Its unit, where it has one.")]
 UncertaintyOption = Annotated[
     str | None,
@@ -40,16 +40,12 @@ RemarkOption = Annotated[str | None, typer.Option(help="Anything worth knowing a
 PartOption = Annotated[str | None, typer.Option(help="Where the index was read: 'table' or 'pavilion'.")]
 LiquidOption = Annotated[
     float | None,
-    typer.Option(
-        help="Index of the contact liquid.", show_default="1.81", parser=decimal(), metavar="<number>"
-    ),
+    typer.Option(help="Index of the contact liquid.", show_default="1.81", parser=decimal()),
 ]
 DirectionsOption = Annotated[
     int | None, typer.Option(help="In how many directions the stone was looked through.", min=1)
 ]
-WaterOption = Annotated[
-    float | None, typer.Option(help="Temperature of the water, °C.", parser=decimal(), metavar="<number>")
-]
+WaterOption = Annotated[float | None, typer.Option(help="Temperature of the water, °C.", parser=decimal())]
 CheckOption = Annotated[
     str | None,
     typer.Option(

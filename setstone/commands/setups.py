@@ -43,9 +43,7 @@ def add(
     adapter: Annotated[str, typer.Option(help="Between microscope and camera.")] = "",
     numerical_aperture: Annotated[
         float | None,
-        typer.Option(
-            "--na", help="Numerical aperture engraved on the objective.", parser=decimal(), metavar="<number>"
-        ),
+        typer.Option("--na", help="Numerical aperture engraved on the objective.", parser=decimal()),
     ] = None,
     valid_days: Annotated[int, typer.Option(help="Days after which a calibration is too old.")] = 365,
     by: ByOption = LOGIN,

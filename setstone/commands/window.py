@@ -1,6 +1,7 @@
 """The command that opens the window."""
 
 import os
+import signal
 import sys
 from importlib.util import find_spec
 from typing import Annotated
@@ -53,4 +54,6 @@ def open_(
         ).close()  # what is wrong with it is told here, not in a window
     from setstone.annotate.panels.window import run
 
+    # Every step is in the book at once, and Qt cannot be left from a signal's handler.
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
     run(book, by, read_only=read_only.get())

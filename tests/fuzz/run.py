@@ -18,10 +18,12 @@ sys.path[:0] = [str(HERE.parent), str(HERE.parents[1])]
 
 #: Longest a single input may take, s, and most memory, MB: pictures are bounded to `MEGAPIXELS` here.
 HANGS_S, MOST_MB, MEGAPIXELS = 25, 1500, 4
+#: Exit status where an input crashed: another than that of a search that could not be made.
+FOUND = 3
 
 
 def main() -> int:
-    """Run each target in turn; 1 where one crashed."""
+    """Run each target in turn; `FOUND` where one crashed."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("targets", nargs="*", help="all when none is named; 'any': all in one process")
     parser.add_argument("--seconds", type=int, default=60, help="of each target")
@@ -60,9 +62,11 @@ def main() -> int:
         if ran.returncode:
             crashed += 1
             print(ran.stdout[-1500:], ran.stderr[-3000:], file=sys.stderr, flush=True)
+            if executed is None:
+                sys.exit(f"The search of '{name}' did not begin.")
         if not any(found.iterdir()):
             found.rmdir()
-    return bool(crashed)
+    return FOUND if crashed else 0
 
 
 def _fuzz(name: str, bounds: list[str]) -> None:

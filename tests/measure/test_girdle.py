@@ -4,6 +4,8 @@ import json
 import math
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -17,6 +19,7 @@ from skimage import data
 from skimage.measure import CircleModel, EllipseModel
 
 from setstone.capture.open import open_photograph
+from setstone.measure import girdle
 from setstone.measure.girdle import candidate_rings, find_girdle, visible_stone
 from setstone.measure.light import Pixels
 from setstone.measure.outline import Outline, diameters
@@ -325,3 +328,16 @@ def test_under_blue_light_alone_the_stated_uncertainty_tells() -> None:
         assert (mean.expanded > 0.1 * mean.value) == doubtful
         if not doubtful:
             assert abs(mean.value - truth["stone"]["diameter_mm"]["mean"]) <= mean.expanded
+
+
+@pytest.mark.parametrize(
+    ("scores", "taken"),
+    [((8.6, 8.7), 0), ((7.5, 10.0), 0), ((2.3, 23.3), 1), ((5.9, 17.7), 1), ((12.5, 30.0), 0)],
+)
+def test_a_ring_farther_out_is_believed_only_where_it_is_much_likelier(
+    scores: tuple[float, float], taken: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looks: list[Any] = [SimpleNamespace(strip=score, paths=None, heart=None) for score in scores]
+    monkeypatch.setattr(girdle, "girdle_score", lambda strip, *_: np.array([strip]))
+    monkeypatch.setattr(girdle, "under_blue_light", lambda _strip: False)
+    assert girdle._likeliest(iter(looks))[0] is looks[taken]

@@ -1,5 +1,9 @@
 """The window as a person finds it."""
 
+import os
+import signal
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from importlib.resources import files
 from pathlib import Path
@@ -204,3 +208,38 @@ def test_closing_during_an_examination_ends_its_thread_and_harms_nothing(
     with Book.open(book) as again:
         kept = again.examination(again.stone("lid-3"), "as received")
     assert len(kept.candidates) == 4  # of the examination before
+
+
+OPENED = """
+import sys
+import napari
+from setstone.__main__ import main
+from setstone.annotate.bench import settings
+from pathlib import Path
+from qtpy.QtCore import QTimer
+
+settings.settings_file = lambda: Path(sys.argv[2]).parent / "settings.json"  # nobody's own
+shown = napari.run
+
+def run():
+    QTimer.singleShot(0, lambda: print("open", flush=True))
+    shown()
+
+napari.run = run
+main()
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no such signals")
+@pytest.mark.usefixtures("on_screen")
+def test_told_to_end_the_window_ends_and_the_book_is_whole(book: Path) -> None:
+    with subprocess.Popen(
+        [sys.executable, "-c", OPENED, "open", str(book), "--by", "Ada"], stdout=subprocess.PIPE, text=True
+    ) as window:
+        assert window.stdout is not None
+        assert window.stdout.readline() == "open\n"
+        window.terminate()
+        window.wait(timeout=30)
+    assert window.returncode == -signal.SIGTERM
+    with Book.open(book) as again:
+        assert again.stones()
