@@ -68,9 +68,9 @@ def test_whether_a_line_reaches_the_girdle_is_asked_and_not_claimed(
     features = np.zeros(len(NAMES))
     for name, value in (("inside_least", least), ("along_girdle", along), ("ahead_most", beyond)):
         features[NAMES.index(name)] = value
-    questions = [r.text for r in reasons_for(features, 0.7) if r.code == "girdle"]
+    questions = [r for r in reasons_for(features, 0.7) if r.code == "girdle"]
     assert bool(questions) == asked
-    assert all("does it reach the surface there?" in text for text in questions)
+    assert all("does it reach the surface there?" in r.text and r.speaks_for is None for r in questions)
 
 
 def test_short_lines_and_those_after_many_better_ones_count_half() -> None:
