@@ -39,11 +39,8 @@ from setstone.measure.rings import (
     unrolled,
 )
 from setstone.measure.silhouette import TOLERANCE, Silhouette, fit_silhouette
+from setstone.measure.view import Pyramid, View
 
-#: Longest side of the small copy on which the ring is first looked for, in pixels.
-SMALL = 256
-#: Width to which a stone is reduced for the rest, in pixels: 0.05 px of it are 0.006 % of the diameter.
-WORKING = 800.0
 #: Rings looked at as candidates.
 CANDIDATES = 16
 #: How far from the expected course an edge may lie, in columns (0.6 % of the diameter).
@@ -118,37 +115,10 @@ def visible_stone(pixels: Pixels, outline: Outline) -> NDArray[np.bool_]:
     -------
     (H, W) bool array
     """
-    view = _view(pixels, outline.points)
+    view = Pyramid(pixels).around(outline.points)
     bars = [view.back(bar) for bar in claws(view.image, resampled(view.into(outline.points), RAYS))]
     shape = pixels.shape[0], pixels.shape[1]
     return covered(shape, [outline.points]) & ~covered(shape, bars)
-
-
-@dataclass(frozen=True, eq=False)
-class View:
-    """Neighbourhood of a stone, reduced to the working size.
-
-    Parameters
-    ----------
-    image : (h, w, 3) float32 array
-        Encoded grey levels 0..255.
-    corner : (2,) float64 array
-        Photograph pixel x, y of its first pixel.
-    scale : (2,) float64 array
-        Its pixels per pixel of the photograph, along x and y.
-    """
-
-    image: Plane
-    corner: NDArray[np.float64]
-    scale: NDArray[np.float64]
-
-    def back(self, points: Curve) -> Curve:
-        """Points of the view in pixels of the photograph."""
-        return (points + 0.5) / self.scale - 0.5 + self.corner
-
-    def into(self, points: Curve) -> Curve:
-        """Points of the photograph in pixels of the view."""
-        return (points - self.corner + 0.5) * self.scale - 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -179,14 +149,15 @@ class Rings:
 
 def candidate_rings(pixels: Pixels) -> Iterator[Rings]:
     """Find the closed edges around the centre of a photograph: those near the strongest, then those farther out."""
-    small, reduction = _small(pixels)
-    edges = gradient(small, 1.0)
+    pyramid = Pyramid(pixels)
+    small = pyramid.small()
+    edges = gradient(small.image, 1.0)
     ring, completeness = strongest_ring(edges)
     for _ in range(LOOKS):
         if completeness < LEAST_RING:
             return
-        there = (ring + 0.5) / reduction - 0.5
-        view = _view(pixels, there)
+        there = small.back(ring)
+        view = pyramid.around(there)
         strip = unrolled(view.image, settled(view.image, resampled(view.into(there), RAYS)), -0.2, 0.1)
         paths = ring_paths(squeezed(*edge_strength(strip)), CANDIDATES)
         yield Rings(view, strip, paths, _heart(view.image, strip.curve))
@@ -266,37 +237,3 @@ def _in_full_view(strip: Strip) -> Mask:
     ring = round(-strip.offsets[0] / strip.column)
     out = ~strip.inside[:, ring + round(1.5 * PER_CENT)]
     return uniform_filter1d(out.astype(np.float64), RAYS // 40, mode="wrap") < 0.01
-
-
-def _small(pixels: Pixels) -> tuple[Plane, NDArray[np.float64]]:
-    longest = max(pixels.shape[:2])
-    step = max(1, longest // (4 * SMALL))  # of a large photograph every few pixels are enough here
-    height, width = pixels.shape[:2]
-    factor = SMALL / longest
-    size = max(16, round(width * factor)), max(16, round(height * factor))
-    small, _ = _reduced(pixels[::step, ::step], size)
-    return small, np.array(size) / (width, height)
-
-
-def _view(pixels: Pixels, ring: Curve) -> View:
-    extent = np.ptp(ring, axis=0).mean()
-    corner = np.maximum(np.floor(ring.min(axis=0) - 0.12 * extent), 0).astype(int)
-    x1, y1 = np.ceil(ring.max(axis=0) + 0.12 * extent).astype(int)
-    crop = pixels[corner[1] : y1, corner[0] : x1]
-    factor = min(1.0, WORKING / extent)
-    # Of a large photograph by a whole number first, on the way to twice the size: in less than half the time.
-    whole = max(1, int(0.5 / factor))
-    if whole > 1:
-        height, width = (n // whole for n in crop.shape[:2])
-        crop = crop[: height * whole, : width * whole]
-        crop = cv2.resize(crop, (width, height), interpolation=cv2.INTER_AREA)
-    factor *= whole
-    image, scale = _reduced(crop, (round(crop.shape[1] * factor), round(crop.shape[0] * factor)))
-    return View(image, corner.astype(np.float64), scale / whole)
-
-
-def _reduced(pixels: Pixels, size: tuple[int, int]) -> tuple[Plane, NDArray[np.float64]]:
-    """Picture of another size in grey levels 0..255, and its pixels per pixel along x and y."""
-    image = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA).astype(np.float32)
-    image *= np.float32(255 / np.iinfo(pixels.dtype).max)
-    return image, np.array(size) / (pixels.shape[1], pixels.shape[0])

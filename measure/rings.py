@@ -192,10 +192,12 @@ def unrolled(image: Plane, curve: Curve, inner: float, outer: float) -> Strip:
     diameter = float(np.ptp(curve, axis=0).mean())
     columns = np.arange(round(100 * PER_CENT * inner), round(100 * PER_CENT * outer) + 1)
     offsets = (columns * (diameter / (100 * PER_CENT))).astype(np.float64)
-    at = (curve[:, None] + offsets[None, :, None] * normals(curve)[:, None]).astype(np.float32)
-    colours = cv2.remap(image, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    x, y = (
+        start[:, None] + normal[:, None] * offsets.astype(np.float32)
+        for start, normal in zip(curve.T.astype(np.float32), normals(curve).T.astype(np.float32), strict=True)
+    )
+    colours = cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     height, width = image.shape[:2]
-    x, y = at[..., 0], at[..., 1]
     inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
     return Strip(curve, offsets, colours, inside)
 
@@ -217,9 +219,14 @@ def edge_strength(strip: Strip, sigma: float = 1.2) -> tuple[Plane, Mask]:
     """
     smooth = cv2.GaussianBlur(strip.colours, (0, 0), sigmaX=sigma, sigmaY=1.0)
     strength: Plane = np.sqrt(over_colours(np.gradient(smooth, axis=1) ** 2))
-    known = cv2.erode(strip.inside.astype(np.uint8), np.ones((3, 7)), borderType=cv2.BORDER_REPLICATE) > 0
+    known = told(strip)
     strength[~known] = 0
     return strength, known
+
+
+def told(strip: Strip) -> Mask:
+    """Where an edge can be told: three columns and a ray within the photograph."""
+    return cv2.erode(strip.inside.astype(np.uint8), np.ones((3, 7)), borderType=cv2.BORDER_REPLICATE) > 0
 
 
 def over_colours(channels: Plane) -> Plane:
@@ -265,39 +272,50 @@ def _straightened(image: Plane, curve: Curve, reach: int) -> Curve:
     """
     strip = unrolled(image, curve, -0.14, 0.09)
     step = np.gradient(cv2.GaussianBlur(strip.colours, (0, 0), sigmaX=1.5, sigmaY=1.0), axis=1)
-    strength, known = edge_strength(strip, 1.5)
+    strength, known = np.sqrt(over_colours(step**2)), told(strip)
     step /= (strength + np.float32(1.5 * np.median(strength[known]) + 0.3))[..., None]
     step[~known] = 0
     stretch = 4
     profiles = step.reshape(RAYS // stretch, stretch, *step.shape[1:]).mean(axis=1)
     quarters = np.array_split(profiles, 4)
-    shifts = [_shift_to(profiles, part.mean(axis=0), reach * PER_CENT) for part in (profiles, *quarters)]
+    models = np.stack([part.mean(axis=0) for part in (profiles, *quarters)])
+    shifts = _shifts_to(profiles, models, reach * PER_CENT)
     best = max(shifts, key=lambda shift: _unity(profiles, shift))
     distance = gaussian_filter1d(np.repeat(best, stretch) * strip.column, 1.5 * stretch, mode="wrap")
     moved: Curve = curve + distance[:, None] * normals(curve)
     return resampled(moved, RAYS)
 
 
-def _shift_to(profiles: Plane, model: Plane, span: int) -> NDArray[np.float64]:
-    """Shift of every profile, in columns, that agrees with the model, changing little from one to the next."""
-    end = model.shape[0] - span
-    agreement = np.stack(
-        [
-            np.tensordot(profiles[:, span + k : end + k], model[span:end], axes=2)
-            for k in range(-span, span + 1)
-        ],
-        axis=1,
-    )
-    agreement /= max(float((model[span:end] ** 2).sum()), 1e-6)
-    path = closed_path(agreement, reach=2, stiffness=0.05)
-    return path + vertex(agreement, path) - span
+def _shifts_to(profiles: Plane, models: Plane, span: int) -> list[NDArray[np.float64]]:
+    """For each model the shift of every profile, in columns, that agrees with it, changing little from one to the next.
+
+    The agreements are correlations, taken as products of spectra; each model's ends are cut off, so that none runs over
+    the edge.
+    """
+    columns = models.shape[1]
+    inner = models.copy()
+    inner[:, :span] = inner[:, columns - span :] = 0
+    size = scipy.fft.next_fast_len(columns, real=True)
+    of_profiles, of_models = (scipy.fft.rfft(planes, size, axis=1) for planes in (profiles, inner))
+    spectra = np.einsum("pfc,mfc->pmf", of_profiles, np.conj(of_models))
+    shift = np.arange(-span, span + 1)
+    agreement = scipy.fft.irfft(spectra, size)[..., shift]
+    agreement /= np.maximum((inner**2).sum(axis=(1, 2)), 1e-6)[:, None]
+    shifts = []
+    for one in np.moveaxis(agreement, 1, 0):
+        path = closed_path(one, reach=2, stiffness=0.05)
+        shifts.append(shift[path] + vertex(one, path))
+    return shifts
 
 
 def _unity(profiles: Plane, shift: NDArray[np.float64]) -> float:
-    """Energy of the mean of the shifted profiles."""
-    columns = np.arange(profiles.shape[1]) + np.round(shift).astype(int)[:, None]
-    moved = profiles[np.arange(len(profiles))[:, None], np.clip(columns, 0, profiles.shape[1] - 1)]
-    return float((moved.mean(axis=0) ** 2).sum())
+    """Energy of the mean of the shifted profiles, whose ends go on beyond them."""
+    whole = np.round(shift).astype(int)
+    most = int(np.abs(whole).max())
+    longer = np.pad(profiles, [(0, 0), (most, most), (0, 0)], mode="edge").reshape(len(profiles), -1)
+    length, channels = profiles[0].size, profiles.shape[-1]
+    laid = np.lib.stride_tricks.sliding_window_view(longer, length, axis=1)[:, ::channels]
+    return float((laid[np.arange(len(profiles)), whole + most].mean(axis=0) ** 2).sum())
 
 
 def ring_paths(score: Plane, most: int) -> list[Path]:
