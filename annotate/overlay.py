@@ -122,22 +122,69 @@ def stroke(points: Points, line: Line, unit: float, *, closed: bool) -> tuple[Pa
     )
 
 
-def tag(number: int, x: float, y: float, unit: float, *, finding: bool) -> tuple[Shape, ...]:
-    """Numbered label about (x, y): white on blue for a finding, dark on yellow for a candidate."""
-    height, width = style.TAG_HEIGHT * unit, tag_width(number, unit)
+def tagged(
+    labels: Sequence[str],
+    marks: Sequence[Points],
+    lines: Sequence[Line],
+    *,
+    positions: Points,
+    outline: Points | None,
+    size: tuple[int, int],
+    unit: float,
+) -> list[tuple[tuple[Path, ...], tuple[Shape, ...]]]:
+    """Leaders and numbered labels of marks, the labels apart from each other and away from the stone.
+
+    Parameters
+    ----------
+    labels : sequence of str
+    marks : sequence of (M, 2) float64 arrays
+        What each label belongs to, in pixels; its leader ends at the nearest of these points.
+    lines : sequence of Line
+        Colours of each label.
+    positions : (N, 2) float64 array
+        Middle of each mark, in pixels.
+    outline : (K, 2) float64 array or None
+        The girdle, outside which they stand; None lets them stand along the rim of the picture.
+    size : (int, int)
+        Width and height of the picture, in pixels.
+    unit : float
+        A thousandth of the picture's longer side, in pixels.
+
+    Returns
+    -------
+    list of (leader, tag)
+    """
+    widest = max((tag_width(label, unit) for label in labels), default=0.0)
+    places = tag_places(
+        positions,
+        outline=outline,
+        size=size,
+        margin=style.TAG_MARGIN * unit,
+        spacing=widest + style.TAG_GAP * unit,
+    )
+    drawn: list[tuple[tuple[Path, ...], tuple[Shape, ...]]] = []
+    for label, mark, line, place in zip(labels, marks, lines, places, strict=True):
+        nearest = mark[np.argmin(np.hypot(*(mark - place).T))]
+        leader = stroke(np.array([nearest, place]), style.LEADER, unit, closed=False)
+        drawn.append((leader, tag(label, float(place[0]), float(place[1]), unit, line)))
+    return drawn
+
+
+def tag(label: str, x: float, y: float, unit: float, line: Line) -> tuple[Shape, ...]:
+    """Numbered label about (x, y), in the colours of its line."""
+    height, width = style.TAG_HEIGHT * unit, tag_width(label, unit)
     size = style.TAG_TEXT * unit
-    line = style.FINDING if finding else style.CANDIDATE
     rim = pill(x, y, width, height)
     return (
         Path(pill(x, y, width + 2 * unit, height + 2 * unit), closed=True, fill=line.halo),
         Path(rim, closed=True, fill=line.colour),
-        Text(str(number), x, y + 0.36 * size, size, line.halo, bold=True, anchor="middle"),
+        Text(label, x, y + 0.36 * size, size, line.halo, bold=True, anchor="middle"),
     )
 
 
-def tag_width(number: int, unit: float) -> float:
+def tag_width(label: str, unit: float) -> float:
     """Width of a numbered label, in pixels."""
-    wide = text_width(str(number), style.TAG_TEXT * unit, bold=True) + 14 * unit
+    wide = text_width(label, style.TAG_TEXT * unit, bold=True) + 14 * unit
     return max(style.TAG_HEIGHT * unit, wide)
 
 
@@ -175,30 +222,22 @@ def _marks(
     texts: Texts,
 ) -> list[Group]:
     positions = mapped(np.array([c.candidate.position for c in marked]).reshape(-1, 2), matrix)
-    widest = max((tag_width(c.number, unit) for c in marked), default=0.0)
-    places = tag_places(
-        positions,
-        outline=girdle,
-        size=size,
-        margin=style.TAG_MARGIN * unit,
-        spacing=widest + style.TAG_GAP * unit,
-    )
+    lines = [style.FINDING if c.is_finding else style.CANDIDATE for c in marked]
+    rings = [
+        around(mapped(c.candidate.path, matrix), style.CLEARANCE * unit, closed=c.candidate.kind == "spot")
+        for c in marked
+    ]
+    labels = [str(c.number) for c in marked]
+    drawn = tagged(labels, rings, lines, positions=positions, outline=girdle, size=size, unit=unit)
     groups = []
-    for c, place in zip(marked, places, strict=True):
-        line = style.FINDING if c.is_finding else style.CANDIDATE
-        path = mapped(c.candidate.path, matrix)
-        ring = around(path, style.CLEARANCE * unit, closed=c.candidate.kind == "spot")
-        nearest = ring[np.argmin(np.hypot(*(ring - place).T))]
+    for c, line, ring, (leader, label) in zip(marked, lines, rings, drawn, strict=True):
         role: Role = "finding" if c.is_finding else "candidate"
         groups.append(
             Group(
                 role,
                 mark_title(c, texts),
-                (
-                    *stroke(np.array([nearest, place]), style.LEADER, unit, closed=False),
-                    *stroke(ring, line, unit, closed=True),
-                ),
-                tag=tag(c.number, float(place[0]), float(place[1]), unit, finding=c.is_finding),
+                (*leader, *stroke(ring, line, unit, closed=True)),
+                tag=label,
                 number=c.number,
                 layer="lines" if c.candidate.kind == "line" else "spots",
             )

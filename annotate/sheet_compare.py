@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from setstone.annotate.photo_copies import small_copy
+from setstone.annotate.shapes import Points
 from setstone.annotate.two_days import Mark, Pictures, shown_together
 from setstone.capture.photograph import Lamp
 from setstone.measure.errors import MeasurementError
@@ -50,6 +51,8 @@ class ComparisonSheet:
     pictures : mapping of Lamp to DayCopies
     marks : tuple of Mark
         In a frame of `size` pixels (width, height).
+    girdle : (N, 2) float64 array or None
+        In that frame.
     um_per_px : float or None
         Of that frame.
     turned_deg : float
@@ -62,6 +65,7 @@ class ComparisonSheet:
     refused: str = ""
     pictures: Mapping[Lamp, DayCopies] = field(default_factory=dict)
     marks: tuple[Mark, ...] = ()
+    girdle: Points | None = None
     size: tuple[int, int] = (1, 1)
     um_per_px: float | None = None
     turned_deg: float = 0.0
@@ -87,6 +91,7 @@ def comparison_sheet(book: Book, stone: StoneEntry, before: str, after: str) -> 
         after,
         pictures={lamp: _copies(pictures) for lamp, pictures in shown.pictures.items()},
         marks=shown.marks,
+        girdle=shown.girdle,
         size=(width, height),
         um_per_px=shown.um_per_px,
         turned_deg=both.registration.turned_deg,

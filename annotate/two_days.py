@@ -79,6 +79,8 @@ class TwoDays:
         All of one size.
     marks : tuple of Mark
         Possible damage first.
+    girdle : (N, 2) float64 array
+        In pixels of the pictures.
     um_per_px : float or None
         Of the pictures.
     """
@@ -86,6 +88,7 @@ class TwoDays:
     comparison: Comparison
     pictures: Mapping[Lamp, Pictures]
     marks: tuple[Mark, ...]
+    girdle: Points
     um_per_px: float | None
 
 
@@ -97,6 +100,7 @@ def shown_together(comparison: Comparison) -> TwoDays:
         comparison,
         _pictures(both, corner, size),
         tuple(_mark(changed, both, corner) for changed in comparison.changed),
+        both.outlines[0].points - corner,
         both.looks[0].um_per_px,
     )
 

@@ -9,9 +9,10 @@ from markupsafe import Markup
 from setstone.annotate import style
 from setstone.annotate.casing import around
 from setstone.annotate.legend import length_label, round_length
-from setstone.annotate.lettering import plain, text_width
-from setstone.annotate.overlay import stroke
-from setstone.annotate.shapes import Group, Overlay, Path, Shape, Text, pill
+from setstone.annotate.lettering import plain
+from setstone.annotate.overlay import stroke, tagged
+from setstone.annotate.shapes import Group, Overlay
+from setstone.annotate.sheet import ENLARGED
 from setstone.annotate.sheet_compare import ComparisonSheet
 from setstone.annotate.svg import svg_inline
 from setstone.annotate.texts import Texts
@@ -22,6 +23,9 @@ from setstone.measure.quantity import Quantity
 from setstone.record.entries import StoneEntry
 
 View = dict[str, Any]
+
+#: On paper a picture is 34 mm wide: lines and labels are drawn so many times as large.
+_ON_PAPER = 2.4
 
 _LINES = {
     Where.AFTER: style.ONLY_AFTER,
@@ -47,7 +51,7 @@ def compare_view(sheet: ComparisonSheet, stone: StoneEntry, texts: Texts) -> Vie
     if sheet.refused:
         return {"refused": texts.said(sheet.refused)}
     differing = [mark for mark in sheet.marks if mark.changed.change.where in _LINES]
-    overlay = overlay_of_changes(sheet, texts)
+    on_screen = overlay_of_changes(sheet, texts, ENLARGED)
     fit = "" if sheet.residual_um is None else texts("compare.fit", residual=f"{sheet.residual_um:.0f}")
     return {
         "refused": None,
@@ -61,8 +65,8 @@ def compare_view(sheet: ComparisonSheet, stone: StoneEntry, texts: Texts) -> Vie
             angle=texts.number(f"{sheet.turned_deg:.1f}"),
             fit=fit,
         ),
-        "overlay": overlay,
-        "svg": Markup(svg_inline(overlay, lambda _number: None, "")),  # noqa: S704 escaped by xml.etree
+        "overlay": overlay_of_changes(sheet, texts, _ON_PAPER),
+        "svg": Markup(svg_inline(on_screen, lambda _number: None, "")),  # noqa: S704 escaped by xml.etree
         "pictures": [_picture(sheet, str(lamp), stone, texts) for lamp in sheet.pictures],
         "bar": _bar(sheet, texts),
         "rows": [_row(mark, sheet, texts) for mark in differing],
@@ -73,37 +77,35 @@ def compare_view(sheet: ComparisonSheet, stone: StoneEntry, texts: Texts) -> Vie
     }
 
 
-def overlay_of_changes(sheet: ComparisonSheet, texts: Texts) -> Overlay:
-    """Draw what differs, each with its number and sign."""
+def overlay_of_changes(sheet: ComparisonSheet, texts: Texts, enlarged: float) -> Overlay:
+    """Draw what differs, each with its number and sign; lines and labels so many times as large."""
     width, height = sheet.size
-    unit = max(width, height) / 1000
-    groups = []
-    for mark in sheet.marks:
-        line = _LINES.get(mark.changed.change.where)
-        if line is None:
-            continue
-        path = around(mark.path, style.CLEARANCE * unit, closed=True) if mark.closed else mark.path
-        x, y = path[np.argmin(path[:, 1])]
-        groups.append(
-            Group(
-                "candidate",
-                f"{mark.label} {kind_words(mark.changed.entry, texts)}",
-                stroke(path, line, unit, closed=mark.closed),
-                tag=_tag(mark.label, x, max(float(y) - 20 * unit, 20 * unit), unit, line),
-                number=mark.changed.entry.number,
-            )
-        )
-    return Overlay(width, height, 0, texts("compare.marks_name"), texts("compare.marks"), tuple(groups))
-
-
-def _tag(label: str, x: float, y: float, unit: float, line: style.Line) -> tuple[Shape, ...]:
-    size = style.TAG_TEXT * unit
-    width = text_width(label, size, bold=True) + 14 * unit
-    return (
-        Path(pill(x, y, width + 2 * unit, style.TAG_HEIGHT * unit + 2 * unit), closed=True, fill=line.halo),
-        Path(pill(x, y, width, style.TAG_HEIGHT * unit), closed=True, fill=line.colour),
-        Text(label, x, y + 0.36 * size, size, line.halo, bold=True, anchor="middle"),
+    unit = enlarged * max(width, height) / 1000
+    marks = [mark for mark in sheet.marks if mark.changed.change.where in _LINES]
+    lines = [_LINES[mark.changed.change.where] for mark in marks]
+    paths = [
+        around(mark.path, style.CLEARANCE * unit, closed=True) if mark.closed else mark.path for mark in marks
+    ]
+    tags = tagged(
+        [mark.label for mark in marks],
+        paths,
+        lines,
+        positions=np.array([path.mean(axis=0) for path in paths]).reshape(-1, 2),
+        outline=sheet.girdle,
+        size=sheet.size,
+        unit=unit,
     )
+    groups = tuple(
+        Group(
+            "candidate",
+            f"{mark.label} {kind_words(mark.changed.entry, texts)}",
+            (*leader, *stroke(path, line, unit, closed=mark.closed)),
+            tag=label,
+            number=mark.changed.entry.number,
+        )
+        for mark, line, path, (leader, label) in zip(marks, lines, paths, tags, strict=True)
+    )
+    return Overlay(width, height, 0, texts("compare.marks_name"), texts("compare.marks"), groups)
 
 
 def _picture(sheet: ComparisonSheet, lamp: str, stone: StoneEntry, texts: Texts) -> View:
@@ -140,11 +142,12 @@ def _bar(sheet: ComparisonSheet, texts: Texts) -> View | None:
 def _row(mark: Mark, sheet: ComparisonSheet, texts: Texts) -> View:
     change, entry = mark.changed.change, mark.changed.entry
     where = {Where.AFTER: "after", Where.BEFORE: "before", Where.UNKNOWN: "unknown"}[change.where]
-    could = round(100 * change.comparable)
     if entry.candidate.kind == "line":
-        why = texts("compare.line_share", share=round(100 * change.share), could=could)
+        why = [texts("compare.line_share", share=round(100 * change.share))]
     else:
-        why = texts("compare.spot_there") if change.share else texts("compare.spot_gone", could=could)
+        why = [texts("compare.spot_there" if change.share else "compare.spot_gone")]
+    if (could := round(100 * change.comparable)) < 100:
+        why.append(texts("compare.could", could=could))
     return {
         "label": mark.label,
         "role": "finding" if entry.is_finding else "candidate",
@@ -157,7 +160,7 @@ def _row(mark: Mark, sheet: ComparisonSheet, texts: Texts) -> View:
         else texts("compare.unknown"),
         "damage": change.possible_damage,
         "again": change.perhaps_reflection,
-        "why": why,
+        "why": "; ".join(why),
     }
 
 

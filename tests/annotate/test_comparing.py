@@ -1,6 +1,8 @@
 """Before and after on the bench: one frame, what changed, what is said; the sample stone is turned and has new fissures."""
 
 from collections.abc import Iterator
+from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
@@ -9,10 +11,12 @@ import pytest
 from setstone.annotate.bench.compare_page import compare_html
 from setstone.annotate.bench.comparing import STEPS, Compared, compare
 from setstone.annotate.phrases import Said
+from setstone.annotate.shapes import Text
 from setstone.annotate.sheet_compare import comparison_sheet
+from setstone.annotate.style import TAG_HEIGHT
 from setstone.annotate.texts import LANGUAGES, texts_in
 from setstone.annotate.two_days import SIGNS, TwoDays
-from setstone.annotate.views_compare import compare_view
+from setstone.annotate.views_compare import compare_view, overlay_of_changes
 from setstone.capture.photograph import Lamp
 from setstone.record import two_occasions
 from setstone.record.book import Book
@@ -97,6 +101,17 @@ def test_the_hand_out_lists_what_differs_and_measures_the_glue(two_days: Path, l
     assert [row[0] for row in view["glue"]] == [
         texts(f"compare.{name}") for name in ("yellowness", "residue", "crazing", "haze")
     ]
+
+
+def test_numbers_of_marks_in_one_place_stand_apart(two_days: Path) -> None:
+    with Book.open(two_days, read_only=True) as book:
+        (stone,) = book.stones()
+        sheet = comparison_sheet(book, stone, "as received", "after")
+    drawn = overlay_of_changes(replace(sheet, marks=sheet.marks[:1] * 4), texts_in("en"), 1.0)
+    labels = [shape for group in drawn.groups for shape in group.tag if isinstance(shape, Text)]
+    assert len(labels) == 4
+    for one, other in combinations(labels, 2):
+        assert np.hypot(one.x - other.x, one.y - other.y) > TAG_HEIGHT * max(sheet.size) / 1000
 
 
 def test_photographs_that_do_not_fit_are_no_comparison(
