@@ -89,7 +89,7 @@ def judge_spots(scene: Scene, *, learned: bool = True) -> tuple[Candidate, ...]:
                 score=float(scores[i]),
                 reasons=((_DUST,) if dusty[i] else ())
                 + extra.get(i, ())
-                + _reasons(summands[i])
+                + _reasons(summands[i], float(scores[i]))
                 + (() if scene.white is not None else (_ALONE,)),
                 contrast=-features[i].grey,
                 sizes=_sizes(spots[i].elongation, diameter, u_px, scene.um_per_px),
@@ -246,12 +246,13 @@ _WORDS: dict[tuple[str, ...], tuple[tuple[str, str], tuple[str, str]]] = {
 }
 
 
-def _reasons(summands: NDArray[np.float64]) -> tuple[Reason, ...]:
-    """Name the groups of features that moved the score, weightiest first."""
+def _reasons(summands: NDArray[np.float64], score: float) -> tuple[Reason, ...]:
+    """Name the groups of features that moved the score most: first those on the side it leans to, weightiest first."""
     weighted = []
     for names, (speaks_for, against) in _WORDS.items():
         total = float(sum(summands[NAMES.index(n)] for n in names))
         code, text = speaks_for if total > 0 else against
         weighted.append((abs(total), Reason(code, text, total > 0)))
     weighted.sort(key=lambda pair: -pair[0])
-    return tuple(reason for weight, reason in weighted[:5] if weight > 0.3)
+    named = [reason for weight, reason in weighted[:5] if weight > 0.3]
+    return tuple(sorted(named, key=lambda reason: reason.speaks_for != (score >= 0.5)))

@@ -60,7 +60,7 @@ def _all_reasons(features: NDArray[np.float64]) -> tuple[list[Reason], list[Reas
     return speaks, [_CULET, *against] if at_culet(features) else against
 
 
-_PLAIN = Reason("line", "a thin bright line inside the stone", True)
+_PLAIN = Reason("line", "a thin line inside the stone", True)
 _ALONE = Reason("one-light", "judged in one light alone: the other tells facet edges from fissures", False)
 #: A question to the person, not a claim: a photograph from above does not tell. The score does not weigh it.
 _GIRDLE = Reason(
@@ -175,7 +175,7 @@ _FOR: tuple[tuple[str, str, Callable[[Feature], bool]], ...] = (
     ),
     (
         "one-ground",
-        "lies on one even ground, brighter than both sides",
+        "stands out from one even ground, the same on both sides",
         lambda f: f("step_to_contrast") < math.log(0.2) and f("contrast") > math.log(5),
     ),
     ("clear", "far above the grain of the picture all along", lambda f: f("weakest_quarter") > math.log(6)),

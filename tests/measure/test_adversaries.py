@@ -1,11 +1,13 @@
 """What looks like a fissure and is none: each is listed with a low score and with the reason that names it.
 
 Drawn on a wheel of facets of known course, after the list of what misleads in a set stone: facet junctions, glints, dust
-and fibres, scratches, the rim with setting and glue. Those of spots are in test_judge_spots.py.
+and fibres, scratches, the rim with setting and glue. Those of spots are in test_judge_spots.py, what the depth tells of
+dust in test_depth.py.
 """
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 from typing import NamedTuple
 
@@ -57,14 +59,37 @@ def curved(radii: tuple[float, float], degrees: tuple[float, float], bend: float
     )
 
 
-#: By the code of the reason that names it. All are seen in both lights.
-ADVERSARIES = {
-    "glint": Stroke(straight(polar(90, 15), polar(180, 15)), 3, (255, 255, 255)),
-    "outside": Stroke(curved((150, 300), (80, 80), 3), 1.6, (200, 210, 220)),
-    "scratch": Stroke(straight(polar(220, 150), polar(200, 250)), 1.2, (150, 160, 190)),
-    "rim": Stroke(curved((264, 264), (280, 320)), 2, (150, 170, 220)),
-    "facet-edge": Stroke(straight(polar(60, 330), polar(250, 330)), 1.2, (120, 140, 180)),
-}
+def waving(radius: float, height: float, degrees: tuple[float, float], waves: float) -> Points:
+    """Round the middle, in and out by so many pixels."""
+    return np.array(
+        [
+            polar(radius + height * math.sin(math.radians(waves * (turn - degrees[0]))), turn)
+            for turn in np.linspace(*degrees, 100)
+        ]
+    )
+
+
+#: Two pictures of what misleads, by the code of the reason that names it. All are seen in both lights.
+PICTURES = (
+    {
+        "glint": Stroke(straight(polar(90, 15), polar(180, 15)), 3, (255, 255, 255)),
+        # A fibre that lies across the setting as well.
+        "outside": Stroke(curved((150, 300), (80, 80), 3), 1.6, (200, 210, 220)),
+        "scratch": Stroke(straight(polar(220, 150), polar(200, 250)), 1.2, (150, 160, 190)),
+        "rim": Stroke(curved((264, 264), (280, 320)), 2, (150, 170, 220)),
+        "facet-edge": Stroke(straight(polar(60, 330), polar(250, 330)), 1.2, (120, 140, 180)),
+    },
+    {
+        # A fibre on the stone alone.
+        "surface": Stroke(waving(150, 25, (95, 165), 4), 1.6, (200, 210, 220)),
+        # The edge of old glue, uneven, along the girdle.
+        "rim": Stroke(waving(258, 2.5, (185, 225), 19), 2.5, (180, 190, 160)),
+        # A reflected lamp.
+        "band": Stroke(straight(polar(100, 285), polar(180, 292)), 12, (200, 205, 230)),
+    },
+)
+#: Which of them, and how many times brighter its blue channel is made: at four times most of the stone is clipped there.
+LIT = [(0, 1.0), (1, 1.0), (0, 4.0)]
 #: In blue light alone, and within one facet.
 FISSURE = Stroke(curved((120, 180), (40, 40), 9), 1.4, (110, 130, 200))
 
@@ -88,8 +113,8 @@ def photograph(strokes: Sequence[Stroke], tint: tuple[float, float, float], seed
 
 
 @cache
-def scene() -> Scene:
-    strokes = list(ADVERSARIES.values())
+def scene(at: int = 0) -> Scene:
+    strokes = list(PICTURES[at].values())
     turn = np.linspace(0, 2 * math.pi, 360, endpoint=False)
     outline = MIDDLE + RADIUS * np.column_stack([np.cos(turn), np.sin(turn)])
     ys, xs = np.mgrid[:SIZE, :SIZE]
@@ -113,22 +138,39 @@ def along(stroke: Stroke, candidates: Sequence[Candidate]) -> Candidate:
     return max(on, key=lambda c: len(c.path))
 
 
-@pytest.mark.parametrize("code", list(ADVERSARIES))
-def test_what_is_no_fissure_stays_with_a_low_score_and_its_name(code: str) -> None:
-    candidate = along(ADVERSARIES[code], judge_lines(scene()))
+@cache
+def judged(at: int, blue_gain: float = 1.0) -> tuple[Candidate, ...]:
+    drawn = scene(at)
+    assert drawn.blue is not None
+    brighter = np.clip(drawn.blue * np.array([1, 1, blue_gain]), 0, 255).astype(np.uint8)
+    return judge_lines(replace(drawn, blue=brighter))
+
+
+@pytest.mark.parametrize(
+    ("at", "blue_gain", "code"), [(*lit, code) for lit in LIT for code in PICTURES[lit[0]]]
+)
+def test_what_is_no_fissure_stays_with_a_low_score_and_its_name(at: int, blue_gain: float, code: str) -> None:
+    candidate = along(PICTURES[at][code], judged(at, blue_gain))
     assert candidate.score < LIKELY
     assert code in {reason.code for reason in candidate.reasons if not reason.speaks_for}
 
 
-def test_a_fissure_among_them_is_thought_most_likely() -> None:
-    candidates = judge_lines(scene())
+@pytest.mark.parametrize(("at", "blue_gain"), LIT)
+def test_a_fissure_among_them_is_thought_most_likely(at: int, blue_gain: float) -> None:
+    candidates = judged(at, blue_gain)
     assert along(FISSURE, candidates) is candidates[0]
     assert {"one-lamp", "bent"} <= {reason.code for reason in candidates[0].reasons if reason.speaks_for}
 
 
+def test_clipped_blue_is_clipped() -> None:
+    drawn = scene()
+    assert drawn.blue is not None
+    assert (drawn.blue[..., 2][drawn.stone] >= 255 / LIT[-1][1]).mean() > 0.7
+
+
 def test_steps_between_facets_are_no_candidates() -> None:
     # Edges of the wheel without a stroke on them, away from the culet.
-    found = [c for c in judge_lines(scene()) if c.score >= LIKELY]
+    found = [c for c in judged(0) if c.score >= LIKELY]
     for k in range(FACETS):
         edge = straight(polar(60, 30 * k), polar(250, 30 * k))
         assert not [c for c in found if lies_on(c, edge)]

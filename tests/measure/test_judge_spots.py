@@ -170,10 +170,10 @@ def test_every_candidate_says_what_its_score_rests_on() -> None:
     for candidate in judge_spots(stone(BODIES)):
         assert candidate.reasons
         assert 0 <= candidate.score <= 1
-        if candidate.score >= 0.5:
-            assert any(r.speaks_for for r in candidate.reasons)
-        else:
-            assert any(not r.speaks_for for r in candidate.reasons)
+        # What it rests on comes first, what speaks against it last.
+        sides = [r.speaks_for == (candidate.score >= 0.5) for r in candidate.reasons]
+        assert sides[0]
+        assert sides == sorted(sides, reverse=True)
 
 
 def test_what_is_judged_in_one_light_alone_says_so() -> None:
