@@ -213,8 +213,7 @@ def _refined(rings: Rings, path: Path) -> _Fit:
         strip = unrolled(rings.view.image, resampled(silhouette.points, RAYS), -0.015, 0.015)
         middle = (strip.offsets.size - 1) / 2
         columns, known = edges_near(strip, np.full(RAYS, middle), REACH)
-        absent = strip.inside[:, round(middle)] & ~known
-        silhouette = fit_silhouette(strip.at(columns), known, absent)
+        silhouette = fit_silhouette(strip.at(columns), known)
     definition = EDGE_DEFINITION * edge_width(strip, columns, known)
     unseen = (1 - float(silhouette.seen.mean())) * 100 * PER_CENT * TOLERANCE
     return _Fit(silhouette, combine(definition, unseen) * strip.column)
