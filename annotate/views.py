@@ -458,6 +458,11 @@ def _colour(colour: StoneColour, texts: Texts) -> tuple[str, ...]:
     return (
         *([texts("exam.colour_name", hue=texts.colour(colour.hue).text)] if colour.hue else []),
         texts("exam.colour_lab", lightness=lightness, a=a, b=b),
+        *(
+            []
+            if colour.unevenness is None
+            else [texts("exam.colour_even", difference=texts.number(f"{colour.unevenness:.2g}"))]
+        ),
         texts("exam.colour_haze", haze=texts.number(f"{colour.haze:.2g}")),
     )
 

@@ -25,6 +25,7 @@ from setstone.annotate.panels.tools import Tools
 from setstone.annotate.panels.working import attempt
 from setstone.annotate.texts import english
 from setstone.annotate.wording import kind_words
+from setstone.measure.colour import StoneColour
 from setstone.record.entries import CandidateEntry
 
 _NONE = "–"
@@ -75,7 +76,9 @@ class ExaminationPanel(QWidget):
             "Drag the outline, its corners or its turning handle (key E); the diameters follow. Escape puts it down."
         )
         self.outline.clicked.connect(lambda: attempt(bench, tools.edit_outline))
-        self.mean, self.least, self.greatest, self.scale, self.distance = (QLabel(_NONE) for _ in range(5))
+        self.mean, self.least, self.greatest, self.scale, self.colour, self.distance = (
+            QLabel(_NONE) for _ in range(6)
+        )
         self.flags = QLabel()
         self.flags.setWordWrap(True)
         self.sizes = QTableWidget(0, 3)
@@ -118,6 +121,11 @@ class ExaminationPanel(QWidget):
             ("Least", self.least, "Least width of the girdle."),
             ("Greatest", self.greatest, "Greatest width of the girdle."),
             ("Scale", self.scale, "Where the size of a pixel comes from."),
+            (
+                "Colour",
+                self.colour,
+                "ISCC-NBS name of the face-up stone as photographed; how uneven: CIEDE2000; haze: 0 clear to 1.",
+            ),
             ("Measured", self.distance, "Length of the measuring line (key 9)."),
         ):
             label.setToolTip(tip)
@@ -190,6 +198,7 @@ class ExaminationPanel(QWidget):
         self.scale.setText(
             _NONE if scale is None else f"{scale.source} {scale.detail}, ± {200 * scale.relative_u:.2g} %"
         )
+        self.colour.setText(_NONE if result is None or result.colour is None else _colour(result.colour))
         self.outline.setEnabled(result is not None and result.outline is not None)
         self.flags.setText("" if result is None else "<br>".join(f"! {f.text}" for f in result.flags))
         self.flags.setVisible(bool(result is not None and result.flags))
@@ -223,6 +232,12 @@ class ExaminationPanel(QWidget):
     def _go_to(self, item: QTableWidgetItem) -> None:
         if self._bench.review is not None:
             self._bench.review.go_to(int(self.sizes.item(item.row(), 0).text()))
+
+
+def _colour(colour: StoneColour) -> str:
+    """Name, how uneven, and haze; without the name where it has none."""
+    uneven = () if colour.unevenness is None else (f"uneven by {colour.unevenness:.2g}",)
+    return ", ".join((*filter(None, (colour.hue,)), *uneven, f"haze {colour.haze:.2g}"))
 
 
 def _what(entry: CandidateEntry) -> str:

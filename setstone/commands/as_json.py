@@ -181,7 +181,12 @@ def measured(result: Examination) -> dict[str, Any]:
         else {"shape": result.outline.shape, "points_px": result.outline.points.round(3).tolist()},
         "colour": None
         if colour is None
-        else {"cielab_d65": list(colour.lab), "hue": colour.hue, "haze": colour.haze},
+        else {
+            "cielab_d65": list(colour.lab),
+            "hue": colour.hue,
+            "unevenness_ciede2000": colour.unevenness,
+            "haze": colour.haze,
+        },
         "reference_photograph": result.reference,
     }
 

@@ -204,7 +204,7 @@ def fill(book: Book, folder: Path, *, words: str = "", enlarged: int = 1) -> Sto
             numbered, outline=ellipse(150, 100, 110, 80), blue_to_white=np.eye(3),
             flags=(Flag("girdle-hidden", words or "A sixth of the girdle cannot be seen."),),
         ).result  # fmt: skip
-        result = replace(result, colour=StoneColour((34.2, 41.0, 12.3), "red", 0.12))
+        result = replace(result, colour=StoneColour((34.2, 41.0, 12.3), "red", 0.12, unevenness=4.4))
         entry = book.save_examination(
             stone, result, occasion=occasion, white=hashes[Lamp.WHITE], blue=hashes[Lamp.BLUE], by="A. Sample"
         )

@@ -15,6 +15,7 @@ pytest.importorskip(
 
 from setstone.annotate.panels import examining
 from setstone.annotate.panels.examination import ExaminationPanel
+from setstone.measure.colour import StoneColour
 from setstone.measure.errors import MeasurementError
 from setstone.record.book import Book
 
@@ -31,6 +32,7 @@ def test_it_shows_what_was_measured_with_uncertainty(book: Path, open_window: Op
     shown = panel(open_window(book))
     assert shown.mean.text() == "2.400 mm ± 0.014 mm"  # a circle of 600 pixels of 4 µm
     assert shown.scale.text() == "scale bar 1000 µm, ± 0.2 %"
+    assert shown.colour.text() == "–"
     assert [shown.sizes.item(row, 2).text() for row in range(3)] == ["0.400 mm ± 0.020 mm"] * 3
     assert "no photograph under blue light" in shown.flags.text()
 
@@ -44,7 +46,8 @@ def test_an_examination_is_kept_and_shown(
         threads.append(threading.current_thread().name)
         progress("finding the outline")
         before = book.examination(stone, occasion)
-        result = replace(examination(line(300, 0.7)), flags=())
+        colour = StoneColour((34.2, 41.0, 12.3), "deep red", 0.12, unevenness=4.4)
+        result = replace(examination(line(300, 0.7)), flags=(), colour=colour)
         return book.save_examination(
             stone, result, occasion=occasion, white=before.white, blue=before.blue, by=by
         )
@@ -57,6 +60,7 @@ def test_an_examination_is_kept_and_shown(
     assert not panel(window).this.isEnabled()
     qtbot.waitUntil(lambda: not window.examining.running)
     assert told == ["lid-3, as received: finding the outline"]
+    assert panel(window).colour.text() == "deep red, uneven by 4.4, haze 0.12"
     assert threads != [threading.main_thread().name]
     assert panel(window).sizes.rowCount() == 1
     assert panel(window).this.isEnabled()
