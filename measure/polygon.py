@@ -78,7 +78,8 @@ def enclosed(lines: list[Line], middle: Vector) -> Curve | None:
     if planes[:, 2].max() >= 0:
         return None
     try:
-        corners = HalfspaceIntersection(planes, np.zeros(2)).intersections
+        with np.errstate(divide="ignore", invalid="ignore"):  # corners at infinity, where there is no end
+            corners = HalfspaceIntersection(planes, np.zeros(2)).intersections
     except QhullError:
         return None
     if not np.isfinite(corners).all():
