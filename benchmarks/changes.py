@@ -8,10 +8,10 @@ numbers as received and set again, half of them with a new fissure (about ten se
     python benchmarks/render_stones.py BEFORE --first 2000 --count 40
     python benchmarks/render_stones.py AFTER --first 2000 --count 40 --again
 
-Each pair is examined and laid on one another as `setstone changes` does. Printed are, for every least score of a line, the new
+Each pair is examined and laid on one another as `setstone changes` does. Printed are, for every least chance of a new line, the new
 fissures found (half of a line raised as possible damage lies within 15 px or 3 % of the diameter of it, as the test stones' scorer
-has it), false alarms a pair, and unchanged pairs with none; then the same with the least score chosen on all
-other stones (cross-validated). Of the likely candidates before: how many are said to be gone although nothing was taken
+has it), false alarms a pair, and unchanged pairs with none; then the same with the least chance chosen on all
+other stones. The chances were learnt on such pairs: benchmarks/train_changes.py has the figures held out by stone. Of the likely candidates before: how many are said to be gone although nothing was taken
 away.
 """
 
@@ -26,13 +26,12 @@ from numpy.typing import NDArray
 from predict import Examined, changed, examined, motion
 from scipy.spatial import KDTree
 
-from setstone.measure.candidates import LIKELY
 from setstone.measure.changes import DAMAGE, Where
 
 Points = NDArray[np.float64]
 
-#: Least scores tried, and most false alarms a pair.
-LEAST = np.round(np.arange(LIKELY, 0.951, 0.02), 2)
+#: Least chances tried, and most false alarms a pair.
+LEAST = np.round(np.arange(0.1, 0.96, 0.05), 2)
 FALSE_A_PAIR = 0.2
 
 
@@ -49,7 +48,7 @@ class Truth:
 class Pair:
     """A pair laid on one another.
 
-    `alarms` are scores of new lines that are raised, with which of the new fissures each lies on, -1 for none and -2 for a hidden one. `fissures` is
+    `alarms` are the chances of new lines that are raised, with which of the new fissures each lies on, -1 for none and -2 for a hidden one. `fissures` is
     how many can be seen, `kept` how many likely candidates before were told of, `gone` how many of them as gone.
     """
 
@@ -61,11 +60,11 @@ class Pair:
 
     def found(self, least: float) -> int:
         """New fissures found."""
-        return len({k for score, k in self.alarms if k >= 0 and score >= least})
+        return len({k for chance, k in self.alarms if k >= 0 and chance >= least})
 
     def false(self, least: float) -> int:
         """Lines raised that are not new."""
-        return sum(k == -1 and score >= least for score, k in self.alarms)
+        return sum(k == -1 and chance >= least for chance, k in self.alarms)
 
 
 def places(pieces: list[Points]) -> Points:
@@ -112,14 +111,15 @@ def judged(before: Examined, after: Examined, truth: Truth) -> Pair | None:
         elif change.where is Where.AFTER:
             candidate = after.result.candidates[change.index]
             if candidate.kind == "line":
-                alarms.append((candidate.score, _lies_on(places([candidate.path]), truth)))
+                alarms.append((change.chance, lies_on(places([candidate.path]), truth)))
     # The likeliest alone is raised; the others are told as perhaps its reflections.
     return Pair(
         before.case, len(truth.seen), [max(alarms, key=lambda alarm: alarm[0])] if alarms else [], kept, gone
     )
 
 
-def _lies_on(path: Points, truth: Truth) -> int:
+def lies_on(path: Points, truth: Truth) -> int:
+    """Which of the new fissures a line lies on; -1 for none and -2 for a hidden one."""
     for k, fissure in enumerate(truth.seen + truth.hidden):
         if len(fissure) and np.mean(KDTree(fissure).query(path)[0] <= truth.near) >= 0.5:
             return k if k < len(truth.seen) else -2
@@ -145,7 +145,7 @@ def rendered_pairs(before: Path, after: Path) -> Iterator[tuple[Examined, Examin
 
 
 def best_least(pairs: list[Pair]) -> float:
-    """The lowest least score with at most `FALSE_A_PAIR` false alarms a pair."""
+    """The lowest chance with at most `FALSE_A_PAIR` false alarms a pair."""
     for least in LEAST.tolist():
         if sum(p.false(least) for p in pairs) <= FALSE_A_PAIR * len(pairs):
             return float(least)
@@ -167,8 +167,8 @@ def row(name: str, pairs: list[Pair], least: list[float]) -> None:
 def report(name: str, pairs: list[Pair]) -> None:
     """Print the tables of some pairs."""
     print(f"\n{name}: {len(pairs)} pairs")
-    for least in sorted({*LEAST[::3].tolist(), DAMAGE}):
-        row(f"least score {least:.2f}{' (in use)' if least == DAMAGE else ''}", pairs, [least] * len(pairs))
+    for least in sorted({*LEAST.tolist(), DAMAGE}):
+        row(f"least chance {least:.2f}{' (in use)' if least == DAMAGE else ''}", pairs, [least] * len(pairs))
     kept, gone = sum(p.kept for p in pairs), sum(p.gone for p in pairs)
     print(f"likely candidates before that have no likely counterpart: {kept}, {gone} of them told as gone")
 
@@ -192,7 +192,7 @@ def main() -> None:
     everything = [p for pairs in told.values() for p in pairs]
     held_out = [best_least([q for q in everything if q.stone != p.stone]) for p in everything]
     print(
-        f"\nleast score chosen on all: {best_least(everything):.2f}; held out: {min(held_out):.2f} to {max(held_out):.2f}"
+        f"\nleast chance chosen on all: {best_least(everything):.2f}; held out: {min(held_out):.2f} to {max(held_out):.2f}"
     )
     row("cross-validated by stone", everything, held_out)
     if asked.rendered:

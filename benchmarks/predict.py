@@ -33,7 +33,7 @@ from setstone.measure.examination import Examination
 from setstone.measure.examine import examine
 from setstone.measure.light import Pixels
 from setstone.measure.register import register
-from setstone.measure.sights import sights
+from setstone.measure.sights import Sights, sights
 
 PICTURES = {".jpg", ".jpeg", ".png", ".tif", ".tiff"}
 
@@ -123,24 +123,28 @@ def motion(before: Examined, after: Examined) -> NDArray[np.float64] | None:
     return found.matrix if found.reliable else None
 
 
-def changed(before: Examined, after: Examined, after_to_before: NDArray[np.float64]) -> tuple[Change, ...]:
-    """Where the likely candidates of two occasions are seen."""
+def compared(
+    before: Examined, after: Examined, after_to_before: NDArray[np.float64], least: float = LIKELY
+) -> tuple[Sights, tuple[Change, ...]] | None:
+    """What the photographs of two occasions can show, and where the candidates that score so much are seen."""
     first, second = before.result, after.result
     if first.outline is None or second.outline is None:
-        return ()
-    shown = [[i for i, c in enumerate(r.candidates) if c.score >= LIKELY] for r in (first, second)]
-    return changes(
-        first.candidates,
-        second.candidates,
-        sights(
-            *(_lying_together(one) for one in (before, after)),
-            outlines=(first.outline, second.outline),
-            after_to_before=after_to_before,
-            lines=likely_lines((first.candidates, second.candidates), shown),
-        ),
-        shown_before=shown[0],
-        shown_after=shown[1],
+        return None
+    shown = [[i for i, c in enumerate(r.candidates) if c.score >= least] for r in (first, second)]
+    both = sights(
+        *(_lying_together(one) for one in (before, after)),
+        outlines=(first.outline, second.outline),
+        after_to_before=after_to_before,
+        lines=likely_lines((first.candidates, second.candidates), shown),
     )
+    found = changes(first.candidates, second.candidates, both, shown_before=shown[0], shown_after=shown[1])
+    return both, found
+
+
+def changed(before: Examined, after: Examined, after_to_before: NDArray[np.float64]) -> tuple[Change, ...]:
+    """Where the likely candidates of two occasions are seen."""
+    found = compared(before, after, after_to_before)
+    return found[1] if found else ()
 
 
 def _lying_together(one: Examined) -> dict[LampName, Pixels]:

@@ -1,10 +1,10 @@
 """Render cut stones of our own make, with exact truth, to train on.
 
-    python benchmarks/render_stones.py OUT --count 150 [--first 0] [--visit 0] [--again]
+    python benchmarks/render_stones.py OUT --count 150 [--first 0] [--visit 0] [--again [--new 1]]
 
 Cuts, colours, sizes, settings, lamps, flaws, wear and old glue are drawn at random from the number of the stone;
 the same number gives the same stone, which another visit shows on another day (other setting, lamps, camera, turn), and --again
-at the same microscope after it was set again, some with a new fissure, some without an inclusion (`rendering/setting_again.py`). The layout is that of the computed test stones: OUT/r000/{white.jpg, blue.jpg,
+at the same microscope after it was set again, every second with --new new fissures, some without an inclusion (`rendering/setting_again.py`). The layout is that of the computed test stones: OUT/r000/{white.jpg, blue.jpg,
 labels.png, truth.json}. About ten seconds a stone on one core. The renderer is a sketch: no dispersion, no double refraction,
 settings are only drawn. It is there so that nothing has to be trained on the stones the accuracy is measured on.
 """
@@ -28,13 +28,19 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--visit", type=int, default=0)
     parser.add_argument("--again", action="store_true")
+    parser.add_argument("--new", type=int, default=1)
     arguments = parser.parse_args()
     for number in range(arguments.first, arguments.first + arguments.count):
         name = f"r{number:03d}"
         folder = arguments.out / name
         if (folder / "truth.json").exists():
             continue
-        made = render(name, number, visit=arguments.visit, again=drawn(number) if arguments.again else None)
+        made = render(
+            name,
+            number,
+            visit=arguments.visit,
+            again=drawn(number, arguments.new) if arguments.again else None,
+        )
         folder.mkdir(parents=True, exist_ok=True)
         for lamp, pixels in (("white", made.white), ("blue", made.blue)):
             cv2.imwrite(str(folder / f"{lamp}.jpg"), pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 95])

@@ -5,8 +5,9 @@ plain after cleaning, and is no new damage. So is a line that no list has, but t
 asked at that place (`setstone.measure.sights`). What has no counterpart counts as changed only where the other day's
 photograph could have shown it; in glare, out of focus, beneath dirt or a claw, or beyond the girdle as seen nothing can be told.
 
-A new fissure is seen again in other facets, which reflect it: of several likely lines that are new, the likeliest is raised as possible
-damage, and the others are told as perhaps the same seen again. Nothing in the pictures is asked whether they are.
+Most lines that only the later day shows are no new fissures: `setstone.measure.new_lines` tells how likely each is one. A new fissure is
+seen again in other facets, which reflect it: of several likely ones the likeliest is raised as possible damage, and the others are told as
+perhaps the same seen again. Nothing in the pictures is asked whether they are.
 """
 
 from collections.abc import Sequence
@@ -18,6 +19,7 @@ from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
 from setstone.measure.candidates import Candidate
+from setstone.measure.new_lines import chances
 from setstone.measure.sights import Lines, Mask, Points, Sights, seen_again
 
 #: How near to one another the same thing lies on both days, as a share of the girdle's diameter, and at least px: a stone set
@@ -26,8 +28,8 @@ _NEAR, _NEAR_PX = 0.012, 4.0
 #: Share of a path that must lie along others, or be seen in the other picture, to be the same; and that must be comparable
 #: to have changed.
 _ALONG, _SEEN_AGAIN, _COMPARABLE = 0.35, 0.5, 0.5
-#: Weakest candidate that counts as seen, and the least score of a line that may be new damage.
-_SEEN, DAMAGE = 0.02, 0.5
+#: Weakest candidate that counts as seen, and the least chance of a new line that is raised as possible damage.
+_SEEN, DAMAGE = 0.02, 0.6
 #: Distance between points along a path, px.
 _STEP_PX = 2.0
 
@@ -60,6 +62,8 @@ class Change:
         Whether it is a finding that is seen only after, or the likeliest of the lines that are.
     perhaps_reflection : bool
         Whether it is another likely line that is seen only after: perhaps the damage, seen in another facet.
+    chance : float
+        Probability that a line seen only after is a new fissure, 1 for a finding; 0 for all else.
     """
 
     where: Where
@@ -69,6 +73,7 @@ class Change:
     comparable: float
     possible_damage: bool
     perhaps_reflection: bool = False
+    chance: float = 0.0
 
 
 def changes(
@@ -98,7 +103,7 @@ def changes(
     """
     near = max(_NEAR_PX, _NEAR * both.diameter_px)
     lists = (before, after)
-    paths = [[_dense(c, motion) for c in day] for day, motion in zip(lists, both.to_frame, strict=True)]
+    paths = [[dense(c, motion) for c in day] for day, motion in zip(lists, both.to_frame, strict=True)]
     told = set(shown_after)
     found = []
     for day, index in [(1, i) for i in shown_after] + [(0, i) for i in shown_before]:
@@ -118,8 +123,9 @@ def changes(
             own, others = (both.lines[k][candidate.lamp] for k in (day, other))
             share = max(share, _again(path, own, others, near))
         could = _share(both.comparable[other], path)
-        found.append(_change(candidate, index, share, could, of_after=bool(day)))
-    found = _raised_once(found, after)
+        where = _where(share, could, of_after=bool(day))
+        found.append(Change(where, bool(day), index, share, could, possible_damage=False))
+    found = _raised(found, after, paths[1], both)
     order = list(Where)
     return tuple(
         sorted(
@@ -146,23 +152,30 @@ def _again(path: Points, own: Lines, other: Lines, near: float) -> float:
     return share if share >= _SEEN_AGAIN else 0.0
 
 
-def _change(candidate: Candidate, index: int, share: float, could: float, *, of_after: bool) -> Change:
+def _where(share: float, could: float, *, of_after: bool) -> Where:
     if share >= _ALONG:
-        where = Where.BOTH
-    elif could < _COMPARABLE:
-        where = Where.UNKNOWN
-    else:
-        where = Where.AFTER if of_after else Where.BEFORE
-    damage = where is Where.AFTER and candidate.kind == "line" and candidate.score >= DAMAGE
-    return Change(where, of_after, index, share, could, damage)
+        return Where.BOTH
+    if could < _COMPARABLE:
+        return Where.UNKNOWN
+    return Where.AFTER if of_after else Where.BEFORE
 
 
-def _raised_once(found: list[Change], after: Sequence[Candidate]) -> list[Change]:
+def _raised(
+    found: Sequence[Change], after: Sequence[Candidate], paths: Sequence[Points], both: Sights
+) -> list[Change]:
     """Raise the likeliest new line, and each that a person has accepted (score 1)."""
-    likeliest = max((after[c.index].score for c in found if c.possible_damage), default=1.0)
+    new = [c.index for c in found if c.where is Where.AFTER and c.of_after and after[c.index].kind == "line"]
+    judged = chances([after[i] for i in new], [paths[i] for i in new], both)
+    chance = {i: 1.0 if after[i].score == 1 else float(p) for i, p in zip(new, judged, strict=True)}
+    least = max(DAMAGE, max(chance.values(), default=0.0))
     return [
-        replace(c, possible_damage=False, perhaps_reflection=True)
-        if c.possible_damage and after[c.index].score < likeliest
+        replace(
+            c,
+            chance=chance[c.index],
+            possible_damage=chance[c.index] >= least,
+            perhaps_reflection=DAMAGE <= chance[c.index] < least,
+        )
+        if c.of_after and c.index in chance
         else c
         for c in found
     ]
@@ -192,7 +205,7 @@ def _share(mask: Mask, path: Points) -> float:
     return float((mask[y[inside], x[inside]]).sum() / len(path))
 
 
-def _dense(candidate: Candidate, motion: NDArray[np.float64]) -> Points:
+def dense(candidate: Candidate, motion: NDArray[np.float64]) -> Points:
     """Points along a line, or the middle of a spot, after a motion."""
     path = candidate.path @ motion[:2, :2].T + motion[:2, 2]
     if candidate.kind == "spot":

@@ -36,6 +36,8 @@ _BLURRED, _COVERED = 0.7, 0.4
 _NOTHING, _PLENTY = 0.3, 1.5
 #: Widths of lines, standard deviations in px of the frame.
 _SIGMAS = (1.0, 1.6, 2.6)
+#: Standard deviation of the blur that takes the grain, px of the frame; and grey levels below which nothing is told from black.
+_GRAIN, _BLACK = 1.5, 4.0
 #: A point of a line is seen where the picture answers at least this share of what it should.
 _ANSWER = 0.4
 
@@ -49,12 +51,15 @@ class Lines:
     response, cosine, sine : (H, W) float32 arrays
     level : float
         Median brightness of the stone.
+    light : (H, W) float32 array
+        Brightness against the median, as a natural logarithm, without grain.
     """
 
     response: Plane
     cosine: Plane
     sine: Plane
     level: float
+    light: Plane
 
     def along(self, path: Points, heading: NDArray[np.float64]) -> NDArray[np.float64]:
         """Answer to a line of a heading at places of any shape (..., 2)."""
@@ -193,7 +198,14 @@ def _lines(pixels: Pixels, inside: Mask) -> Lines:
     found = oriented_response(plane, _SIGMAS)
     twice = 2 * found.angle
     level = max(1.0, float(np.median(plane[inside]))) if inside.any() else 1.0
-    return Lines(found.response, found.response * np.cos(twice), found.response * np.sin(twice), level)
+    light = np.log((cv2.GaussianBlur(plane, (0, 0), _GRAIN) + _BLACK) / np.float32(level + _BLACK))
+    return Lines(
+        found.response,
+        found.response * np.cos(twice),
+        found.response * np.sin(twice),
+        level,
+        np.asarray(light, np.float32),
+    )
 
 
 def _near_paths(paths: Sequence[Points], shape: tuple[int, ...]) -> Mask:

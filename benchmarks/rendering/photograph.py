@@ -89,8 +89,9 @@ def render(
     back = int(rng.choice([0, 1, 2, 3], p=[0.15, 0.71, 0.05, 0.09]))
     drawn = 3 * float(rng.uniform(*HAZE[haze]))
     if again:
-        new = again.fissure and make_fissure(stone, width, np.random.default_rng((seed, 7)))
-        fissures = [*fissures, *([new] if new else [])]
+        chance = np.random.default_rng((seed, 7))
+        new = [make_fissure(stone, width, chance) for _ in range(again.fissures)]
+        fissures += [one for one in new if one]
         bodies = bodies[1:] if again.without_inclusion else bodies
         stone, fissures, bodies = leaning(stone, fissures, bodies, again.lean_deg)
     if depth is not None:

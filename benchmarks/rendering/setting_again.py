@@ -18,8 +18,8 @@ class SetAgain:
         Turn of the stone under the lamps, and zoom of the camera, against before.
     lean_deg : (float, float)
         By how much its table leans about x and about y.
-    fissure : bool
-        Whether it has one fissure more.
+    fissures : int
+        How many fissures it has more.
     without_inclusion : bool
         Whether its first inclusion is gone.
     """
@@ -27,12 +27,12 @@ class SetAgain:
     turn_deg: float = 0.0
     zoom: float = 1.0
     lean_deg: tuple[float, float] = (0.0, 0.0)
-    fissure: bool = False
+    fissures: int = 0
     without_inclusion: bool = False
 
 
-def drawn(number: int) -> SetAgain:
-    """Make up how stone `number` is set again: every second with a new fissure, some others without an inclusion.
+def drawn(number: int, new: int = 1) -> SetAgain:
+    """Make up how stone `number` is set again: every second with one new fissure or as many as are asked for, some others without an inclusion.
 
     Every second is turned by a little, the others by anything; the table leans by some tenths of a degree.
     """
@@ -44,7 +44,7 @@ def drawn(number: int) -> SetAgain:
         float(turn),
         float(rng.uniform(0.95, 1.05)),
         (float(x), float(y)),
-        kind == "fissure",
+        new if kind == "fissure" else 0,
         kind == "inclusion",
     )
 

@@ -14,7 +14,7 @@ SIZE = 400
 EVERYWHERE = np.ones((SIZE, SIZE), np.bool_)
 
 
-def candidate(*points: tuple[float, float], score: float = 0.8, kind: CandidateKind = "line") -> Candidate:
+def candidate(*points: tuple[float, float], score: float = 0.95, kind: CandidateKind = "line") -> Candidate:
     return Candidate(kind, np.array(points, np.float64), "blue", score, (), 20.0, {})
 
 
@@ -67,7 +67,10 @@ def test_a_new_line_comes_first_as_possible_damage() -> None:
 
 
 def test_of_several_new_lines_the_likeliest_is_raised_and_the_others_may_be_its_reflections() -> None:
-    first, second = candidate((100, 100), (160, 120), score=0.7), candidate((250, 250), (300, 260), score=0.9)
+    first, second = (
+        candidate((100, 100), (160, 120), score=0.93),
+        candidate((250, 250), (300, 260), score=0.97),
+    )
     found = compared([], [first, second])
     assert [(f.index, f.possible_damage, f.perhaps_reflection) for f in found] == [
         (1, True, False),

@@ -1,0 +1,170 @@
+"""Train the chances of new lines (measure/new_lines.py) on pairs with known truth, and say how well they do held out.
+
+    python benchmarks/train_changes.py CACHE STONES... [--rendered BEFORE AFTER]...
+
+STONES and rendered folders as for benchmarks/changes.py; what is measured of a pair is kept in CACHE. Weights are fitted by
+logistic regression on every line scored `LEAST` or more that only the later day shows; each pair counts by the square
+root of its lines. Lines on which a new fissure is seen again, reflected, count neither as right nor as wrong. Every figure printed is
+held out by stone: weights from the pairs of the other folds, dealt in several ways. The weights of all pairs come last, to be
+written into the module.
+"""
+
+import argparse
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from changes import Truth, lies_on, pairs_of, places, rendered_pairs
+from line_scenes import GHOST
+from numpy.typing import NDArray
+from predict import Examined, compared, motion
+from sklearn.linear_model import LogisticRegression  # type: ignore[import-untyped]
+from sklearn.pipeline import make_pipeline  # type: ignore[import-untyped]
+from sklearn.preprocessing import StandardScaler  # type: ignore[import-untyped]
+
+from setstone.measure.candidates import LIKELY
+from setstone.measure.changes import Where, dense
+from setstone.measure.line_scores import odds
+from setstone.measure.new_lines import NAMES, features
+
+Values = NDArray[np.float64]
+
+#: Least score of a line that is trained on; least chances tried; deals and folds of the stones.
+LEAST, CHANCES, DEALS, FOLDS = 0.1, (0.3, 0.4, 0.5, 0.6, 0.7, 0.8), 4, 8
+#: Strength of the penalty on the weights, the inverse of scikit-learn's C.
+PENALTY = 0.6
+
+
+@dataclass(frozen=True, eq=False)
+class Lines:
+    """New lines of a pair: features, which new fissure each lies on (-1 none, -2 one not to be seen), share on reflections."""
+
+    group: str
+    features: Values
+    fissure: NDArray[np.int64]
+    reflected: Values
+    fissures: int
+
+    @property
+    def counts(self) -> NDArray[np.bool_]:
+        """Lines that are right or wrong at all."""
+        seen_again = (self.fissure == -1) & (self.fissures > 0) & (self.reflected > 0.4)
+        return np.asarray((self.fissure != -2) & ~seen_again)
+
+    @property
+    def likely(self) -> NDArray[np.bool_]:
+        """Lines that are told of."""
+        return np.asarray(self.features[:, 0] >= odds(np.array(LIKELY)))
+
+
+def measured(cache: Path, folders: Sequence[Path], rendered: Sequence[Sequence[Path]]) -> Iterator[Lines]:
+    """Describe the new lines of all pairs, or read what was described before; pairs that are refused are left out."""
+    cache.mkdir(parents=True, exist_ok=True)
+    sources = [("test", folder, pairs_of(folder)) for folder in folders]
+    sources += [(f"rendered {k}", pair[1], rendered_pairs(*pair)) for k, pair in enumerate(rendered, 1)]
+    for group, folder, pairs in sources:
+        kept = cache / f"{str(folder.resolve()).replace('/', '_')}.npz"
+        if not kept.exists():
+            np.savez_compressed(kept, **dict(_described(folder, pairs)))
+        with np.load(kept) as stored:
+            for case in sorted({name.split("/")[0] for name in stored}):
+                yield Lines(
+                    group,
+                    *(stored[f"{case}/{k}"] for k in ("features", "fissure", "reflected")),
+                    int(stored[f"{case}/fissures"]),
+                )
+
+
+def _described(
+    folder: Path, pairs: Iterator[tuple[Examined, Examined, Truth]]
+) -> Iterator[tuple[str, NDArray[Any]]]:
+    """What is measured of each pair, by the name of the case and of the figure."""
+    for before, after, truth in pairs:
+        matrix = motion(before, after)
+        found = None if matrix is None else compared(before, after, matrix, LEAST)
+        if found is None:
+            continue
+        both, changes = found
+        candidates = after.result.candidates
+        lines = [candidates[c.index] for c in changes if c.of_after and c.where is Where.AFTER]
+        lines = [line for line in lines if line.kind == "line"]
+        case = folder / after.case
+        labels = next(p for p in (case / "labels_after.png", case / "labels.png") if p.exists())
+        ghost = cv2.dilate(
+            (cv2.imread(str(labels), cv2.IMREAD_UNCHANGED) & GHOST > 0).astype(np.uint8), np.ones((7, 7))
+        )
+        shape = np.array(ghost.shape[::-1]) - 1
+        on = [np.clip(np.rint(line.path).astype(int), 0, shape).T for line in lines]
+        yield f"{after.case}/features", features(lines, [dense(x, both.to_frame[1]) for x in lines], both)
+        yield (
+            f"{after.case}/fissure",
+            np.array([lies_on(places([line.path]), truth) for line in lines], np.int64),
+        )
+        yield f"{after.case}/reflected", np.array([ghost[y, x].mean() for x, y in on])
+        yield f"{after.case}/fissures", np.array(len(truth.seen))
+
+
+def fitted(pairs: Sequence[Lines]) -> tuple[float, Values]:
+    """Base and weights."""
+    table = np.concatenate([p.features[p.counts] for p in pairs])
+    real = np.concatenate([p.fissure[p.counts] >= 0 for p in pairs])
+    weight = np.concatenate([np.full(p.counts.sum(), 1 / np.sqrt(max(1, p.counts.sum()))) for p in pairs])
+    model = make_pipeline(StandardScaler(), LogisticRegression(C=1 / PENALTY))
+    model.fit(table, real, logisticregression__sample_weight=weight)
+    scale, regression = model[0], model[1]
+    weights = regression.coef_[0] / scale.scale_
+    return float(regression.intercept_[0] - weights @ scale.mean_), weights
+
+
+def raised(pair: Lines, base: float, weights: Values) -> tuple[float, int]:
+    """Log odds of the likeliest new line, and which fissure it lies on; minus infinity where there is none."""
+    if not pair.likely.any():
+        return -np.inf, -1
+    chance = base + pair.features[pair.likely] @ weights
+    return float(chance.max()), int(pair.fissure[pair.likely][chance.argmax()])
+
+
+def main() -> None:
+    """Hold out, print, fit."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("cache", type=Path)
+    parser.add_argument("folders", type=Path, nargs="+")
+    parser.add_argument("--rendered", type=Path, nargs=2, action="append", default=[])
+    asked = parser.parse_args()
+    pairs = list(measured(asked.cache, asked.folders, asked.rendered))
+    held_out: list[list[tuple[float, int]]] = []
+    for deal in range(DEALS):
+        fold = np.random.default_rng(deal).permutation(len(pairs)) % FOLDS
+        by_fold = [fitted([p for p, f in zip(pairs, fold, strict=True) if f != k]) for k in range(FOLDS)]
+        held_out.append([raised(p, *by_fold[f]) for p, f in zip(pairs, fold, strict=True)])
+    groups = {"all": pairs} | {
+        g: [p for p in pairs if p.group == g] for g in dict.fromkeys(p.group for p in pairs)
+    }
+    for chance in CHANCES:
+        for name, members in groups.items():
+            rows = [
+                (p.fissures, k)
+                for deal in held_out
+                for p, (value, k) in zip(pairs, deal, strict=True)
+                if p in members and value >= odds(np.array(chance))
+            ]
+            quiet = sum(not p.fissures for p in members)
+            found, false = (
+                sum(right(k) for _, k in rows) / DEALS for right in (lambda k: k >= 0, lambda k: k == -1)
+            )
+            loud = sum(not n and k == -1 for n, k in rows) / DEALS
+            print(
+                f"chance {chance}: {name:11} {len(members)} pairs, found {found:.1f} of {sum(p.fissures for p in members)}, "
+                f"false {false / len(members):.2f} a pair, {quiet - loud:.1f} of {quiet} unchanged ones without alarm"
+            )
+    base, weights = fitted(pairs)
+    print(f"BASE = {base:.2f}; " + ", ".join(f"{n} {w:.2f}" for n, w in zip(NAMES, weights, strict=True)))
+
+
+if __name__ == "__main__":
+    main()
