@@ -21,7 +21,7 @@ from setstone.measure.girdle import find_girdle, visible_stone
 from setstone.measure.judge_lines import judge_lines, surroundings, trace_lines
 from setstone.measure.judge_spots import judge_spots
 from setstone.measure.light import Pixels
-from setstone.measure.outline import Diameters, Outline, diameters, tilt_if_round
+from setstone.measure.outline import SHORTENING, Diameters, Outline, diameters, tilt_if_round
 from setstone.measure.quantity import Quantity, combine
 from setstone.measure.scale import Scale
 from setstone.measure.scalebar import ScaleBar, find_scale_bar, scale_from_bar
@@ -251,11 +251,12 @@ def _without_bar(shape: tuple[int, ...], bar: ScaleBar | None) -> NDArray[np.boo
 
 
 def _with_scale(candidate: Candidate, scale: Scale | None) -> Candidate:
-    """Add the scale's own uncertainty to lengths: the judges know only its value."""
+    """Add to lengths what is common to the photograph and the judges do not know: the scale's own uncertainty, and the tilt's."""
     if scale is None:
         return candidate
+    share = combine(scale.relative_u, SHORTENING)
     sizes = {
-        name: Quantity(q.value, combine(q.u, q.value * scale.relative_u), q.unit) if q.unit else q
+        name: Quantity(q.value, combine(q.u, q.value * share), q.unit) if q.unit else q
         for name, q in candidate.sizes.items()
     }
     return replace(candidate, sizes=sizes)

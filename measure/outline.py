@@ -16,6 +16,9 @@ Shape = Literal["ellipse", "polygon", "free"]
 
 #: Greatest tilt of a girdle out of the focal plane, in radians: 3 degrees. Common practice, no source.
 TILT = math.radians(3)
+#: By how much such a tilt shortens a length across its axis, as a relative standard uncertainty: root mean square of 1 - cos for
+#: tilts evenly up to the greatest.
+SHORTENING = TILT**2 / 2 / math.sqrt(5)
 #: Least tilt worth a word, in radians, and the least ratio of axes of a stone that may be round: round stones cut by hand
 #: are out of round by a per cent or two, ovals are longer than wide by a fifth at least. Common practice, no source.
 LEANING, ROUNDEST = math.radians(10), 0.88
@@ -87,7 +90,6 @@ def diameters(outline: Outline, scale: Scale) -> Diameters:
     """
     hull, (mean, least, greatest) = _widths(outline)
     edge = _u_width(outline, hull)
-    shortening = TILT**2 / 2 / math.sqrt(5)  # root mean square of 1 - cos for tilts evenly up to TILT
     mm_per_px = scale.um_per_px / 1000
 
     def quantity(width_px: float, tilt: float) -> Quantity:
@@ -96,9 +98,9 @@ def diameters(outline: Outline, scale: Scale) -> Diameters:
 
     # A tilt shortens the widths across its axis in full, along it not at all: half in the mean.
     return Diameters(
-        mean=quantity(mean, shortening / 2),
-        least=quantity(least, shortening),
-        greatest=quantity(greatest, shortening),
+        mean=quantity(mean, SHORTENING / 2),
+        least=quantity(least, SHORTENING),
+        greatest=quantity(greatest, SHORTENING),
     )
 
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from setstone.measure.candidates import Candidate, LampName, Reason
 from setstone.measure.examination import Examination
-from setstone.measure.outline import Outline
+from setstone.measure.outline import SHORTENING, Outline
 from setstone.measure.quantity import Quantity, combine
 from setstone.measure.scale import Scale
 from setstone.record.errors import BookError
@@ -232,5 +232,7 @@ def _second_moments(
 
 
 def _u_by_hand_um(length_um: float, scale: Scale) -> float:
-    """Standard uncertainty of a length between two points a person placed (JCGM 100:2008, 5.1.2)."""
-    return combine(math.sqrt(2) * _HAND_PX * scale.um_per_px, length_um * scale.relative_u)
+    """Standard uncertainty of a length between two points a person placed: hand, scale, tilt (JCGM 100:2008, 5.1.2)."""
+    return combine(
+        math.sqrt(2) * _HAND_PX * scale.um_per_px, length_um * scale.relative_u, length_um * SHORTENING
+    )

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from setstone.capture.open import open_photograph
 from setstone.measure.errors import MeasurementError
 from setstone.measure.examine import examine
+from setstone.measure.outline import SHORTENING
 from setstone.measure.scale import Scale
 from setstone.sample_images import sample_stones
 
@@ -136,6 +137,18 @@ def test_a_blue_photograph_of_half_the_size_agrees() -> None:
     assert result.flags == ()
     # Half a pixel before the first: a point p of the half-size picture lies at 2 p + 0.5.
     np.testing.assert_allclose(result.seen_in("blue", np.array([[400.5, 300.5]])), [[200, 150]], atol=1.0)
+
+
+def test_lengths_inside_the_stone_hold_the_doubt_about_scale_and_tilt() -> None:
+    """JCGM 100:2008, 5.1.2: 1 % of the scale adds as squares do to what is there with a scale known exactly."""
+    exact, doubted = (
+        examine(*pictures(), scale=Scale(UM_PER_PX, u * UM_PER_PX, "given")) for u in (0.0, 0.01)
+    )
+    for one, other in zip(exact.candidates, doubted.candidates, strict=True):
+        for name, size in one.sizes.items():
+            if size.unit:
+                assert size.u > size.value * SHORTENING
+                assert other.sizes[name].u == pytest.approx(math.hypot(size.u, 0.01 * size.value))
 
 
 def test_what_is_given_goes_before_what_is_read_and_a_contradiction_is_said() -> None:

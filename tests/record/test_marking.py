@@ -24,10 +24,12 @@ def test_a_line_keeps_its_length_and_place(points: list[tuple[float, float]]) ->
     np.testing.assert_allclose((drawn.path + 0.5) * 0.004, points, atol=1e-9)
 
 
-def test_the_uncertainty_holds_both_ends_and_the_scale() -> None:
-    """JCGM 100:2008, 5.1.2: 2 px of 4 µm at each end, and 0.1 % of 2 mm from the scale."""
+def test_the_uncertainty_holds_both_ends_the_scale_and_the_tilt() -> None:
+    """JCGM 100:2008, 5.1.2: 2 px of 4 µm at each end, and of 2 mm 0.1 % from the scale and 1 - cos of up to 3° from the tilt."""
+    tilts = np.radians(np.linspace(0, 3, 1000))
+    tilt = 2 * math.sqrt(np.mean((1 - np.cos(tilts)) ** 2))
     drawn = drawn_by_hand(examination(), np.array([[0.5, 0.5], [2.5, 0.5]]))
-    assert drawn.sizes["length"].u == pytest.approx(math.sqrt(2 * 0.008**2 + 0.002**2))
+    assert drawn.sizes["length"].u == pytest.approx(math.sqrt(2 * 0.008**2 + 0.002**2 + tilt**2), rel=1e-3)
 
 
 def test_a_spot_is_a_circle_of_its_diameter() -> None:
