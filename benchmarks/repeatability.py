@@ -82,9 +82,13 @@ def compare(
     if first.diameters is None or again.diameters is None or first.outline is None:
         out["no diameter"].append(1)
         return
-    out["diameter, %"].append(100 * (again.diameters.mean.value / first.diameters.mean.value - 1))
+    out["mean diameter of the girdle, %"].append(
+        100 * (again.diameters.mean.value / first.diameters.mean.value - 1)
+    )
     stated = first.diameters.mean.expanded / first.diameters.mean.value
-    out["within the stated interval"].append(abs(out["diameter, %"][-1]) <= 100 * stated)
+    out["girdles within the stated interval"].append(
+        abs(out["mean diameter of the girdle, %"][-1]) <= 100 * stated
+    )
     back = np.eye(2, 3) if matrix is None else cv2.invertAffineTransform(matrix)
     moved = [replace(c, path=c.path @ back[:, :2].T + back[:, 2]) for c in again.candidates]
     near = NEAR * float(np.ptp(first.outline.points, axis=0).mean())
@@ -96,7 +100,9 @@ def compare(
         if same is not None:
             out[f"score of {kind}s"].append(same.score - candidate.score)
             size = "length" if kind == "line" else "diameter"
-            out[f"{size}, %"].append(100 * (same.sizes[size].value / candidate.sizes[size].value - 1))
+            out[f"{size} of {kind}s, %"].append(
+                100 * (same.sizes[size].value / candidate.sizes[size].value - 1)
+            )
 
 
 def examine_again(one: Examined, matrix: Motion | None, rng: np.random.Generator) -> Examination | None:
