@@ -148,6 +148,8 @@ def _row(mark: Mark, sheet: ComparisonSheet, texts: Texts) -> View:
         why = [texts("compare.spot_there" if change.share else "compare.spot_gone")]
     if (could := round(100 * change.comparable)) < 100:
         why.append(texts("compare.could", could=could))
+    if 0 < change.chance < 1:
+        why.append(texts("compare.chance", chance=round(100 * change.chance)))
     return {
         "label": mark.label,
         "role": "finding" if entry.is_finding else "candidate",

@@ -2,7 +2,7 @@
 
     python benchmarks/repeatability.py STONES... [--copies 3]
 
-Every pair of photographs is examined as it is, and again in copies: with fresh noise alone, and shifted by up to 3 % of the
+Every pair of photographs is examined as it is, and again in copies: with noise added alone, and shifted by up to 3 % of the
 picture, turned by any angle and zoomed by 0.9 to 1.1 as well (white and blue alike; the scale is told, since the bar turns with the
 picture). Printed are, over all stones, the change of the mean diameter, and of the likely candidates (score `LIKELY` or more) those found
 again, likely or at all, with the change of their score and size. A line is found again where half of it lies within 1.2 % of the diameter
@@ -43,7 +43,7 @@ def motion(shape: tuple[int, ...], rng: np.random.Generator) -> Motion:
 
 
 def copy(pixels: Pixels, matrix: Motion | None, rng: np.random.Generator) -> Pixels:
-    """The picture moved, and with fresh noise."""
+    """The picture moved, with noise added."""
     full = np.iinfo(pixels.dtype).max
     if matrix is not None:
         size = pixels.shape[1], pixels.shape[0]

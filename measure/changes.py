@@ -63,7 +63,7 @@ class Change:
     perhaps_reflection : bool
         Whether it is another likely line that is seen only after: perhaps the damage, seen in another facet.
     chance : float
-        Probability that a line seen only after is a new fissure, 1 for a finding; 0 for all else.
+        Probability that a line seen only after is a new fissure (`setstone.measure.new_lines`), 1 for a finding; 0 for all else.
     """
 
     where: Where

@@ -38,11 +38,14 @@ class Changed:
             there = "a spot was proposed there" if self.change.share else "no spot was proposed there"
             could = "could" if self.change.comparable else "could not"
             return f"{there} {other}, where it {could} have been seen"
-        again = "; perhaps the damage, seen in another facet" if self.change.perhaps_reflection else ""
-        return (
-            f"{self.change.share:.0%} of it lies along lines proposed or seen {other}; {self.change.comparable:.0%} of it could "
-            f"have been seen there{again}"
-        )
+        said = [f"{self.change.share:.0%} of it lies along lines proposed or seen {other}"]
+        if round(100 * self.change.comparable) < 100:
+            said.append(f"{self.change.comparable:.0%} of it could have been seen there")
+        if 0 < self.change.chance < 1:
+            said.append(f"{self.change.chance:.0%} likely to be a new fissure")
+        if self.change.perhaps_reflection:
+            said.append("perhaps the damage, seen in another facet")
+        return "; ".join(said)
 
 
 @dataclass(frozen=True, eq=False)

@@ -470,6 +470,7 @@ def comparison(entry: "Comparison") -> dict[str, Any]:
                 "seen": str(one.change.where),
                 "possible_damage": one.change.possible_damage,
                 "perhaps_reflection": one.change.perhaps_reflection,
+                "chance_new": one.change.chance,
                 "evidence": one.says,
             }
             for one in entry.changed

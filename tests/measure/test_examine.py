@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from setstone.capture.open import open_photograph
 from setstone.measure.errors import MeasurementError
 from setstone.measure.examine import examine
-from setstone.measure.outline import SHORTENING
 from setstone.measure.scale import Scale
 from setstone.sample_images import sample_stones
 
@@ -139,16 +138,22 @@ def test_a_blue_photograph_of_half_the_size_agrees() -> None:
     np.testing.assert_allclose(result.seen_in("blue", np.array([[400.5, 300.5]])), [[200, 150]], atol=1.0)
 
 
-def test_lengths_inside_the_stone_hold_the_doubt_about_scale_and_tilt() -> None:
-    """JCGM 100:2008, 5.1.2: 1 % of the scale adds as squares do to what is there with a scale known exactly."""
-    exact, doubted = (
-        examine(*pictures(), scale=Scale(UM_PER_PX, u * UM_PER_PX, "given")) for u in (0.0, 0.01)
+def test_lengths_inside_the_stone_hold_the_doubt_about_scale_and_tilt(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """JCGM 100:2008, 5.1.2: each adds as squares do to what is there without it."""
+    exact = Scale(UM_PER_PX, 0.0, "given")
+    level, scaled = (
+        examine(*pictures(), scale=replace(exact, u_um_per_px=u * UM_PER_PX)) for u in (0.0, 0.01)
     )
-    for one, other in zip(exact.candidates, doubted.candidates, strict=True):
+    monkeypatch.setattr(examine_module, "SHORTENING", 0.02)
+    leaning = examine(*pictures(), scale=exact)
+    for one, other, third in zip(level.candidates, scaled.candidates, leaning.candidates, strict=True):
         for name, size in one.sizes.items():
             if size.unit:
-                assert size.u > size.value * SHORTENING
                 assert other.sizes[name].u == pytest.approx(math.hypot(size.u, 0.01 * size.value))
+                assert third.sizes[name].u == pytest.approx(math.hypot(size.u, 0.02 * size.value), rel=1e-2)
+                assert third.sizes[name].u > size.u or not size.value
 
 
 def test_what_is_given_goes_before_what_is_read_and_a_contradiction_is_said() -> None:

@@ -1,8 +1,8 @@
 """How likely a line that only the later day shows is a new fissure, on a made-up stone."""
 
-import cv2
 import numpy as np
 import pytest
+from facetted import LINE, OUTLINE, facetted
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -10,29 +10,7 @@ from setstone.measure.candidates import Candidate
 from setstone.measure.changes import dense
 from setstone.measure.light import Pixels
 from setstone.measure.new_lines import chances, features
-from setstone.measure.outline import Outline
 from setstone.measure.sights import Sights, sights
-
-SIZE, RADIUS = 640, 250
-ANGLE = np.linspace(0, 2 * np.pi, 90, endpoint=False)
-OUTLINE = Outline(
-    (SIZE - 1) / 2 + RADIUS * np.column_stack([np.cos(ANGLE), np.sin(ANGLE)]), np.ones(90, np.bool_), 0.5
-)
-LINE = np.array([(250.0, 300.0), (390.0, 330.0)])
-
-
-def stone(facets: int, *, line: bool = False) -> Pixels:
-    """Facets of chance brightness and grain, with a bright line or without."""
-    rng = np.random.default_rng(1)
-    seeds = rng.uniform(0, SIZE, (60, 2))
-    y, x = np.mgrid[:SIZE, :SIZE]
-    nearest = np.argmin([(x - a) ** 2 + (y - b) ** 2 for a, b in seeds], axis=0)
-    grey = np.random.default_rng(facets).uniform(30, 140, 60)[nearest] + rng.normal(0, 2, (SIZE, SIZE))
-    picture = np.clip(grey, 0, 255).astype(np.uint8)
-    if line:
-        (x0, y0), (x1, y1) = np.rint(LINE).astype(int).tolist()
-        cv2.line(picture, (x0, y0), (x1, y1), (200,), 2, cv2.LINE_AA)
-    return np.repeat(picture[..., None], 3, 2)
 
 
 def laid(before: Pixels, after: Pixels) -> Sights:
@@ -52,13 +30,13 @@ def chance(both: Sights, score: float = 0.9) -> float:
 
 @pytest.fixture(scope="module")
 def unchanged() -> Sights:
-    return laid(stone(1), stone(1, line=True))
+    return laid(facetted(), facetted(line=True))
 
 
 def test_a_line_in_a_picture_that_stayed_as_it_was_is_likelier_than_among_facets_that_changed(
     unchanged: Sights,
 ) -> None:
-    assert chance(unchanged) > chance(laid(stone(1), stone(2, line=True)))
+    assert chance(unchanged) > chance(laid(facetted(), facetted(lights=2, line=True)))
 
 
 @given(st.floats(0.05, 0.9))

@@ -3,34 +3,12 @@
 import cv2
 import numpy as np
 import pytest
+from facetted import LINE, OUTLINE, RADIUS, SIZE, facetted
 
 from setstone.measure.candidates import Candidate
 from setstone.measure.changes import Where, changes
 from setstone.measure.light import Pixels
-from setstone.measure.outline import Outline
 from setstone.measure.sights import Sights, comparable, seen_again, sights
-
-SIZE, RADIUS = 640, 250
-MIDDLE = (SIZE - 1) / 2
-ANGLE = np.linspace(0, 2 * np.pi, 90, endpoint=False)
-OUTLINE = Outline(
-    MIDDLE + RADIUS * np.column_stack([np.cos(ANGLE), np.sin(ANGLE)]), np.ones(90, np.bool_), 0.5
-)
-LINE = np.array([(250.0, 300.0), (390.0, 330.0)])
-
-
-def stone(*, line: bool = False, aside: int = 0, gain: float = 1.0) -> Pixels:
-    """Facets of chance brightness and grain, with a bright line or without."""
-    rng = np.random.default_rng(1)
-    seeds = rng.uniform(0, SIZE, (60, 2))
-    y, x = np.mgrid[:SIZE, :SIZE]
-    nearest = np.argmin([(x - a) ** 2 + (y - b) ** 2 for a, b in seeds], axis=0)
-    grey = rng.uniform(50, 110, 60)[nearest] + rng.normal(0, 2, (SIZE, SIZE))
-    picture = np.clip(grey, 0, 255).astype(np.uint8)
-    if line:
-        (x0, y0), (x1, y1) = (np.round(p + np.array([0, aside])).astype(int).tolist() for p in LINE)
-        cv2.line(picture, (x0, y0), (x1, y1), (170,), 2, cv2.LINE_AA)
-    return np.clip(picture[..., None].repeat(3, 2) * gain, 0, 255).astype(np.uint8)
 
 
 def laid(before: Pixels, after: Pixels) -> Sights:
@@ -51,27 +29,27 @@ def told(both: Sights) -> Where:
 
 
 def test_a_new_line_is_new() -> None:
-    assert told(laid(stone(), stone(line=True))) is Where.AFTER
+    assert told(laid(facetted(), facetted(line=True))) is Where.AFTER
 
 
 @pytest.mark.parametrize(("aside", "gain"), [(0, 1.0), (4, 1.0), (3, 0.5), (0, 1.6)])
 def test_a_line_that_no_list_has_is_seen_in_the_picture(aside: int, gain: float) -> None:
     """A little aside, as in a stone that leans, and darker or brighter."""
-    assert told(laid(stone(line=True, aside=aside, gain=gain), stone(line=True))) is Where.BOTH
+    assert told(laid(facetted(line=True, aside=aside, gain=gain), facetted(line=True))) is Where.BOTH
 
 
 def test_half_a_line_is_half_seen() -> None:
-    both = laid(stone(line=True), stone(line=True))
+    both = laid(facetted(line=True), facetted(line=True))
     path = LINE @ both.to_frame[0][:2, :2].T + both.to_frame[0][:2, 2]
     at = np.linspace(0, 2, 140)[:, None]
     twice_as_long = path[:1] + at * (path[1:] - path[:1])
     ours = both.lines[0]["blue"]
-    longer = laid(stone(line=True), _with_longer_line())
+    longer = laid(facetted(line=True), _with_longer_line())
     assert seen_again(twice_as_long, longer.lines[1]["blue"], ours, 3.0) == pytest.approx(0.5, abs=0.08)
 
 
 def _with_longer_line() -> Pixels:
-    picture = stone()
+    picture = facetted()
     (x0, y0), (x1, y1) = LINE[0], LINE[0] + 2 * (LINE[1] - LINE[0])
     cv2.line(picture, (int(x0), int(y0)), (int(x1), int(y1)), (170, 170, 170), 2, cv2.LINE_AA)
     return picture
@@ -79,21 +57,22 @@ def _with_longer_line() -> Pixels:
 
 @pytest.mark.parametrize("what", ["out of focus", "dirt", "glare"])
 def test_where_the_other_day_could_not_show_it_nothing_is_told(what: str) -> None:
-    before = stone()
+    before = facetted()
     place = np.s_[220:410, 210:430]
     if what == "out of focus":
         before[place] = cv2.GaussianBlur(before, (0, 0), 7)[place]
     elif what == "dirt":
-        before[place] = (cv2.GaussianBlur(before, (0, 0), 30) * 0.8).astype(np.uint8)[place]
+        # Through which no facet is told from the next.
+        before[place] = (cv2.GaussianBlur(before, (0, 0), 90) * 0.8).astype(np.uint8)[place]
     else:
         before[place] = 255
-    assert told(laid(before, stone(line=True))) is Where.UNKNOWN
+    assert told(laid(before, facetted(line=True))) is Where.UNKNOWN
 
 
 def test_a_day_with_other_light_and_noise_is_comparable() -> None:
     rng = np.random.default_rng(2)
-    darker = np.clip(stone(gain=0.6) + rng.normal(0, 2, (SIZE, SIZE, 1)), 0, 255).astype(np.uint8)
-    both = laid(stone(), darker)
+    darker = np.clip(facetted(gain=0.6) + rng.normal(0, 2, (SIZE, SIZE, 1)), 0, 255).astype(np.uint8)
+    both = laid(facetted(), darker)
     y, x = np.mgrid[: both.comparable[0].shape[0], : both.comparable[0].shape[1]]
     inner = np.hypot(x - x.mean(), y - y.mean()) < 0.9 * RADIUS
     assert both.comparable[0][inner].mean() > 0.97
