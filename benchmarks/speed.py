@@ -31,9 +31,10 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from setstone.capture.open import open_photograph
+from setstone.measure.describe_lines import brightness
 from setstone.measure.frame import Frame
 from setstone.measure.girdle import find_girdle, visible_stone
-from setstone.measure.judge_lines import brightness, judge_lines
+from setstone.measure.judge_lines import judge_lines
 from setstone.measure.light import Pixels, Plane
 from setstone.measure.lines import find_lines
 from setstone.measure.ridges import ridge_response

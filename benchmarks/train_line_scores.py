@@ -5,7 +5,7 @@
 Needs scikit-learn (for training only). Variant 0 is the photographs as they are; the others are altered at
 random (size, turn, flip, exposure, gamma, channel mix, blur, noise; fibres, dust and scratches laid on top), so that
 the scores rest on nothing one microscope or one stone has. Every figure printed is held out *by stone*:
-scores of a stone come from trees that never saw it, calibrated on the stones of the other folds. Stones rendered by
+scores of a stone come from trees that never saw it, at every size it is judged at, calibrated on the stones of the other folds. Stones rendered by
 benchmarks/render_stones.py (in one FOLDER or several) take part in the training, not in the figures: they have cuts, colours
 and lamps that the others lack. What each feature may mean is fixed beforehand
 (`RISING`, `FALLING`): more contrast never counts against a line, more straight edges never for it.
@@ -27,7 +27,8 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 from sklearn.linear_model import LogisticRegression  # type: ignore[import-untyped]
 
 from setstone.measure.candidates import LIKELY
-from setstone.measure.judge_lines import describe_lines, neighbours, surroundings, trace_lines
+from setstone.measure.describe_lines import describe_lines, describe_resized, straight_edges_of
+from setstone.measure.judge_lines import neighbours
 from setstone.measure.line_features import ABSENT, NAMES
 from setstone.measure.line_scores import (
     MANY,
@@ -38,6 +39,7 @@ from setstone.measure.line_scores import (
     second_features,
     taken_at,
 )
+from setstone.measure.line_sizes import SIZES, Look, pooled
 from setstone.measure.lines import Line
 from setstone.measure.outline import Outline
 from setstone.measure.scene import Scene
@@ -121,6 +123,8 @@ class Record:
     first: Values = field(default_factory=lambda: np.zeros(0))
     view: Values = field(default_factory=lambda: np.zeros(0))  # features of the second look
     second: Values = field(default_factory=lambda: np.zeros(0))
+    #: The same photograph at other sizes, lines in its own pixels; of those the figures are of.
+    looks: list["Record"] = field(default_factory=list)
 
     @property
     def real(self) -> Mask:
@@ -188,7 +192,7 @@ def altered(stone: FissureScene, rng: Random) -> FissureScene:
 
 def describe(stone: FissureScene, original: bool) -> Record:
     """Find and describe the lines and compare them with the truth."""
-    found = describe_lines(stone.scene, trace_lines(stone.scene), surroundings(stone.scene))
+    found = describe_lines(stone.scene, straight_edges_of(stone.scene))
     truth = stone.visible
     covers = np.zeros((len(found.lines), len(truth)), np.bool_)
     for row, line in enumerate(found.lines):
@@ -207,6 +211,23 @@ def describe(stone: FissureScene, original: bool) -> Record:
     )
 
 
+def looked_at(stone: FissureScene, size: float) -> Record:
+    """Describe the lines of a stone so many times as large, in its own pixels; with no truth, for nothing is learnt of them."""
+    found = describe_resized(stone.scene, straight_edges_of(stone.scene), size)
+    paths = [line.path.astype(np.float32) for line in found.lines]
+    return Record(
+        stone=stone.stone,
+        original=False,
+        rendered=False,
+        diameter=stone.scene.diameter_px,
+        features=found.features,
+        shares=np.zeros((len(paths), 3), np.int64),
+        lines=[Line(path, np.zeros(0), np.zeros(0)) for path in paths],
+        covers=np.zeros((len(paths), 0), np.bool_),
+        fissure=np.zeros(0, np.int64),
+    )
+
+
 def records(
     stones: Path, cache: Path, variants: Sequence[int], *, rendered: bool = False
 ) -> Iterator[Record]:
@@ -214,14 +235,19 @@ def records(
     cache.mkdir(parents=True, exist_ok=True)
     for variant in variants:
         for stone in fissure_scenes(stones):
-            path = cache / f"{stone.photograph.replace('/', '_')}_{variant}.npz"
+            stem = f"{stone.photograph.replace('/', '_')}_{variant}"
+            path = cache / f"{stem}.npz"
+            original = variant == 0 and not rendered
             if not path.exists():
                 rng = np.random.default_rng([variant, *map(ord, stone.photograph)])
-                _store(
-                    path,
-                    describe(stone if variant == 0 else altered(stone, rng), variant == 0 and not rendered),
-                )
-            yield replace(_load(path), rendered=rendered)
+                _store(path, describe(stone if variant == 0 else altered(stone, rng), original))
+            looks = []
+            for size in SIZES if original else ():
+                elsewhere = cache / f"{stem}_at_{size}.npz"
+                if not elsewhere.exists():
+                    _store(elsewhere, looked_at(stone, size))
+                looks.append(_load(elsewhere))
+            yield replace(_load(path), rendered=rendered, looks=looks)
 
 
 def all_records(
@@ -279,22 +305,22 @@ def hold_out(rows: Sequence[Record], deal: int) -> tuple[float, float]:
     stones = sorted({r.stone for r in rows})
     np.random.default_rng(deal).shuffle(stones)
     folds = [set(stones[k::FOLDS]) for k in range(FOLDS)]
-    for record in rows:
+    everything = [*rows, *(look for r in rows for look in r.looks)]
+    for record in everything:
         record.first = np.zeros(0)
     scored: dict[int, Values] = {}
     for fold in folds:
         model = fit([r for r in rows if r.stone not in fold], "first", FIRST_TREES)
-        scored |= {id(r): _probability(model, r.features) for r in rows if r.stone in fold}
-    for record in rows:
+        scored |= {id(r): _probability(model, r.features) for r in everything if r.stone in fold}
+    for record in everything:
         record.first = scored[id(record)]
         record.view = second_view(record)
+    originals = [r for r in rows if r.original]
     for fold in folds:
         model = fit([r for r in rows if r.stone not in fold], "second", SECOND_TREES)
-        for record in rows:
-            if record.stone in fold and record.original:
-                second = _probability(model, record.view) if len(record.first) else record.first
-                record.second = both_looks(record.first, second)
-    originals = [r for r in rows if r.original]
+        for record in (r for r in originals if r.stone in fold):
+            here, *elsewhere = (_thought_of(model, r) for r in (record, *record.looks))
+            record.second = pooled(here, elsewhere, record.diameter)
     of_all = calibration(originals)
     honest = [calibration([r for r in originals if r.stone not in fold]) for fold in folds]
     for fold, (slope, offset) in zip(folds, honest, strict=True):
@@ -303,6 +329,11 @@ def hold_out(rows: Sequence[Record], deal: int) -> tuple[float, float]:
                 score = calibrated(record.second, slope, offset)
                 record.second = score * taken_at(score, record.features)
     return of_all
+
+
+def _thought_of(model: HistGradientBoostingClassifier, record: Record) -> Look:
+    second = _probability(model, record.view) if len(record.first) else record.first
+    return Look(tuple(line.path for line in record.lines), both_looks(record.first, second))
 
 
 def calibration(rows: Sequence[Record]) -> tuple[float, float]:

@@ -29,7 +29,7 @@ from stone_scenes import StoneScene, stone_scenes
 
 from setstone.measure.light import Pixels, Plane
 from setstone.measure.scene import Scene
-from setstone.measure.spot_features import NAMES, describe_spots, flattened, ground_of
+from setstone.measure.spot_features import NAMES, describe_spots, flattened, ground_of, spots_in
 
 VARIANTS = 2
 PUT_IN_WEIGHT, SEEN_WEIGHT = 0.15, 0.5
@@ -55,7 +55,9 @@ class Sample:
 
 def labelled(case: StoneScene, original: bool) -> Sample:
     """Find and label the candidates of one scene."""
-    spots, features = describe_spots(case.scene, ground_of(case.scene))
+    ground = ground_of(case.scene)
+    spots = spots_in(case.scene, ground)
+    features = describe_spots(spots, ground)
     labels = np.zeros(len(spots), np.int64)
     for k, spot in enumerate(spots):
         x, y = spot.centre

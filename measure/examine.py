@@ -14,13 +14,15 @@ from numpy.typing import NDArray
 from setstone.measure.align import align, warp
 from setstone.measure.candidates import Candidate, LampName
 from setstone.measure.colour import StoneColour, stone_colour
+from setstone.measure.describe_lines import describe_lines, maps_of_lines, straight_edges_of
 from setstone.measure.errors import MeasurementError
 from setstone.measure.examination import Examination, Flag
 from setstone.measure.frame import Frame
 from setstone.measure.girdle import find_girdle, visible_stone
-from setstone.measure.judge_lines import judge_lines, surroundings, trace_lines
-from setstone.measure.judge_spots import judge_spots
+from setstone.measure.judge_lines import judge_lines, look
+from setstone.measure.judge_spots import judge_spots, look_for_spots
 from setstone.measure.light import Pixels
+from setstone.measure.line_sizes import SIZES
 from setstone.measure.outline import SHORTENING, Diameters, Outline, diameters, tilt_if_round
 from setstone.measure.quantity import Quantity, combine
 from setstone.measure.scale import Scale
@@ -99,37 +101,60 @@ def examine(
         used, scale_flags = _choose_scale(bars, widths, reference, scale, bar_length_um, file_scale)
         flags += scale_flags
 
-        tell("aligning the photographs")
-        # In the pool too: no more threads than were asked for.
-        blue_to_white, align_flags = pool.submit(_aligned, white, blue, bars).result()
-        flags += align_flags
-
         tell("finding the outline")
+        # In the pool too: no more threads than were asked for.
+        aligning = pool.submit(_aligned, white, blue, bars)
         outline = outlining.result()
-        if outline is None and white is not None and blue is not None and blue_to_white is not None:
-            outline = find_girdle(warp(blue, blue_to_white, white.shape[:2]))
+        if outline is None and white is not None and blue is not None:
+            blue_to_white = aligning.result()[0]
+            outline = (
+                None if blue_to_white is None else find_girdle(warp(blue, blue_to_white, white.shape[:2]))
+            )
         if outline is None:
             raise MeasurementError(
                 "No stone can be made out in the photograph; centre one stone, in focus, with its whole girdle in view."
             )
-        flags += _outline_flags(outline, first.shape)
         frame = Frame.around(outline, first.shape)
-        scene = _scene(white, blue, blue_to_white, outline, frame, used)
+        alone = _scene(first, reference, outline, frame, used)
+        # What the first photograph shows by itself waits for no other.
+        spots_found = pool.submit(look_for_spots, alone)
+        first_edges = pool.submit(straight_edges_of, alone)
+
+        tell("aligning the photographs")
+        blue_to_white, align_flags = aligning.result()
+        flags += align_flags + _outline_flags(outline, first.shape)
+        scene = (
+            alone
+            if white is None or blue is None
+            else replace(alone, blue=_cut(blue, blue_to_white, frame, white.shape))
+        )
 
         tell("looking for lines")
+        edges = [first_edges]
+        if scene is not alone:
+            edges.insert(0, pool.submit(straight_edges_of, replace(scene, white=None)))
+        mapping = pool.submit(maps_of_lines, scene)
+        found_edges = [segments for of_lamp in edges for segments in of_lamp.result()]
         # The longest first, so that two are busy until the end.
-        tracing = pool.submit(trace_lines, scene)
-        around = pool.submit(surroundings, scene)
-        spots = pool.submit(judge_spots, scene, learned=learned)
-        lines = pool.submit(
-            judge_lines, scene, traced=tracing.result(), around=around.result(), learned=learned
-        )
+        looks = [
+            pool.submit(look, scene, found_edges, size) for size in sorted(SIZES, reverse=True) if learned
+        ]
+        describing = pool.submit(describe_lines, scene, found_edges)
+        spots = pool.submit(judge_spots, scene, found=spots_found.result(), learned=learned)
         colouring = (
             None
             if scene.white is None
             else pool.submit(stone_colour, scene.white, scene.stone, blue=scene.blue)
         )
-        candidates = list(lines.result())
+        candidates = list(
+            judge_lines(
+                scene,
+                described=describing.result(),
+                looks=[looking.result() for looking in looks],
+                maps=mapping.result(),
+                learned=learned,
+            )
+        )
         tell("looking for spots")
         candidates += spots.result()
         candidates.sort(key=lambda c: -c.score)
@@ -300,28 +325,21 @@ def _outline_flags(outline: Outline, shape: tuple[int, ...]) -> list[Flag]:
     return flags
 
 
-def _scene(
-    white: Pixels | None,
-    blue: Pixels | None,
-    blue_to_white: NDArray[np.float64] | None,
-    outline: Outline,
-    frame: Frame,
-    scale: Scale | None,
-) -> Scene:
-    cut_white = None if white is None else frame.cut(white)
-    if blue is None or white is None or blue_to_white is None:
-        cut_blue = None if blue is None else frame.cut(blue)
-    elif blue.shape == white.shape and np.array_equal(blue_to_white, np.eye(3)):
-        cut_blue = frame.cut(blue)
-    else:
-        cut_blue = frame.cut_moved(blue, blue_to_white)
-    framed = frame.into(outline)
-    first = cut_blue if cut_white is None else cut_white
-    assert first is not None  # noqa: S101 -- `examine` has made sure of one photograph
+def _scene(pixels: Pixels, lamp: LampName, outline: Outline, frame: Frame, scale: Scale | None) -> Scene:
+    """The stone in one photograph."""
+    cut, framed = frame.cut(pixels), frame.into(outline)
     return Scene(
-        white=cut_white,
-        blue=cut_blue,
+        white=cut if lamp == "white" else None,
+        blue=cut if lamp == "blue" else None,
         outline=framed,
-        stone=visible_stone(first, framed),
+        stone=visible_stone(cut, framed),
         um_per_px=None if scale is None else scale.um_per_px * frame.px,
     )
+
+
+def _cut(
+    blue: Pixels, blue_to_white: NDArray[np.float64] | None, frame: Frame, shape: tuple[int, ...]
+) -> Pixels:
+    if blue_to_white is None or (blue.shape == shape and np.array_equal(blue_to_white, np.eye(3))):
+        return frame.cut(blue)
+    return frame.cut_moved(blue, blue_to_white)

@@ -4,36 +4,39 @@ Most bright lines in a cut stone are none: worn facet edges, facet junctions, re
 scratches, the rim. Each line is described by features free of scale (`setstone.measure.line_features`)
 from both lamps; boosted trees of depth three weigh them (Friedman 2001, Ann. Stat. 29:1189), and a second
 look takes in what was thought of the neighbours: a fissure is seen in pieces, facet by facet. Both were
-trained on computed stones by benchmarks/train_line_scores.py. Rules in plain words name the reasons. Scored either
+trained on computed stones by benchmarks/train_line_scores.py. The same is done with the photographs at other sizes, and the
+mean counts (`setstone.measure.line_sizes`). Rules in plain words name the reasons. Scored either
 way, what the map of lines (`setstone.measure.line_map`, measured on open data sets) does not bear out counts half.
 """
 
 import math
 from collections.abc import Sequence
-from typing import NamedTuple
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from setstone.measure.candidates import Candidate, LampName, Reason
-from setstone.measure.errors import MeasurementError
-from setstone.measure.light import Pixels, Plane, linear
-from setstone.measure.line_features import Surroundings, line_features
-from setstone.measure.line_map import line_map
+from setstone.measure.candidates import Candidate, Reason
+from setstone.measure.describe_lines import (
+    Described,
+    describe_lines,
+    describe_resized,
+    maps_of_lines,
+    straight_edges_of,
+)
+from setstone.measure.light import Plane
 from setstone.measure.line_reasons import reasons_for
-from setstone.measure.line_scores import MANY, first_scores, second_scores
-from setstone.measure.lines import FWHM_PER_SIGMA, NARROWEST_UM, Line, filter_scales, find_lines
+from setstone.measure.line_scores import MANY, final_scores, first_scores, second_scores
+from setstone.measure.line_sizes import SIZES, Look, pooled
+from setstone.measure.lines import Line
 from setstone.measure.plain_rules import line_rules
 from setstone.measure.quantity import Quantity, combine
 from setstone.measure.runs import median_each, nearest, starts_of
 from setstone.measure.scene import Scene
 
 Values = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
-#: Lines closer to the edge of what can be seen of the stone than this many pixels are the edge itself.
-EDGE_PX = 2
 #: First scores above this count as good company.
 LEAST_GOOD = 0.05
 #: More candidates than this help nobody; the weakest are left out.
@@ -53,32 +56,13 @@ _OFF_MAP = Reason(
 )
 
 
-class Traced(NamedTuple):
-    """The lines of a stone, found under one lamp."""
-
-    lines: tuple[Line, ...]
-    on_map: Values  # share of the stone's pixels that the map of lines puts below each
-    lamp: LampName
-
-
-class Around(NamedTuple):
-    """What the features of all lines share, for the lamp they were found under and for the other."""
-
-    here: Surroundings
-    other: Surroundings | None
-
-
-class Described(NamedTuple):
-    """The lines of a stone with all the score rests on."""
-
-    lines: tuple[Line, ...]
-    features: Values
-    on_map: Values  # share of the stone's pixels that the map of lines puts below each
-    lamp: LampName
-
-
 def judge_lines(
-    scene: Scene, *, traced: Traced | None = None, around: Around | None = None, learned: bool = True
+    scene: Scene,
+    *,
+    described: Described | None = None,
+    looks: Sequence[Look] | None = None,
+    maps: Sequence[Plane] | None = None,
+    learned: bool = True,
 ) -> tuple[Candidate, ...]:
     """Find the lines of a stone under blue light (under white when blue is missing) and score each.
 
@@ -86,10 +70,8 @@ def judge_lines(
     ----------
     scene : Scene
         Both photographs, aligned, cropped to the stone.
-    traced : Traced, optional
-        What `trace_lines` found, where somebody has it already.
-    around : Around, optional
-        What `surroundings` found, where somebody has it already.
+    described, looks, maps : optional
+        What `describe_lines`, `look` (at each of `line_sizes.SIZES`) and `maps_of_lines` found, where somebody has it already.
     learned : bool
         Score by the trained trees, else by plain rules alone (`setstone.measure.plain_rules`).
 
@@ -103,133 +85,66 @@ def judge_lines(
     MeasurementError
         When the scene has no photograph.
     """
-    described = describe_lines(scene, traced or trace_lines(scene), around or surroundings(scene))
-    if not described.lines:
+    edges = straight_edges_of(scene) if described is None or (learned and looks is None) else ()
+    lines, bright, features = described or describe_lines(scene, edges)
+    if not lines:
         return ()
-    scores = _learned_scores(described, scene.diameter_px) if learned else line_rules(described.features)
-    borne_out = described.on_map >= LEAST_ON_MAP
+    if learned:
+        here = Look(tuple(line.path for line in lines), _thought_of(lines, features, scene.diameter_px))
+        others = [look(scene, edges, size) for size in SIZES] if looks is None else looks
+        scores = final_scores(pooled(here, others, scene.diameter_px), features)
+    else:
+        scores = line_rules(features)
+    on_map = _on_maps(lines, bright, maps or maps_of_lines(scene), scene.stone)
+    borne_out = on_map >= LEAST_ON_MAP
     scores = scores * np.where(borne_out, 1.0, OFF_MAP)
-    blur = float(np.percentile(np.concatenate([line.width_px for line in described.lines]), 10))
-    order = sorted(range(len(scores)), key=lambda i: (-scores[i], described.lines[i].path[0].tolist()))[
-        :SHOWN
-    ]
+    blur = float(np.percentile(np.concatenate([line.width_px for line in lines]), 10))
+    order = sorted(range(len(scores)), key=lambda i: (-scores[i], lines[i].path[0].tolist()))[:SHOWN]
     return tuple(
         Candidate(
             kind="line",
-            path=described.lines[i].path,
-            lamp=described.lamp,
+            path=lines[i].path,
+            lamp="white" if scene.blue is None else "blue",
             score=float(scores[i]),
-            reasons=reasons_for(described.features[i], float(scores[i]))
+            reasons=reasons_for(features[i], float(scores[i]))
             + (() if borne_out[i] else (_OFF_MAP,))
             + ((_MANY,) if learned and place >= MANY else ()),
-            contrast=float(np.median(described.lines[i].contrast)),
-            sizes=_sizes(described.lines[i], blur, scene.um_per_px),
+            contrast=float(np.median(lines[i].contrast)),
+            sizes=_sizes(lines[i], blur, scene.um_per_px),
         )
         for place, i in enumerate(order)
     )
 
 
-def _learned_scores(described: Described, diameter_px: float) -> Values:
-    first = first_scores(described.features)
-    return second_scores(described.features, first, neighbours(described.lines, first, diameter_px))
-
-
-def describe_lines(scene: Scene, traced: Traced, around: Around) -> Described:
-    """Measure the features of the lines of a stone."""
-    features = line_features(
-        traced.lines,
-        around.here,
-        around.other,
-        clipped=saturated(_looked_at(scene)),
-        outline=scene.outline,
-        sigma=_finest(scene),
-    )
-    return Described(traced.lines, features, traced.on_map, traced.lamp)
-
-
-def trace_lines(scene: Scene) -> Traced:
-    """Find the lines of a stone.
+def look(scene: Scene, edges: Sequence[Values], size: float) -> Look:
+    """What is thought of the lines found in photographs so many times as large; `edges` are the `straight_edges_of` the scene.
 
     Raises
     ------
     MeasurementError
         When the scene has no photograph.
     """
-    plane = brightness(_looked_at(scene))
-    lines, on_map = _traced(plane, scene, bright=True)
-    if scene.blue is None:
-        # In transmitted and reflected light a fissure may be darker than the stone.
-        dark, dark_on_map = _traced(plane, scene, bright=False)
-        return Traced(lines + dark, np.concatenate([on_map, dark_on_map]), "white")
-    return Traced(lines, on_map, "blue")
+    lines, _, features = describe_resized(scene, edges, size)
+    return Look(tuple(line.path for line in lines), _thought_of(lines, features, scene.diameter_px))
 
 
-def surroundings(scene: Scene) -> Around:
-    """Measure what the features of all lines share.
-
-    Raises
-    ------
-    MeasurementError
-        When the scene has no photograph.
-    """
-    here, *other = (
-        Surroundings.of(brightness(pixels), _finest(scene), scene.stone, scene.outline)
-        for pixels in (_looked_at(scene), None if scene.blue is None else scene.white)
-        if pixels is not None
-    )
-    return Around(here, other[0] if other else None)
+def _thought_of(lines: Sequence[Line], features: Values, diameter_px: float) -> Values:
+    """Scores of both looks, not calibrated."""
+    first = first_scores(features)
+    return second_scores(features, first, neighbours(lines, first, diameter_px))
 
 
-def _looked_at(scene: Scene) -> Pixels:
-    pixels = scene.white if scene.blue is None else scene.blue
-    if pixels is None:
-        raise MeasurementError(
-            "There is no photograph to look for lines in; add one under blue or white light."
-        )
-    return pixels
-
-
-def _finest(scene: Scene) -> float:
-    """Standard deviation of the finest filter, in pixels."""
-    return filter_scales(_scale(scene))[0]
-
-
-def _scale(scene: Scene) -> float:
-    # Without a scale the finest filter the pixels allow is as good a guess as any.
-    return scene.um_per_px or NARROWEST_UM / FWHM_PER_SIGMA
-
-
-def _traced(plane: Plane, scene: Scene, *, bright: bool) -> tuple[tuple[Line, ...], Values]:
-    """Lines inside the stone, and the share of its pixels that the map of lines puts below the middle of each."""
-    kernel = np.ones((2 * EDGE_PX + 1, 2 * EDGE_PX + 1), np.uint8)
-    inner = cv2.erode(scene.stone.astype(np.uint8), kernel, borderValue=0) > 0
-    lines = find_lines(plane, um_per_px=_scale(scene), mask=inner, bright=bright)
-    if not lines:
-        return lines, np.zeros(0)
-    narrowest_px = FWHM_PER_SIGMA * _finest(scene)
-    mapped = line_map(plane, narrowest_px=narrowest_px, bright=bright, mask=scene.stone)
-    shares = np.linspace(0, 1, 257)
-    levels = np.quantile(mapped[scene.stone][::7], shares)
+def _on_maps(lines: Sequence[Line], bright: Mask, maps: Sequence[Plane], stone: Mask) -> Values:
+    """Share of the stone's pixels that the map puts below the middle of each line."""
     paths = [line.path for line in lines]
-    on_lines = median_each(nearest(mapped, np.concatenate(paths)), starts_of(paths))
-    return lines, np.interp(on_lines, levels, shares)
-
-
-def brightness(pixels: Pixels) -> Plane:
-    """Mean of the channels in linear light, encoded again: grey levels 0..255 of an 8-bit sRGB picture.
-
-    Where the blue channel of a photograph under blue light is saturated, what leaks into the others still
-    carries the picture; encoding makes the noise of a camera about even (IEC 61966-2-1:1999).
-    """
-    light = cv2.transform(linear(pixels), np.full((1, 3), 1 / 3, np.float32)).reshape(pixels.shape[:2])
-    low = light * 12.92
-    high = 1.055 * cv2.pow(np.maximum(light, 1e-9), 1 / 2.4) - 0.055
-    return np.asarray(255 * np.where(light <= 0.0031308, low, high), np.float32)
-
-
-def saturated(pixels: Pixels) -> NDArray[np.bool_]:
-    """Where at least two channels are at their end: a glint, whatever the lamp's colour."""
-    return np.asarray((pixels >= 0.996 * np.iinfo(pixels.dtype).max).sum(axis=-1) >= 2)
+    shares = np.linspace(0, 1, 257)
+    on_map = np.zeros(len(lines))
+    for plane, which in zip(maps, (bright, ~bright), strict=False):
+        if which.any():
+            chosen = [path for path, wanted in zip(paths, which, strict=True) if wanted]
+            on_lines = median_each(nearest(plane, np.concatenate(chosen)), starts_of(chosen))
+            on_map[which] = np.interp(on_lines, np.quantile(plane[stone][::7], shares), shares)
+    return on_map
 
 
 def neighbours(lines: Sequence[Line], scores: Values, diameter: float) -> Values:

@@ -8,6 +8,8 @@ facet that goes on undisturbed around it. Each of these is a feature free of sca
 """
 
 import math
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,10 +25,12 @@ from setstone.measure.scene import Scene
 from setstone.measure.spot_features import (
     NAMES,
     Ground,
+    blue_of,
     describe_spots,
     distance_outside,
     flattened,
     ground_of,
+    spots_in,
 )
 from setstone.measure.spot_weights import ABOVE, BELOW, MIDDLE, OFFSET, SPREAD
 from setstone.measure.spots import Spot, undimmed
@@ -49,13 +53,34 @@ _ALONE = Reason(
 )
 
 
-def judge_spots(scene: Scene, *, learned: bool = True) -> tuple[Candidate, ...]:
+class Found(NamedTuple):
+    """The spots of a stone, found in the one photograph they show best in, before they are judged."""
+
+    ground: Ground
+    spots: tuple[Spot, ...]
+
+
+def look_for_spots(scene: Scene) -> Found:
+    """Find the spots of a stone under white light (under blue when white is missing); the other lamp is not asked.
+
+    Raises
+    ------
+    MeasurementError
+        When the scene has no photograph.
+    """
+    ground = ground_of(scene)
+    return Found(ground, spots_in(scene, ground))
+
+
+def judge_spots(scene: Scene, *, found: Found | None = None, learned: bool = True) -> tuple[Candidate, ...]:
     """Find and judge candidate inclusions in the white photograph (the blue one when it is missing).
 
     Parameters
     ----------
     scene : Scene
         Both photographs, aligned, cropped to the stone.
+    found : Found, optional
+        What `look_for_spots` found, where somebody has it already; the scene may have had one photograph then.
     learned : bool
         Score by the trained weights, else by plain rules alone (`setstone.measure.plain_rules`).
 
@@ -64,11 +89,13 @@ def judge_spots(scene: Scene, *, learned: bool = True) -> tuple[Candidate, ...]:
     tuple of Candidate
         Best first, in pixels of the crop; those unlikely to be real keep a low score and the reason.
     """
-    ground = ground_of(scene)
-    lamp: LampName = "blue" if scene.white is None else "white"
-    spots, features = describe_spots(scene, ground)
+    ground, spots = found or look_for_spots(scene)
     if not spots:
         return ()
+    lamp: LampName = "blue" if scene.white is None else "white"
+    if lamp == "white" and scene.blue is not None and ground.blue is None:
+        ground = replace(ground, blue=blue_of(scene.blue))
+    features = describe_spots(spots, ground)
     vectors = np.array([f.vector() for f in features])
     scores, summands = weigh(vectors)
     if not learned:

@@ -70,11 +70,23 @@ class Surroundings:
     families: Families
 
     @classmethod
-    def of(cls, plane: Plane, sigma: float, stone: NDArray[np.bool_], outline: Outline) -> "Surroundings":
-        """Prepare a picture in encoded grey levels; `sigma` is that of the finest filter, in pixels."""
+    def of(
+        cls, plane: Plane, sigma: float, stone: NDArray[np.bool_], outline: Outline, segments: Values
+    ) -> "Surroundings":
+        """Prepare a picture in encoded grey levels.
+
+        Parameters
+        ----------
+        plane : (H, W) float32 array
+        sigma : float
+            Of the finest filter, in pixels.
+        stone : (H, W) bool array
+        outline : Outline
+        segments : (N, 4) float64 array
+            Straight edges in it, as `edges_in_stone` finds them.
+        """
         grain = local_grain(plane, sigma)
         inside = plane[stone] if stone.any() else plane.ravel()
-        segments = straight_edges(plane, stone, 0.04 * _diameter(outline))
         return cls(
             plane=cv2.GaussianBlur(plane, (0, 0), 0.7),
             grain=grain,
@@ -84,6 +96,11 @@ class Surroundings:
             symmetric=turned(segments, outline),
             families=Families(segments, outline, sigma),
         )
+
+
+def edges_in_stone(plane: Plane, stone: NDArray[np.bool_], outline: Outline) -> Values:
+    """Straight edges long enough to be a facet's: ends x0, y0, x1, y1 of each, (N, 4) float64."""
+    return straight_edges(plane, stone, 0.04 * _diameter(outline))
 
 
 def line_features(

@@ -91,9 +91,25 @@ def second_scores(features: Values, first: Values, around: Values) -> Values:
     Returns
     -------
     (N,) float64 array
+        In 0..1, of both looks, not calibrated.
+    """
+    return both_looks(first, evaluate(SECOND_TREES, second_features(features, first, around)))
+
+
+def final_scores(pooled: Values, features: Values) -> Values:
+    """What is told of each line.
+
+    Parameters
+    ----------
+    pooled : (N,) float64 array
+        Of both looks at every size (`setstone.measure.line_sizes`).
+    features : (N, len(NAMES)) float64 array
+
+    Returns
+    -------
+    (N,) float64 array
         In 0..1: the share of lines so scored that were fissures on held-out stones, times `taken_at`.
     """
-    pooled = both_looks(first, evaluate(SECOND_TREES, second_features(features, first, around)))
     score = calibrated(pooled, SLOPE, OFFSET)
     return score * taken_at(score, features)
 

@@ -1,7 +1,8 @@
 """What the finders and judges look at: both photographs of one stone, cropped to it and aligned."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -37,3 +38,26 @@ class Scene:
         x, y = self.outline.points.T
         area = abs(float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())) / 2
         return 2 * float(np.sqrt(area / np.pi))
+
+    def resized(self, factor: float) -> tuple["Scene", NDArray[np.float64]]:
+        """The same with so many times the pixels on a side, as nearly as whole pixels allow; and how many times, in x and y."""
+        height, width = self.stone.shape
+        size = round(factor * width), round(factor * height)
+        ratio = np.array([size[0] / width, size[1] / height])
+        how = cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC
+
+        def enlarged(pixels: Pixels | None) -> Pixels | None:
+            return None if pixels is None else cv2.resize(pixels, size, interpolation=how)
+
+        scene = Scene(
+            white=enlarged(self.white),
+            blue=enlarged(self.blue),
+            outline=replace(
+                self.outline,
+                points=(self.outline.points + 0.5) * ratio - 0.5,
+                u_px=self.outline.u_px * float(ratio.mean()),
+            ),
+            stone=cv2.resize(self.stone.view(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0,
+            um_per_px=None if self.um_per_px is None else self.um_per_px / float(ratio.mean()),
+        )
+        return scene, ratio

@@ -152,7 +152,7 @@ def ground_of(scene: Scene) -> Ground:
     return Ground(
         plane=plane,
         colour=colour,
-        blue=None if other is None else np.ascontiguousarray(_grey_levels(other)[..., 2]),
+        blue=None if other is None else blue_of(other),
         black=float(np.percentile(smooth, 0.3)),
         bright=float(np.percentile(smooth, 90)),
         rim=rim,
@@ -165,20 +165,13 @@ def _grey_levels(pixels: Pixels) -> Plane:
     return pixels.astype(np.float32) * np.float32(255 / np.iinfo(pixels.dtype).max)
 
 
-def describe_spots(scene: Scene, ground: Ground) -> tuple[tuple[Spot, ...], list[SpotFeatures]]:
-    """Find the spots of a stone worth judging, and their features.
+def blue_of(pixels: Pixels) -> Plane:
+    """Grey levels of the blue channel, (H, W) float32."""
+    return np.ascontiguousarray(_grey_levels(pixels)[..., 2])
 
-    Parameters
-    ----------
-    scene : Scene
-    ground : Ground
 
-    Returns
-    -------
-    spots : tuple of Spot
-    features : list of SpotFeatures
-        In the same order.
-    """
+def spots_in(scene: Scene, ground: Ground) -> tuple[Spot, ...]:
+    """Find the spots of a stone worth judging, in the photograph they show best in."""
     um_per_px = scene.um_per_px or 1.0
     stone_um = ground.diameter_px * um_per_px
     smallest, largest = SMALLEST_SHARE * stone_um, LARGEST_SHARE * stone_um
@@ -187,9 +180,12 @@ def describe_spots(scene: Scene, ground: Ground) -> tuple[tuple[Spot, ...], list
     found = find_spots(
         ground.plane, um_per_px=um_per_px, smallest_um=smallest, largest_um=largest, mask=scene.stone
     )
-    spots = tuple(s for s in found if s.contrast >= LEAST_GREY)
-    spots = _worth_judging(spots, ground)
-    return spots, [describe(spot, ground, crowd) for spot, crowd in zip(spots, crowds(spots), strict=True)]
+    return _worth_judging(tuple(s for s in found if s.contrast >= LEAST_GREY), ground)
+
+
+def describe_spots(spots: tuple[Spot, ...], ground: Ground) -> list[SpotFeatures]:
+    """Measure the features of the spots of a stone, in their order."""
+    return [describe(spot, ground, crowd) for spot, crowd in zip(spots, crowds(spots), strict=True)]
 
 
 def _worth_judging(spots: tuple[Spot, ...], ground: Ground) -> tuple[Spot, ...]:

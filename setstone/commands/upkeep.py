@@ -40,9 +40,9 @@ def check(
         for trouble in found.troubles:
             say(f"{trouble.what} {trouble.remedy}")
         say(
-            f"{'Wrong: ' + str(len(found.troubles)) if found.troubles else 'The book is whole'}; looked at {found.stones} stones, "
-            f"{found.photographs} photographs, {found.examinations} examinations, {found.signatures} signatures, "
-            f"{found.journal_lines} lines of the journal."
+            f"{'Wrong: ' + str(len(found.troubles)) if found.troubles else 'The book is whole'}; looked at: stones {found.stones}, "
+            f"photographs {found.photographs}, examinations {found.examinations}, signatures {found.signatures}, "
+            f"lines of the journal {found.journal_lines}."
         )
 
     show(as_json, {**asdict(found), "whole": not found.troubles, "done": list(done)}, human)
