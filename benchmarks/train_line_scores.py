@@ -1,6 +1,6 @@
 """Train the scores of lines on computed stones and write measure/line_trees.py.
 
-    python benchmarks/train_line_scores.py STONES --renders FOLDER ... --cache FOLDER [--variants 0 1] [--write]
+    python benchmarks/train_line_scores.py STONES --renders FOLDER ... --cache FOLDER [--variants 0 1] [--write all]
 
 Needs scikit-learn (for training only). Variant 0 is the photographs as they are; the others are altered at
 random (size, turn, flip, exposure, gamma, channel mix, blur, noise; fibres, dust and scratches laid on top), so that
@@ -12,6 +12,7 @@ and lamps that the others lack. What each feature may mean is fixed beforehand
 """
 
 import argparse
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -423,12 +424,16 @@ def write_table(
         '"""Decision trees of the line scores, written by benchmarks/train_line_scores.py: do not edit.', "",
         "Each look has a base value and trees: seven questions (feature, limit) and eight answers, see",
         "`setstone.measure.line_scores.Trees`.", '"""', "", "# fmt: off", "",
-        f"SLOPE, OFFSET = {slope:.4g}, {offset:.4g}", "",
+        _calibration_line(slope, offset), "",
     ]  # fmt: skip
     for name, model, columns in (("FIRST", first, NAMES), ("SECOND", second, SECOND_NAMES)):
         base = float(model._baseline_prediction.ravel()[0])
         text += [f"{name}_BASE = {base:.4g}", f"{name} = (", *complete(model, columns), ")", ""]
     TABLE.write_text("\n".join(text), encoding="utf-8")
+
+
+def _calibration_line(slope: float, offset: float) -> str:
+    return f"SLOPE, OFFSET = {slope:.4g}, {offset:.4g}"
 
 
 def main() -> None:
@@ -443,7 +448,7 @@ def main() -> None:
     parser.add_argument(
         "--deal", type=int, default=1, help="another number deals the stones to the folds anew"
     )
-    parser.add_argument("--write", action="store_true", help="write measure/line_trees.py")
+    parser.add_argument("--write", choices=("all", "calibration"), help="write measure/line_trees.py")
     arguments = parser.parse_args()
     rows = all_records(arguments.stones, arguments.renders, arguments.cache, arguments.variants)
     slope, offset = hold_out(rows, arguments.deal)
@@ -452,7 +457,10 @@ def main() -> None:
             print(report(rows, look, threshold))
         print(reliability(rows, look))
     print(after_many(rows, LIKELY))
-    if arguments.write:
+    if arguments.write == "calibration":
+        kept = TABLE.read_text(encoding="utf-8")
+        TABLE.write_text(re.sub("(?m)^SLOPE.*", _calibration_line(slope, offset), kept), encoding="utf-8")
+    elif arguments.write:
         write_table(fit(rows, "first", FIRST_TREES), fit(rows, "second", SECOND_TREES), slope, offset)
 
 

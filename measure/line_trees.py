@@ -6,7 +6,7 @@ Each look has a base value and trees: seven questions (feature, limit) and eight
 
 # fmt: off
 
-SLOPE, OFFSET = 1.509, 0.5762
+SLOPE, OFFSET = 1.597, 0.8893
 
 FIRST_BASE = -2.531
 FIRST = (
