@@ -21,6 +21,7 @@ from changes import Truth, lies_on, pairs_of, places, rendered_pairs
 from line_scenes import GHOST
 from numpy.typing import NDArray
 from predict import Examined, compared, motion
+from scipy.special import expit
 from sklearn.linear_model import LogisticRegression  # type: ignore[import-untyped]
 from sklearn.pipeline import make_pipeline  # type: ignore[import-untyped]
 from sklearn.preprocessing import StandardScaler  # type: ignore[import-untyped]
@@ -36,6 +37,8 @@ Values = NDArray[np.float64]
 LEAST, CHANCES, DEALS, FOLDS = 0.1, (0.3, 0.4, 0.5, 0.6, 0.7, 0.8), 4, 8
 #: Strength of the penalty on the weights, the inverse of scikit-learn's C.
 PENALTY = 0.6
+#: Share of the unchanged pairs that shall stay without alarm.
+QUIET = 0.95
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,6 +130,31 @@ def raised(pair: Lines, base: float, weights: Values) -> tuple[float, int]:
     return float(chance.max()), int(pair.fissure[pair.likely][chance.argmax()])
 
 
+def least_quiet(pairs: Sequence[tuple[Lines, tuple[float, int]]]) -> float:
+    """Log odds of the least chance at which `QUIET` of the unchanged pairs stay without alarm."""
+    values = [value for pair, (value, _) in pairs if not pair.fissures]
+    limit = float(np.quantile(values, QUIET, method="higher"))
+    return limit + 1e-9 if np.isfinite(limit) else 0.0
+
+
+def reliability(pairs: Sequence[Lines]) -> Iterator[tuple[float, float, float, float]]:
+    """Chances of likely lines held out: the band, its mean chance, the share that is new, and lines in a deal."""
+    chance, new = [], []
+    for deal in range(DEALS):
+        fold = np.random.default_rng(deal).permutation(len(pairs)) % FOLDS
+        for k in range(FOLDS):
+            base, weights = fitted([p for p, f in zip(pairs, fold, strict=True) if f != k])
+            for pair in (p for p, f in zip(pairs, fold, strict=True) if f == k):
+                kept = pair.likely & pair.counts
+                chance.append(expit(base + pair.features[kept] @ weights))
+                new.append(pair.fissure[kept] >= 0)
+    chances, real = np.concatenate(chance), np.concatenate(new)
+    for low in np.arange(0, 1, 0.2):
+        band = (chances >= low) & (chances < low + 0.2)
+        if band.any():
+            yield float(low), chances[band].mean(), real[band].mean(), band.sum() / DEALS
+
+
 def main() -> None:
     """Hold out, print, fit."""
     parser = argparse.ArgumentParser(
@@ -162,6 +190,20 @@ def main() -> None:
                 f"chance {chance}: {name:11} {len(members)} pairs, found {found:.1f} of {sum(p.fissures for p in members)}, "
                 f"false {false / len(members):.2f} a pair, {quiet - loud:.1f} of {quiet} unchanged ones without alarm"
             )
+    for deal, rows in enumerate(held_out):
+        fold = np.random.default_rng(deal).permutation(len(pairs)) % FOLDS
+        limits = [
+            least_quiet([(p, r) for p, r, f in zip(pairs, rows, fold, strict=True) if f != k])
+            for k in range(FOLDS)
+        ]
+        told = [(p, k) for p, (value, k), f in zip(pairs, rows, fold, strict=True) if value >= limits[f]]
+        print(
+            f"least chance chosen on the other folds ({min(expit(limits)):.2f} to {max(expit(limits)):.2f}), deal {deal}: "
+            f"found {sum(k >= 0 for _, k in told)}, false {sum(k == -1 for _, k in told) / len(pairs):.2f} a pair, "
+            f"{sum(not p.fissures and k == -1 for p, k in told)} unchanged ones with an alarm"
+        )
+    for low, share, real, count in reliability(pairs):
+        print(f"chance {low:.1f} to {low + 0.2:.1f}: mean {share:.2f}, new {real:.2f} of {count:.0f} lines")
     base, weights = fitted(pairs)
     print(f"BASE = {base:.2f}; " + ", ".join(f"{n} {w:.2f}" for n, w in zip(NAMES, weights, strict=True)))
 

@@ -382,11 +382,8 @@ def after_many(rows: Sequence[Record], threshold: float) -> str:
     """How many of the lines would be shown, and are real, had those after the best of their stone counted whole."""
     shown = real = 0
     for record in (r for r in rows if r.original):
-        rest = (
-            record.counts
-            & (taken_at(record.second, np.zeros_like(record.features)) < 1)
-            & (2 * record.second >= threshold)
-        )
+        share = taken_at(record.second, np.zeros_like(record.features))
+        rest = record.counts & (share < 1) & (record.second / share >= threshold)
         shown, real = shown + int(rest.sum()), real + int(record.real[rest].sum())
     return f"after {MANY} better lines of the stone: {real} of {shown} real"
 
