@@ -48,7 +48,7 @@ U_END, U_WIDTH, U_BLUR = 2.0, 0.25, 0.2
 #: their score. Of fissures 6 % lie so low, of other lines 31 %.
 LEAST_ON_MAP, OFF_MAP = 0.8, 0.5
 
-_MANY = Reason("many", f"after {MANY} better lines in this stone: likely a reflection; it counts less", False)
+_MANY = Reason("many", f"after {MANY} better lines in this stone: likely a reflection; it counts half", False)
 _OFF_MAP = Reason(
     "off-map",
     "does not go on along its own course as a line does: likely grain or pieces of facets; it counts half",

@@ -15,8 +15,6 @@ Values = NDArray[np.float64]
 
 #: Lines of less than this share of the stone's diameter count half, and those after so many better ones.
 SHORT, MANY = 0.03, 12
-#: And after so many, what is left of it.
-VERY_MANY, AFTER_VERY_MANY = 18, 0.4
 #: What is left of the score of a line at the culet. The girdle is so far away, in diameters, and the line so nearly
 #: radial (mean cosine) and straight (share of its length).
 AT_CULET, FAR_INSIDE, RADIAL, STRAIGHT = 0.2, 0.44, 0.85, 0.03
@@ -141,8 +139,7 @@ def taken_at(score: Values, features: Values) -> Values:
     rank = np.empty(len(score), np.int64)
     rank[np.argsort(-score, kind="stable")] = np.arange(len(score))
     short = features[:, NAMES.index("length")] < math.log(SHORT)
-    place = np.select([rank >= VERY_MANY, short | (rank >= MANY)], [AFTER_VERY_MANY, 0.5], 1.0)
-    return place * np.where(at_culet(features), AT_CULET, 1.0)
+    return np.where(short | (rank >= MANY), 0.5, 1.0) * np.where(at_culet(features), AT_CULET, 1.0)
 
 
 def at_culet(features: Values) -> NDArray[np.bool_]:

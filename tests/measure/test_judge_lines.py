@@ -9,11 +9,9 @@ from setstone.measure.judge_lines import U_WIDTH, _width
 from setstone.measure.line_features import ABSENT, NAMES
 from setstone.measure.line_reasons import reasons_for
 from setstone.measure.line_scores import (
-    AFTER_VERY_MANY,
     AT_CULET,
     MANY,
     SHORT,
-    VERY_MANY,
     Trees,
     both_looks,
     evaluate,
@@ -75,11 +73,11 @@ def test_whether_a_line_reaches_the_girdle_is_asked_and_not_claimed(
     assert all("does it reach the surface there?" in r.text and r.speaks_for is None for r in questions)
 
 
-def test_short_lines_and_those_after_many_better_ones_count_less() -> None:
-    features = np.zeros((VERY_MANY + 2, len(NAMES)))
+def test_short_lines_and_those_after_many_better_ones_count_half() -> None:
+    features = np.zeros((MANY + 2, len(NAMES)))
     features[0, NAMES.index("length")] = np.log(SHORT * 0.9)
-    share = taken_at(np.linspace(0.9, 0.3, VERY_MANY + 2), features)
-    assert share.tolist() == [0.5] + [1.0] * (MANY - 1) + [0.5] * (VERY_MANY - MANY) + [AFTER_VERY_MANY] * 2
+    share = taken_at(np.linspace(0.9, 0.3, MANY + 2), features)
+    assert share.tolist() == [0.5] + [1.0] * (MANY - 1) + [0.5, 0.5]
 
 
 def test_a_straight_line_to_the_middle_of_the_stone_is_taken_for_an_edge_at_the_culet() -> None:
