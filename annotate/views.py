@@ -23,12 +23,11 @@ from setstone.annotate.wording import (
     contrast_words,
     figure,
     kind_words,
-    percent,
     reason_words,
     score_words,
     size_words,
 )
-from setstone.measure.candidates import LIKELY
+from setstone.measure.candidates import LIKELY, percent
 from setstone.measure.colour import StoneColour
 from setstone.measure.scale import Scale
 from setstone.record.consistency import TOO_MANY, Consistency, Line, ReadAs, alike

@@ -18,6 +18,7 @@ from setstone.annotate.svg import svg_inline
 from setstone.annotate.texts import Texts
 from setstone.annotate.two_days import Mark
 from setstone.annotate.wording import figure, kind_words
+from setstone.measure.candidates import percent
 from setstone.measure.changes import Where
 from setstone.measure.quantity import Quantity
 from setstone.record.entries import StoneEntry
@@ -149,7 +150,7 @@ def _row(mark: Mark, sheet: ComparisonSheet, texts: Texts) -> View:
     if (could := round(100 * change.comparable)) < 100:
         why.append(texts("compare.could", could=could))
     if 0 < change.chance < 1:
-        why.append(texts("compare.chance", chance=round(100 * change.chance)))
+        why.append(texts("compare.chance", chance=percent(change.chance)))
     return {
         "label": mark.label,
         "role": "finding" if entry.is_finding else "candidate",

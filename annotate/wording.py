@@ -5,7 +5,7 @@ import re
 
 from setstone.annotate.phrases import Said
 from setstone.annotate.texts import Texts
-from setstone.measure.candidates import DEPTHS, Candidate, CandidateKind, Reason
+from setstone.measure.candidates import DEPTHS, Candidate, CandidateKind, Reason, percent
 from setstone.measure.quantity import Quantity
 from setstone.record.entries import CandidateEntry
 from setstone.record.vocabulary import FindingKind
@@ -34,15 +34,6 @@ def kind_words(entry: CandidateEntry, texts: Texts) -> str:
         kind = entry.decision.kind or FindingKind.OTHER
         return texts(f"kind.{kind.name.lower()}")
     return texts(f"candidate.{entry.candidate.kind}")
-
-
-def percent(share: float) -> int:
-    """Turn a share into whole per cent between 1 and 99: no candidate is certain, none impossible.
-
-    >>> percent(0.724), percent(1.0), percent(0.0)
-    (72, 99, 1)
-    """
-    return min(99, max(1, round(100 * share)))
 
 
 def score_words(candidate: Candidate, texts: Texts) -> str:

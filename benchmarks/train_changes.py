@@ -2,7 +2,8 @@
 
     python benchmarks/train_changes.py CACHE STONES... [--rendered BEFORE AFTER]...
 
-STONES and rendered folders as for benchmarks/changes.py; what is measured of a pair is kept in CACHE. Weights are fitted by
+STONES and rendered folders as for benchmarks/changes.py; what is measured of a pair is kept in CACHE, by the name of its folder: empty it when
+examinations have changed. Weights are fitted by
 logistic regression on every line scored `LEAST` or more that only the later day shows; each pair counts by the square
 root of its lines. Lines on which a new fissure is seen again, reflected, count neither as right nor as wrong. Every figure printed is
 held out by stone: weights from the pairs of the other folds, dealt in several ways. The weights of all pairs come last, to be
@@ -131,10 +132,9 @@ def raised(pair: Lines, base: float, weights: Values) -> tuple[float, int]:
 
 
 def least_quiet(pairs: Sequence[tuple[Lines, tuple[float, int]]]) -> float:
-    """Log odds of the least chance at which `QUIET` of the unchanged pairs stay without alarm."""
+    """Log odds of the least chance at which `QUIET` of the unchanged pairs, of which there must be one, stay without alarm."""
     values = [value for pair, (value, _) in pairs if not pair.fissures]
-    limit = float(np.quantile(values, QUIET, method="higher"))
-    return limit + 1e-9 if np.isfinite(limit) else 0.0
+    return float(np.quantile(values, QUIET, method="higher")) + 1e-9
 
 
 def reliability(pairs: Sequence[Lines]) -> Iterator[tuple[float, float, float, float]]:

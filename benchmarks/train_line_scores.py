@@ -334,7 +334,9 @@ def hold_out(rows: Sequence[Record], deal: int) -> tuple[float, float]:
 
 def _thought_of(model: HistGradientBoostingClassifier, record: Record) -> Look:
     second = _probability(model, record.view) if len(record.first) else record.first
-    return Look(tuple(line.path for line in record.lines), both_looks(record.first, second))
+    # Under blue light all lines are bright.
+    bright = np.ones(len(record.lines), np.bool_)
+    return Look(tuple(line.path for line in record.lines), bright, both_looks(record.first, second))
 
 
 def calibration(rows: Sequence[Record]) -> tuple[float, float]:
@@ -445,7 +447,11 @@ def main() -> None:
     parser.add_argument(
         "--deal", type=int, default=1, help="another number deals the stones to the folds anew"
     )
-    parser.add_argument("--write", choices=("all", "calibration"), help="write measure/line_trees.py")
+    parser.add_argument(
+        "--write",
+        choices=("all", "calibration"),
+        help="write measure/line_trees.py: all of it, or slope and offset of the scores only, the trees as they are",
+    )
     arguments = parser.parse_args()
     rows = all_records(arguments.stones, arguments.renders, arguments.cache, arguments.variants)
     slope, offset = hold_out(rows, arguments.deal)

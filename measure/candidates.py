@@ -91,3 +91,12 @@ class Candidate:
     def shifted(self, dx: float, dy: float) -> "Candidate":
         """Return the same candidate moved by (dx, dy) pixels."""
         return replace(self, path=self.path + np.array([dx, dy]))
+
+
+def percent(share: float) -> int:
+    """Turn a score or chance into whole per cent between 1 and 99: nothing proposed is certain, nothing impossible.
+
+    >>> percent(0.724), percent(1.0), percent(0.0)
+    (72, 99, 1)
+    """
+    return min(99, max(1, round(100 * share)))

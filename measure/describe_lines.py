@@ -26,15 +26,34 @@ EDGE_PX = 2
 
 
 class Described(NamedTuple):
-    """The lines of a stone with all the score of each rests on."""
+    """The lines of a stone with all the score of each rests on.
+
+    Parameters
+    ----------
+    lines : tuple of Line
+        N lines; the bright ones first.
+    bright : (N,) bool array
+        Which of them are brighter than what is around them.
+    features : (N, len(NAMES)) float64 array
+        See `setstone.measure.line_features`.
+    """
 
     lines: tuple[Line, ...]
-    bright: Mask  # which of them are brighter than what is around them
+    bright: Mask
     features: Values
 
 
 def straight_edges_of(scene: Scene) -> tuple[Values, ...]:
-    """Straight edges in the photograph lines are looked for in, then in the other if there is one: (N, 4) float64 each.
+    """Find straight edges, which facets have and fissures have not.
+
+    Parameters
+    ----------
+    scene : Scene
+
+    Returns
+    -------
+    tuple of (N, 4) float64 array
+        Ends x0, y0, x1, y1 in pixels of the scene: in the photograph lines are looked for in, then in the other if there is one.
 
     Raises
     ------
@@ -45,7 +64,17 @@ def straight_edges_of(scene: Scene) -> tuple[Values, ...]:
 
 
 def describe_lines(scene: Scene, edges: Sequence[Values]) -> Described:
-    """Find the lines of a stone and measure their features; `edges` are its `straight_edges_of`.
+    """Find the lines of a stone and measure their features.
+
+    Parameters
+    ----------
+    scene : Scene
+    edges : sequence of (N, 4) float64 array
+        Its `straight_edges_of`.
+
+    Returns
+    -------
+    Described
 
     Raises
     ------
@@ -76,7 +105,20 @@ def describe_lines(scene: Scene, edges: Sequence[Values]) -> Described:
 
 
 def describe_resized(scene: Scene, edges: Sequence[Values], factor: float) -> Described:
-    """The same in photographs so many times as large: other lines, in pixels of the scene. Its straight edges stay.
+    """Find and measure lines in the photographs made larger or smaller: others than in the photographs themselves.
+
+    Parameters
+    ----------
+    scene : Scene
+    edges : sequence of (N, 4) float64 array
+        Its `straight_edges_of`; none are looked for anew.
+    factor : float
+        How many times as large.
+
+    Returns
+    -------
+    Described
+        Lines in pixels of the scene, `factor` vertices a pixel; features as at that size.
 
     Raises
     ------
@@ -85,13 +127,26 @@ def describe_resized(scene: Scene, edges: Sequence[Values], factor: float) -> De
     """
     resized, ratio = scene.resized(factor)
     found = describe_lines(resized, [(ends + 0.5) * np.tile(ratio, 2) - 0.5 for ends in edges])
+    size = float(ratio.mean())
     return found._replace(
-        lines=tuple(replace(line, path=(line.path + 0.5) / ratio - 0.5) for line in found.lines)
+        lines=tuple(
+            replace(line, path=(line.path + 0.5) / ratio - 0.5, width_px=line.width_px / size)
+            for line in found.lines
+        )
     )
 
 
 def maps_of_lines(scene: Scene) -> tuple[Plane, ...]:
-    """Map of bright lines, and without a blue photograph of dark ones too (`setstone.measure.line_map`).
+    """Map where lines are (`setstone.measure.line_map`).
+
+    Parameters
+    ----------
+    scene : Scene
+
+    Returns
+    -------
+    tuple of (H, W) float32 array
+        Of bright lines, and without a blue photograph of dark ones too.
 
     Raises
     ------
@@ -136,6 +191,15 @@ def brightness(pixels: Pixels) -> Plane:
 
     Where the blue channel of a photograph under blue light is saturated, what leaks into the others still
     carries the picture; encoding makes the noise of a camera about even (IEC 61966-2-1:1999).
+
+    Parameters
+    ----------
+    pixels : (H, W, 3) uint8 or uint16 array
+        sRGB-encoded.
+
+    Returns
+    -------
+    (H, W) float32 array
     """
     light = cv2.transform(linear(pixels), np.full((1, 3), 1 / 3, np.float32)).reshape(pixels.shape[:2])
     low = light * 12.92
@@ -144,7 +208,16 @@ def brightness(pixels: Pixels) -> Plane:
 
 
 def saturated(pixels: Pixels) -> NDArray[np.bool_]:
-    """Where at least two channels are at their end: a glint, whatever the lamp's colour."""
+    """Find glints: where at least two channels are at their end, whatever the lamp's colour.
+
+    Parameters
+    ----------
+    pixels : (H, W, 3) uint8 or uint16 array
+
+    Returns
+    -------
+    (H, W) bool array
+    """
     return np.asarray((pixels >= 0.996 * np.iinfo(pixels.dtype).max).sum(axis=-1) >= 2)
 
 

@@ -1,6 +1,6 @@
 """The examination of one stone: a short chain of steps, each usable alone.
 
-read the scale → align blue on white → find the outline → lines → spots → colour
+read the scale → find the outline → align blue on white → lines → spots → colour
 """
 
 import math
@@ -102,20 +102,19 @@ def examine(
         flags += scale_flags
 
         tell("finding the outline")
-        # In the pool too: no more threads than were asked for.
+        # All work is done in the pool: no more threads than were asked for.
         aligning = pool.submit(_aligned, white, blue, bars)
         outline = outlining.result()
         if outline is None and white is not None and blue is not None:
             blue_to_white = aligning.result()[0]
-            outline = (
-                None if blue_to_white is None else find_girdle(warp(blue, blue_to_white, white.shape[:2]))
-            )
+            if blue_to_white is not None:
+                outline = pool.submit(_girdle_moved, blue, blue_to_white, white.shape).result()
         if outline is None:
             raise MeasurementError(
                 "No stone can be made out in the photograph; centre one stone, in focus, with its whole girdle in view."
             )
         frame = Frame.around(outline, first.shape)
-        alone = _scene(first, reference, outline, frame, used)
+        alone = pool.submit(_scene, first, reference, outline, frame, used).result()
         # What the first photograph shows by itself waits for no other.
         spots_found = pool.submit(look_for_spots, alone)
         first_edges = pool.submit(straight_edges_of, alone)
@@ -123,11 +122,9 @@ def examine(
         tell("aligning the photographs")
         blue_to_white, align_flags = aligning.result()
         flags += align_flags + _outline_flags(outline, first.shape)
-        scene = (
-            alone
-            if white is None or blue is None
-            else replace(alone, blue=_cut(blue, blue_to_white, frame, white.shape))
-        )
+        scene = alone
+        if white is not None and blue is not None:
+            scene = replace(alone, blue=pool.submit(_cut, blue, blue_to_white, frame, white.shape).result())
 
         tell("looking for lines")
         edges = [first_edges]
@@ -146,15 +143,15 @@ def examine(
             if scene.white is None
             else pool.submit(stone_colour, scene.white, scene.stone, blue=scene.blue)
         )
-        candidates = list(
-            judge_lines(
-                scene,
-                described=describing.result(),
-                looks=[looking.result() for looking in looks],
-                maps=mapping.result(),
-                learned=learned,
-            )
+        judging = pool.submit(
+            judge_lines,
+            scene,
+            described=describing.result(),
+            looks=[looking.result() for looking in looks],
+            maps=mapping.result(),
+            learned=learned,
         )
+        candidates = list(judging.result())
         tell("looking for spots")
         candidates += spots.result()
         candidates.sort(key=lambda c: -c.score)
@@ -335,6 +332,10 @@ def _scene(pixels: Pixels, lamp: LampName, outline: Outline, frame: Frame, scale
         stone=visible_stone(cut, framed),
         um_per_px=None if scale is None else scale.um_per_px * frame.px,
     )
+
+
+def _girdle_moved(pixels: Pixels, matrix: NDArray[np.float64], shape: tuple[int, ...]) -> Outline | None:
+    return find_girdle(warp(pixels, matrix, (shape[0], shape[1])))
 
 
 def _cut(

@@ -86,11 +86,12 @@ def judge_lines(
         When the scene has no photograph.
     """
     edges = straight_edges_of(scene) if described is None or (learned and looks is None) else ()
-    lines, bright, features = described or describe_lines(scene, edges)
+    described = described or describe_lines(scene, edges)
+    lines, bright, features = described
     if not lines:
         return ()
     if learned:
-        here = Look(tuple(line.path for line in lines), _thought_of(lines, features, scene.diameter_px))
+        here = _look(described, scene.diameter_px)
         others = [look(scene, edges, size) for size in SIZES] if looks is None else looks
         scores = final_scores(pooled(here, others, scene.diameter_px), features)
     else:
@@ -117,21 +118,34 @@ def judge_lines(
 
 
 def look(scene: Scene, edges: Sequence[Values], size: float) -> Look:
-    """What is thought of the lines found in photographs so many times as large; `edges` are the `straight_edges_of` the scene.
+    """Find lines at another size, and tell what is thought of each.
+
+    Parameters
+    ----------
+    scene : Scene
+    edges : sequence of (N, 4) float64 array
+        Its `setstone.measure.describe_lines.straight_edges_of`.
+    size : float
+        How many times as large.
+
+    Returns
+    -------
+    Look
 
     Raises
     ------
     MeasurementError
         When the scene has no photograph.
     """
-    lines, _, features = describe_resized(scene, edges, size)
-    return Look(tuple(line.path for line in lines), _thought_of(lines, features, scene.diameter_px))
+    return _look(describe_resized(scene, edges, size), scene.diameter_px)
 
 
-def _thought_of(lines: Sequence[Line], features: Values, diameter_px: float) -> Values:
-    """Scores of both looks, not calibrated."""
+def _look(described: Described, diameter_px: float) -> Look:
+    """Lines with what is thought of them, not calibrated."""
+    lines, bright, features = described
     first = first_scores(features)
-    return second_scores(features, first, neighbours(lines, first, diameter_px))
+    scores = second_scores(features, first, neighbours(lines, first, diameter_px))
+    return Look(tuple(line.path for line in lines), bright, scores)
 
 
 def _on_maps(lines: Sequence[Line], bright: Mask, maps: Sequence[Plane], stone: Mask) -> Values:

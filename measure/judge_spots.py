@@ -63,6 +63,14 @@ class Found(NamedTuple):
 def look_for_spots(scene: Scene) -> Found:
     """Find the spots of a stone under white light (under blue when white is missing); the other lamp is not asked.
 
+    Parameters
+    ----------
+    scene : Scene
+
+    Returns
+    -------
+    Found
+
     Raises
     ------
     MeasurementError
@@ -88,6 +96,11 @@ def judge_spots(scene: Scene, *, found: Found | None = None, learned: bool = Tru
     -------
     tuple of Candidate
         Best first, in pixels of the crop; those unlikely to be real keep a low score and the reason.
+
+    Raises
+    ------
+    MeasurementError
+        When the scene has no photograph.
     """
     ground, spots = found or look_for_spots(scene)
     if not spots:

@@ -99,7 +99,20 @@ class Surroundings:
 
 
 def edges_in_stone(plane: Plane, stone: NDArray[np.bool_], outline: Outline) -> Values:
-    """Straight edges long enough to be a facet's: ends x0, y0, x1, y1 of each, (N, 4) float64."""
+    """Find straight edges long enough to be a facet's.
+
+    Parameters
+    ----------
+    plane : (H, W) float32 array
+        Encoded grey levels 0..255.
+    stone : (H, W) bool array
+    outline : Outline
+
+    Returns
+    -------
+    (N, 4) float64 array
+        Ends x0, y0, x1, y1, in pixels.
+    """
     return straight_edges(plane, stone, 0.04 * _diameter(outline))
 
 

@@ -22,17 +22,35 @@ Values = NDArray[np.float64]
 SIZES = (0.88, 1.13)
 #: Lines so near are the same, in diameters of the stone, and in pixels at least.
 NEAR, NEAR_PX = 0.004, 2.0
+#: Farther than any picture is wide, px.
+_APART = 1e6
 
 
 class Look(NamedTuple):
-    """Lines found at one size, in the pixels of the scene itself, and the score of each."""
+    """Lines found at one size.
+
+    Parameters
+    ----------
+    paths : tuple of (M, 2) float64 array
+        N centre lines, in the pixels of the scene itself, whatever the size.
+    bright : (N,) bool array
+        Which of them are brighter than what is around them.
+    scores : (N,) float64 array
+    """
 
     paths: tuple[Values, ...]
+    bright: NDArray[np.bool_]
     scores: Values
+
+    @property
+    def points(self) -> Values:
+        """All points one after the other, (M, 3): x, y, and a third that keeps bright lines away from dark ones."""
+        apart = np.repeat(np.where(self.bright, 0.0, _APART), [len(path) for path in self.paths])
+        return np.column_stack([np.concatenate(self.paths), apart])
 
 
 def pooled(own: Look, others: Sequence[Look], diameter_px: float) -> Values:
-    """Mean, on the scale of log odds, of a line's score and of those of the lines along it at other sizes.
+    """Mean, on the scale of log odds, of a line's score and of those of the lines along it at other sizes, bright or dark as it is.
 
     Parameters
     ----------
@@ -51,11 +69,11 @@ def pooled(own: Look, others: Sequence[Look], diameter_px: float) -> Values:
     total, count = odds(own.scores), np.ones(len(own.paths))
     if not own.paths:
         return own.scores
-    points, starts = np.concatenate(own.paths), starts_of(own.paths)
+    starts = starts_of(own.paths)
     for look in (look for look in others if look.paths):
         along = np.repeat(odds(look.scores), [len(path) for path in look.paths])
-        far, which = cKDTree(np.concatenate(look.paths)).query(
-            points, distance_upper_bound=max(NEAR_PX, NEAR * diameter_px)
+        far, which = cKDTree(look.points).query(
+            own.points, distance_upper_bound=max(NEAR_PX, NEAR * diameter_px)
         )
         near = np.isfinite(far)
         there = sum_each(near, starts)

@@ -40,24 +40,36 @@ class Scene:
         return 2 * float(np.sqrt(area / np.pi))
 
     def resized(self, factor: float) -> tuple["Scene", NDArray[np.float64]]:
-        """The same with so many times the pixels on a side, as nearly as whole pixels allow; and how many times, in x and y."""
+        """Make the photographs larger or smaller, with the outline in them.
+
+        Parameters
+        ----------
+        factor : float
+            How many times as large.
+
+        Returns
+        -------
+        scene : Scene
+        ratio : (2,) float64 array
+            How many times as wide and as high it came out in whole pixels; (x, y) lies at (x + 0.5, y + 0.5) * ratio - 0.5.
+        """
         height, width = self.stone.shape
         size = round(factor * width), round(factor * height)
         ratio = np.array([size[0] / width, size[1] / height])
         how = cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC
 
-        def enlarged(pixels: Pixels | None) -> Pixels | None:
+        def resampled(pixels: Pixels | None) -> Pixels | None:
             return None if pixels is None else cv2.resize(pixels, size, interpolation=how)
 
         scene = Scene(
-            white=enlarged(self.white),
-            blue=enlarged(self.blue),
+            white=resampled(self.white),
+            blue=resampled(self.blue),
             outline=replace(
                 self.outline,
                 points=(self.outline.points + 0.5) * ratio - 0.5,
                 u_px=self.outline.u_px * float(ratio.mean()),
             ),
-            stone=cv2.resize(self.stone.view(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0,
+            stone=cv2.resize(self.stone.view(np.uint8), size, interpolation=cv2.INTER_NEAREST_EXACT) > 0,
             um_per_px=None if self.um_per_px is None else self.um_per_px / float(ratio.mean()),
         )
         return scene, ratio

@@ -132,6 +132,11 @@ def ground_of(scene: Scene) -> Ground:
     Returns
     -------
     Ground
+
+    Raises
+    ------
+    MeasurementError
+        When the scene has no photograph.
     """
     pixels, other = (scene.blue, None) if scene.white is None else (scene.white, scene.blue)
     if pixels is None:
@@ -171,7 +176,17 @@ def blue_of(pixels: Pixels) -> Plane:
 
 
 def spots_in(scene: Scene, ground: Ground) -> tuple[Spot, ...]:
-    """Find the spots of a stone worth judging, in the photograph they show best in."""
+    """Find the spots of a stone worth judging, in the photograph they show best in.
+
+    Parameters
+    ----------
+    scene : Scene
+    ground : Ground
+
+    Returns
+    -------
+    tuple of Spot
+    """
     um_per_px = scene.um_per_px or 1.0
     stone_um = ground.diameter_px * um_per_px
     smallest, largest = SMALLEST_SHARE * stone_um, LARGEST_SHARE * stone_um

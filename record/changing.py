@@ -3,7 +3,7 @@
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from setstone.measure.candidates import LIKELY, Candidate, LampName
+from setstone.measure.candidates import LIKELY, Candidate, LampName, percent
 from setstone.record.entries import CandidateEntry, ExaminationEntry, StoneEntry
 from setstone.record.store import Store
 from setstone.record.two_occasions import TwoOccasions, two_occasions
@@ -42,7 +42,7 @@ class Changed:
         if round(100 * self.change.comparable) < 100:
             said.append(f"{self.change.comparable:.0%} of it could have been seen there")
         if 0 < self.change.chance < 1:
-            said.append(f"{self.change.chance:.0%} likely to be a new fissure")
+            said.append(f"{percent(self.change.chance)}% likely to be a new fissure")
         if self.change.perhaps_reflection:
             said.append("perhaps the damage, seen in another facet")
         return "; ".join(said)

@@ -11,9 +11,9 @@ import pytest
 from setstone.annotate.errors import AnnotateError
 from setstone.annotate.phrases import Said
 from setstone.annotate.texts import LANGUAGES, Texts, english, texts_in
-from setstone.annotate.wording import contrast_words, percent, reason_words, score_words, size_words
+from setstone.annotate.wording import contrast_words, reason_words, score_words, size_words
 from setstone.measure import judge_lines, judge_spots, line_reasons
-from setstone.measure.candidates import CandidateKind, Reason
+from setstone.measure.candidates import CandidateKind, Reason, percent
 from setstone.measure.outline import Shape
 from setstone.measure.scale import ScaleSource
 from setstone.record.vocabulary import FindingKind
