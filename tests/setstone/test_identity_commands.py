@@ -74,9 +74,10 @@ def test_glue_before_and_after(run: Run) -> None:
 
 def test_changes_are_kept_when_asked(run: Run) -> None:
     told = data(run, "changes", "lid-5")
-    assert told["changes"][0][
-        "possible_damage"
-    ]  # the sample stone has a new fissure (sample_images/README.md)
+    likeliest = told["changes"][0]
+    assert likeliest["possible_damage"]  # the sample stone has a new fissure (sample_images/README.md)
+    assert 0.5 < likeliest["chance_new"] < 1
+    assert "likely to be a new fissure" in likeliest["evidence"]
     assert "compare" not in run("journal", "lid-5")
     run("changes", "lid-5", "--keep")
     assert "compare" in run("journal", "lid-5")
