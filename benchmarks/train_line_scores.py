@@ -456,7 +456,7 @@ def main() -> None:
     rows = all_records(arguments.stones, arguments.renders, arguments.cache, arguments.variants)
     slope, offset = hold_out(rows, arguments.deal)
     for look in ("first", "second"):
-        for threshold in (0.0, 0.2, 0.22, 0.25, 0.3, 0.4, 0.5):
+        for threshold in (0.0, 0.2, LIKELY, 0.25, 0.3, 0.4, 0.5):
             print(report(rows, look, threshold))
         print(reliability(rows, look))
     print(after_many(rows, LIKELY))
