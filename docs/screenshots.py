@@ -11,6 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from napari.viewer import Viewer  # noqa: TID251
+from qtpy.QtCore import Qt  # noqa: TID251
 from qtpy.QtGui import QColor, QPainter, QPixmap  # noqa: TID251
 from qtpy.QtWidgets import QApplication  # noqa: TID251
 
@@ -143,7 +144,11 @@ def all_panels(window: Window) -> QPixmap:
             wait(lambda: compare.lamp.count() == 2, 60)
         wait(lambda: False, 1)
         row, column = divmod(place, IN_ROW)
-        painter.drawPixmap(column * (width + 8), row * (height + 8), width, height, dock.grab())
+        # A panel that cannot be so narrow is shown smaller, not squeezed.
+        seen = dock.grab().scaled(
+            width, height, Qt.AspectRatioMode.KeepAspectRatio, Qt.TransformationMode.SmoothTransformation
+        )
+        painter.drawPixmap(column * (width + 8), row * (height + 8), seen)
     painter.end()
     return picture
 

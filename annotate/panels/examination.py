@@ -236,7 +236,7 @@ class ExaminationPanel(QWidget):
 
 def _colour(colour: StoneColour) -> str:
     """Name, how uneven, and haze; without the name where it has none."""
-    uneven = () if colour.unevenness is None else (f"uneven by {colour.unevenness:.2g}",)
+    uneven = () if colour.unevenness is None else (f"uneven by ΔE₀₀ {colour.unevenness:.2g}",)
     return ", ".join((*filter(None, (colour.hue,)), *uneven, f"haze {colour.haze:.2g}"))
 
 

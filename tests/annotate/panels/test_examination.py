@@ -60,7 +60,7 @@ def test_an_examination_is_kept_and_shown(
     assert not panel(window).this.isEnabled()
     qtbot.waitUntil(lambda: not window.examining.running)
     assert told == ["lid-3, as received: finding the outline"]
-    assert panel(window).colour.text() == "deep red, uneven by 4.4, haze 0.12"
+    assert panel(window).colour.text() == "deep red, uneven by ΔE₀₀ 4.4, haze 0.12"
     assert threads != [threading.main_thread().name]
     assert panel(window).sizes.rowCount() == 1
     assert panel(window).this.isEnabled()
