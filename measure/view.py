@@ -84,7 +84,9 @@ class Pyramid:
         crop = level[y0:y1, x0:x1]
         height, width = crop.shape[:2]
         size = max(16, round(width * step * factor)), max(16, round(height * step * factor))
-        image = cv2.resize(crop, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+        # Where a tiny photograph is enlarged, averages over areas are the nearest pixel, up to a pixel aside.
+        how = cv2.INTER_AREA if size[0] <= width and size[1] <= height else cv2.INTER_LINEAR
+        image = cv2.resize(crop, size, interpolation=how).astype(np.float32)
         image *= np.float32(255 / np.iinfo(crop.dtype).max)
         scale = np.array(size) / (width, height) / step
         return View(image, np.array([x0, y0], np.float64) * step, scale)

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from setstone.measure.light import Pixels
@@ -30,6 +30,7 @@ def agrees(view: View) -> None:
 
 @settings(max_examples=25, deadline=None)
 @given(width=st.integers(200, 2100), height=st.integers(200, 2100), share=st.floats(0.1, 0.9))
+@example(width=210, height=200, share=0.5)
 def test_every_pixel_of_a_view_shows_its_own_place(width: int, height: int, share: float) -> None:
     pyramid = Pyramid(ramp(height, width))
     turn = np.linspace(0, 2 * np.pi, 90, endpoint=False)
