@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from setstone.measure.errors import MeasurementError
 from setstone.measure.light import Pixels, Plane, linear
-from setstone.measure.line_features import Surroundings, edges_in_stone, line_features
+from setstone.measure.line_edges import straight_edges
+from setstone.measure.line_features import Surroundings, line_features
 from setstone.measure.line_map import line_map
 from setstone.measure.lines import FWHM_PER_SIGMA, NARROWEST_UM, Line, filter_scales, find_lines
 from setstone.measure.scene import Scene
@@ -23,6 +24,8 @@ Mask = NDArray[np.bool_]
 
 #: Lines closer to the edge of what can be seen of the stone than this many pixels are the edge itself.
 EDGE_PX = 2
+#: Shortest straight edge that is a facet's, in diameters of the stone.
+SHORTEST_EDGE = 0.04
 
 
 class Described(NamedTuple):
@@ -60,7 +63,8 @@ def straight_edges_of(scene: Scene) -> tuple[Values, ...]:
     MeasurementError
         When the scene has no photograph.
     """
-    return tuple(edges_in_stone(plane, scene.stone, scene.outline) for plane in _planes(scene))
+    least = SHORTEST_EDGE * scene.diameter_px
+    return tuple(straight_edges(plane, scene.stone, least) for plane in _planes(scene))
 
 
 def describe_lines(scene: Scene, edges: Sequence[Values]) -> Described:

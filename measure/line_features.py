@@ -15,7 +15,7 @@ from scipy.spatial import cKDTree
 
 from setstone.measure.light import Plane
 from setstone.measure.line_company import company
-from setstone.measure.line_edges import Families, crossings, on_segments, straight_edges, turned
+from setstone.measure.line_edges import Families, crossings, on_segments, turned
 from setstone.measure.line_profiles import PROFILE_NAMES, WHITE_PROFILE_NAMES, profile_features
 from setstone.measure.lines import Line, local_grain
 from setstone.measure.outline import Outline
@@ -83,7 +83,7 @@ class Surroundings:
         stone : (H, W) bool array
         outline : Outline
         segments : (N, 4) float64 array
-            Straight edges in it, as `edges_in_stone` finds them.
+            Straight edges in it (`setstone.measure.line_edges.straight_edges`).
         """
         grain = local_grain(plane, sigma)
         inside = plane[stone] if stone.any() else plane.ravel()
@@ -96,24 +96,6 @@ class Surroundings:
             symmetric=turned(segments, outline),
             families=Families(segments, outline, sigma),
         )
-
-
-def edges_in_stone(plane: Plane, stone: NDArray[np.bool_], outline: Outline) -> Values:
-    """Find straight edges long enough to be a facet's.
-
-    Parameters
-    ----------
-    plane : (H, W) float32 array
-        Encoded grey levels 0..255.
-    stone : (H, W) bool array
-    outline : Outline
-
-    Returns
-    -------
-    (N, 4) float64 array
-        Ends x0, y0, x1, y1, in pixels.
-    """
-    return straight_edges(plane, stone, 0.04 * _diameter(outline))
 
 
 def line_features(
