@@ -1,15 +1,17 @@
 """Fit the weights by which the girdle is told from the other rings of a setting.
 
-    python benchmarks/train_girdle.py FOLDER
+    python benchmarks/train_girdle.py STONES --renders FOLDER ... --halves FOLDER
 
-The folder holds one folder per case with a truth.json, as for benchmarks/diameters.py. Every photograph
+Each folder holds one folder per case with a truth.json, as for benchmarks/diameters.py. Every photograph of the test stones
 is used as it is and in perturbed copies: turned, mirrored and reduced; with another tone curve and
-colour balance; and round stones pulled into other outlines. Weights are fitted for each lamp. Prints
-what is wrong when each stone is judged by weights from the others, then writes measure/rim_weights.py.
+colour balance; and round stones pulled into other outlines; those rendered by benchmarks/render_stones.py as they are.
+--halves has the networks that benchmarks/train_body.py trained without half of the test stones: the body of each is seen by the one
+that never saw it. Weights are fitted for each lamp. Prints what is wrong when each stone is judged by weights from
+the others, then writes measure/rim_weights.py.
 """
 
 import argparse
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import cv2
@@ -19,8 +21,10 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 from scipy.spatial import cKDTree
 
+from setstone.measure import body
 from setstone.measure.girdle import candidate_rings
 from setstone.measure.light import Pixels
+from setstone.measure.network import Network, read_network
 from setstone.measure.rim import MEASURES, evidence
 from setstone.measure.rings import Curve, resampled
 
@@ -28,6 +32,7 @@ TARGET = Path(__file__).parents[1] / "measure" / "rim_weights.py"
 ANGLES = np.linspace(-np.pi, np.pi, 1440, endpoint=False)
 #: Penalty on the squared weights, in units of one stone.
 SHRINKAGE = 0.05
+FOLDS = 8
 
 
 def radius(outline: Curve, centre: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -97,20 +102,33 @@ def toned(pixels: Pixels, rng: np.random.Generator) -> Pixels:
 
 
 def copies(folder: Path, lamp: str) -> Iterator[tuple[str, Pixels, Curve]]:
-    """Case, photograph and true outline of every photograph and its perturbed copies."""
+    """Case, photograph and true outline of every photograph, and of perturbed copies of the test stones."""
     rng = np.random.default_rng(7)
     forms = list(other_outlines().values())
     for i, (name, path, stone, _) in enumerate(photographs(folder, lamp)):
         case = name.split("/")[0]
         pixels = load(path)
-        outline = resampled(np.array(stone["outline_px"]), 2000)
+        rendered = "visible_diameter_mm" not in stone
+        # What is seen of a rendered stone ends at the lip all around.
+        outline = resampled(np.array(stone["visible_outline_px" if rendered else "outline_px"]), 2000)
         yield case, pixels, outline
+        if rendered:
+            continue
         yield case, *turned(pixels, outline, rng.uniform(-np.pi, np.pi), rng.uniform(0.6, 0.95))
         yield case, toned(pixels, rng), outline
         if stone["cut"] in ("round", "old_european"):
             for k in (0, 2):
                 form = forms[(i + k) % len(forms)]
                 yield case, *pulled(pixels, outline, form, rng.uniform(-np.pi, np.pi))
+
+
+def halves(folder: Path) -> dict[str, Network]:
+    """For every test stone the network that has not learnt from it."""
+    seen = {}
+    for path in sorted(folder.glob("*.txt")):
+        names, weights = path.read_text(encoding="utf-8").split("\n", 1)
+        seen |= dict.fromkeys(names.split(), read_network(weights))
+    return seen
 
 
 def fitted(cases: list[tuple[NDArray[np.float64], NDArray[np.bool_], float]]) -> NDArray[np.float64]:
@@ -130,33 +148,38 @@ def fitted(cases: list[tuple[NDArray[np.float64], NDArray[np.bool_], float]]) ->
     return minimize(loss, np.zeros(len(MEASURES)), jac=True, method="L-BFGS-B").x
 
 
-def weights(folder: Path, lamp: str) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def weights(
+    folders: list[Path], lamp: str, unseen: Mapping[str, Network]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Spread of each measure over all rings, and its weight per spread; prints the check."""
     names, all_measures, all_right = [], [], []
     left_out = 0
-    for case, pixels, outline in copies(folder, lamp):
-        rings = next(candidate_rings(pixels), None)
+    own = body.network
+    for case, pixels, outline in (copy for folder in folders for copy in copies(folder, lamp)):
+        body.network = lambda case=case: unseen.get(case) or own()
         tree = cKDTree(resampled(outline, 4000))
         diameter = np.ptp(outline, axis=0).mean()
-        off = (
-            np.array([np.median(tree.query(c)[0]) for c in rings.curves]) / diameter if rings else np.ones(1)
-        )
-        if rings is None or off.min() > 0.005:
+        found = list(candidate_rings(pixels))
+        off = np.array([np.median(tree.query(c)[0]) for rings in found for c in rings.curves]) / diameter
+        if off.min(initial=1) > 0.005:
             left_out += 1
             continue
         names.append(case)
-        all_measures.append(evidence(rings.strip, rings.paths, rings.heart))
+        all_measures.append(np.concatenate([evidence(r.strip, r.paths, r.heart, r.astray) for r in found]))
         all_right.append(off < max(0.0015, off.min() + 0.0005))
+    body.network = own
     spread = np.concatenate(all_measures).std(axis=0)
     share = [1 / names.count(name) for name in names]
     cases = list(zip([m / spread for m in all_measures], all_right, share, strict=True))
     wrong = []
-    for case in sorted(set(names)):
-        weight = fitted([c for c, name in zip(cases, names, strict=True) if name != case])
+    stones = sorted(set(names))
+    np.random.default_rng(0).shuffle(stones)
+    for fold in (set(stones[k::FOLDS]) for k in range(FOLDS)):
+        weight = fitted([c for c, name in zip(cases, names, strict=True) if name not in fold])
         wrong += [
             name
             for (measures, right, _), name in zip(cases, names, strict=True)
-            if name == case and not right[int((measures @ weight).argmax())]
+            if name in fold and not right[int((measures @ weight).argmax())]
         ]
     print(
         f"{lamp}: {len(wrong)} of {len(names)} wrong by weights from the other stones;"
@@ -171,12 +194,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("folder", type=Path)
-    folder = parser.parse_args().folder
+    parser.add_argument("stones", type=Path)
+    parser.add_argument("--renders", type=Path, nargs="+", required=True)
+    parser.add_argument("--halves", type=Path, required=True)
+    arguments = parser.parse_args()
+    folders, unseen = [arguments.stones, *arguments.renders], halves(arguments.halves)
     rows = ""
     for lamp in ("white", "blue"):
         rows += f'    "{lamp}": {{\n'
-        for name, spread, weight in zip(MEASURES, *weights(folder, lamp), strict=True):
+        for name, spread, weight in zip(MEASURES, *weights(folders, lamp, unseen), strict=True):
             rows += f'        "{name}": ({spread:.4g}, {weight:.4g}),\n'
         rows += "    },\n"
     TARGET.write_text(

@@ -33,9 +33,12 @@ MEASURES = (
     "clearance",  # distance to the nearest other path
     "inner_rival",  # stronger edge within
     "outer_rival",  # stronger edge beyond: the lip
+    "with_body",  # how near it keeps to what looks like the body of a stone
 )
 
 
+#: How far from the girdle what looks like the body of a stone may well end, in diameters.
+ASTRAY = 0.01
 #: Widest band beside a path, in columns.
 _WIDEST = 6 * PER_CENT
 
@@ -73,7 +76,9 @@ class _Maps:
     count: _Bands
 
 
-def evidence(strip: Strip, paths: list[Path], heart: Plane) -> NDArray[np.float64]:
+def evidence(
+    strip: Strip, paths: list[Path], heart: Plane, astray: NDArray[np.float64]
+) -> NDArray[np.float64]:
     """Measures of closed paths.
 
     Parameters
@@ -83,6 +88,8 @@ def evidence(strip: Strip, paths: list[Path], heart: Plane) -> NDArray[np.float6
     paths : list of (RAYS,) int64 arrays
     heart : (K, 3) float32 array
         Colours from well inside the stone.
+    astray : (len(paths),) float64 array
+        How far each runs from the body of the stone (`setstone.measure.body`), in diameters.
 
     Returns
     -------
@@ -102,10 +109,13 @@ def evidence(strip: Strip, paths: list[Path], heart: Plane) -> NDArray[np.float6
                 peak[(away > 0.4) & (away < 8)].max(initial=-1.2) - own_peak,
             )
         )
-    return np.column_stack([*_measures(maps, columns, peak), np.array(neighbours)])
+    with_body = -np.log1p((astray / ASTRAY) ** 2)
+    return np.column_stack([*_measures(maps, columns, peak), np.array(neighbours), with_body])
 
 
-def girdle_score(strip: Strip, paths: list[Path], heart: Plane) -> NDArray[np.float64]:
+def girdle_score(
+    strip: Strip, paths: list[Path], heart: Plane, astray: NDArray[np.float64]
+) -> NDArray[np.float64]:
     """How much speaks for each closed path to be the girdle.
 
     Parameters
@@ -115,6 +125,8 @@ def girdle_score(strip: Strip, paths: list[Path], heart: Plane) -> NDArray[np.fl
     paths : list of (RAYS,) int64 arrays
     heart : (K, 3) float32 array
         Colours from well inside the stone.
+    astray : (len(paths),) float64 array
+        How far each runs from the body of the stone, in diameters.
 
     Returns
     -------
@@ -122,7 +134,7 @@ def girdle_score(strip: Strip, paths: list[Path], heart: Plane) -> NDArray[np.fl
         Logarithm of the odds between any two.
     """
     lamp = "blue" if under_blue_light(strip) else "white"
-    return evidence(strip, paths, heart) @ SLOPE[lamp]
+    return evidence(strip, paths, heart, astray) @ SLOPE[lamp]
 
 
 def under_blue_light(strip: Strip) -> bool:

@@ -7,6 +7,7 @@ is unrolled along it and straightened until all of them run straight, and then e
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import cv2
 import numba
@@ -25,9 +26,6 @@ Path = NDArray[np.int64]
 RAYS = 720
 #: Columns of an unrolled picture per hundredth of the ring's diameter.
 PER_CENT = 6
-
-#: How many times as large a ring must be to be looked for outside another: those nearer are in its own strip.
-BEYOND = 1.1
 
 #: Score of a ray that leaves the photograph on both sides: neither for nor against an edge.
 _UNSEEN = 0.35
@@ -79,6 +77,21 @@ class Strip:
         distance = self.offsets[0] + columns * self.column
         points: Curve = self.curve + distance[:, None] * normals(self.curve)
         return points
+
+
+class Within(NamedTuple):
+    """How far from a curve what it is settled on may lie.
+
+    Parameters
+    ----------
+    edge : float
+        The strongest closed edge, as a share of the diameter.
+    family : tuple of int
+        The family of rings, in hundredths of the diameter, each time it is straightened.
+    """
+
+    edge: float
+    family: tuple[int, ...]
 
 
 def gradient(image: Plane, sigma: float) -> Gradient:
@@ -140,37 +153,10 @@ def strongest_ring(edges: Gradient) -> tuple[Curve, float]:
         Mean squeezed edge strength along it, 0..1.
     """
     ring, _ = _ring_in_frame(edges, np.array(symmetry_centre(edges)), np.eye(2), stiffness=0.05)
-    return _ring_as_if_round(edges, ring)
-
-
-def ring_beyond(edges: Gradient, ring: Curve) -> tuple[Curve, float]:
-    """Find the strongest closed curve outside another.
-
-    A large table, and the steps of a step cut, are rings too, and often stronger than the girdle.
-
-    Parameters
-    ----------
-    edges : Gradient
-    ring : (N, 2) float64 array
-        Points x, y, in pixels.
-
-    Returns
-    -------
-    ring : (RAYS, 2) float64 array
-    completeness : float
-        As of `strongest_ring`.
-    """
-    return _ring_as_if_round(edges, ring, beyond=True)
-
-
-def _ring_as_if_round(edges: Gradient, ring: Curve, *, beyond: bool = False) -> tuple[Curve, float]:
-    """Strongest ring in the frame in which a ring has equal second moments, perhaps only outside that ring."""
     even = resampled(ring, RAYS)
     frame: NDArray[np.float64] = np.linalg.cholesky(np.cov(even.T)).astype(np.float64)
     frame /= math.sqrt(np.linalg.det(frame))
-    found, completeness = _ring_in_frame(
-        edges, even.mean(axis=0), frame, stiffness=0.12, within=even if beyond else None
-    )
+    found, completeness = _ring_in_frame(edges, even.mean(axis=0), frame, stiffness=0.12)
     return resampled(gaussian_filter1d(resampled(found, RAYS), 5.0, axis=0, mode="wrap"), RAYS), completeness
 
 
@@ -241,24 +227,25 @@ def squeezed(strength: Plane, known: Mask) -> Plane:
     return score
 
 
-def settled(image: Plane, curve: Curve) -> Curve:
+def settled(image: Plane, curve: Curve, within: Within) -> Curve:
     """Curve drawn onto the strongest closed edge near it, and then straightened as a family.
 
     Parameters
     ----------
     image : (H, W, 3) float32 array
     curve : (RAYS, 2) float64 array
+    within : Within
 
     Returns
     -------
     (RAYS, 2) float64 array
         A curve from which all rings of the setting keep an even distance.
     """
-    strip = unrolled(image, curve, -0.035, 0.035)
+    strip = unrolled(image, curve, -within.edge, within.edge)
     strength, known = edge_strength(strip)
     path = closed_path(squeezed(strength, known), reach=1, stiffness=0.2)
     curve = strip.at(gaussian_filter1d(path.astype(float), 3.0, mode="wrap"))
-    for reach in (6, 2, 2):
+    for reach in within.family:
         curve = _straightened(image, resampled(curve, RAYS), reach)
     return curve
 
@@ -479,7 +466,6 @@ def _ring_in_frame(
     centre: NDArray[np.float64],
     frame: NDArray[np.float64],
     stiffness: float,
-    within: Curve | None = None,
 ) -> tuple[Curve, float]:
     """Strongest closed path around a centre, in polar coordinates of a linear frame."""
     height, width = edges.strength.shape
@@ -503,10 +489,6 @@ def _ring_in_frame(
     beyond = (x < 1) | (y < 1) | (x > width - 2) | (y > height - 2)
     stand_in = np.where(np.roll(beyond, rays // 2, axis=0), _UNSEEN, np.roll(score, rays // 2, axis=0))
     score = np.where(beyond, stand_in, score)
-    if within is not None:
-        u, v = np.linalg.solve(frame, (within - centre).T)
-        least = np.interp(angles, np.arctan2(v, u), np.hypot(u, v), period=2 * np.pi)
-        score[radii < BEYOND * least[:, None]] = -1
     path = closed_path(score, reach=3, stiffness=stiffness)
     on_path = score[np.arange(rays), path][~beyond[np.arange(rays), path]]
     return centre + radii[path, None] * ray, float(on_path.mean()) if on_path.size else 0.0

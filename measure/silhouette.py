@@ -1,7 +1,7 @@
 """A clean closed outline through edge points of which some lie on something else.
 
 Two forms are tried, an ellipse and a polygon, each fitted so that points far off have no say. Where
-neither explains the points, the points themselves stand, lightly smoothed (cushion, pear, marquise).
+neither explains the points, the points themselves stand, lightly smoothed, with their tips drawn out (cushion, pear, marquise).
 """
 
 from collections.abc import Callable
@@ -16,6 +16,7 @@ from scipy.spatial import cKDTree
 from setstone.measure.outline import Shape
 from setstone.measure.polygon import polygon_through
 from setstone.measure.rings import Curve, Mask, resampled
+from setstone.measure.tips import with_tips
 
 #: Points this near a form lie on it: as a share of the diameter, and at the least in pixels.
 TOLERANCE, LEAST_TOLERANCE = 0.002, 0.7
@@ -73,7 +74,8 @@ def fit_silhouette(points: Curve, known: Mask) -> Silhouette:
         explained = float(near.sum() / max(known.sum(), 1))
         if explained >= ENOUGH[form] and _departure(points, outline, known, tolerance) < DEPARTURE:
             return Silhouette(outline, near[_nearest(outline, points)], explained, form)
-    return Silhouette(gaussian_filter1d(points, 2.0, axis=0, mode="wrap"), known, 1.0, "free")
+    smooth = gaussian_filter1d(points, 2.0, axis=0, mode="wrap")
+    return Silhouette(with_tips(smooth, known, diameter, tolerance), known, 1.0, "free")
 
 
 def _departure(points: Curve, outline: Curve, known: Mask, tolerance: float) -> float:

@@ -60,18 +60,21 @@ class Pyramid:
     def __init__(self, pixels: Pixels) -> None:
         self._levels = [pixels]
 
-    def small(self) -> View:
-        """All of the photograph, its longest side `SMALL` pixels."""
+    def small(self, side: int = SMALL) -> View:
+        """All of the photograph, its longest side so many pixels."""
         longest = max(self._levels[0].shape[:2])
         # From a size four times as large at the least, so that hardly a pixel is split between two.
-        return self._reduced(np.zeros(2), np.array(self._levels[0].shape[1::-1]), SMALL / longest, spare=4)
+        return self._reduced(np.zeros(2), np.array(self._levels[0].shape[1::-1]), side / longest, spare=4)
 
-    def around(self, ring: Curve) -> View:
-        """Neighbourhood of a ring (N, 2), given in pixels of the photograph, at the working size."""
+    def around(self, ring: Curve, working: float = WORKING, room: float = AROUND) -> View:
+        """Neighbourhood of a ring (N, 2), given in pixels of the photograph.
+
+        Reduced to a ring `working` pixels wide, with `room` left around it, as a share of its width.
+        """
         extent = float(np.ptp(ring, axis=0).mean())
-        low = np.floor(ring.min(axis=0) - AROUND * extent)
-        high = np.ceil(ring.max(axis=0) + AROUND * extent)
-        return self._reduced(low, high, min(1.0, WORKING / extent))
+        low = np.floor(ring.min(axis=0) - room * extent)
+        high = np.ceil(ring.max(axis=0) + room * extent)
+        return self._reduced(low, high, min(1.0, working / extent))
 
     def _reduced(
         self, low: NDArray[np.float64], high: NDArray[np.float64], factor: float, spare: int = 1
