@@ -27,7 +27,6 @@ from setstone.measure.rings import (
     Mask,
     Path,
     Strip,
-    Within,
     edge_strength,
     edge_width,
     edges_near,
@@ -49,9 +48,6 @@ CANDIDATES = 16
 REACH = 0.6 * PER_CENT
 #: Where in a blurred edge the outline "is", as a standard uncertainty: share of the 10-90 % width.
 EDGE_DEFINITION = 0.1
-#: How far what is looked for lies from a curve: the body of a stone is rough but does not change over to another ring, the
-#: strongest ring may.
-BODY_WITHIN, RING_WITHIN = Within(0.02, (3, 2)), Within(0.035, (6, 2, 2))
 #: What speaks for a ring at which a person points: all of its edge being there, against this much distance, in diameters; and
 #: how much more must speak for one near the body.
 COMPLETE, AT_POINT, BETTER = 4.0, 0.015, 0.5
@@ -176,17 +172,17 @@ def candidate_rings(pixels: Pixels) -> Iterator[Rings]:
     pyramid = Pyramid(pixels)
     body = body_of(pyramid)
     if body is not None:
-        yield from _rings_near(pyramid, body, body, BODY_WITHIN)
+        yield from _rings_near(pyramid, body, body)
     small = pyramid.small()
     ring, completeness = strongest_ring(gradient(small.image, 1.0))
     if completeness >= LEAST_RING:
-        yield from _rings_near(pyramid, small.back(ring), body, RING_WITHIN)
+        yield from _rings_near(pyramid, small.back(ring), body)
 
 
-def _rings_near(pyramid: Pyramid, curve: Curve, body: Curve | None, within: Within) -> Iterator[Rings]:
+def _rings_near(pyramid: Pyramid, curve: Curve, body: Curve | None) -> Iterator[Rings]:
     """Closed edges around a curve, which is given in pixels of the photograph, if there are any."""
     view = pyramid.around(curve)
-    strip = unrolled(view.image, settled(view.image, resampled(view.into(curve), RAYS), within), -0.2, 0.1)
+    strip = unrolled(view.image, settled(view.image, resampled(view.into(curve), RAYS)), -0.2, 0.1)
     paths = ring_paths(squeezed(*edge_strength(strip)), CANDIDATES)
     if paths:
         yield Rings(view, strip, paths, _heart(view.image, strip.curve), body)

@@ -7,7 +7,6 @@ is unrolled along it and straightened until all of them run straight, and then e
 
 import math
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import cv2
 import numba
@@ -77,21 +76,6 @@ class Strip:
         distance = self.offsets[0] + columns * self.column
         points: Curve = self.curve + distance[:, None] * normals(self.curve)
         return points
-
-
-class Within(NamedTuple):
-    """How far from a curve what it is settled on may lie.
-
-    Parameters
-    ----------
-    edge : float
-        The strongest closed edge, as a share of the diameter.
-    family : tuple of int
-        The family of rings, in hundredths of the diameter, each time it is straightened.
-    """
-
-    edge: float
-    family: tuple[int, ...]
 
 
 def gradient(image: Plane, sigma: float) -> Gradient:
@@ -227,25 +211,24 @@ def squeezed(strength: Plane, known: Mask) -> Plane:
     return score
 
 
-def settled(image: Plane, curve: Curve, within: Within) -> Curve:
+def settled(image: Plane, curve: Curve) -> Curve:
     """Curve drawn onto the strongest closed edge near it, and then straightened as a family.
 
     Parameters
     ----------
     image : (H, W, 3) float32 array
     curve : (RAYS, 2) float64 array
-    within : Within
 
     Returns
     -------
     (RAYS, 2) float64 array
         A curve from which all rings of the setting keep an even distance.
     """
-    strip = unrolled(image, curve, -within.edge, within.edge)
+    strip = unrolled(image, curve, -0.035, 0.035)
     strength, known = edge_strength(strip)
     path = closed_path(squeezed(strength, known), reach=1, stiffness=0.2)
     curve = strip.at(gaussian_filter1d(path.astype(float), 3.0, mode="wrap"))
-    for reach in within.family:
+    for reach in (6, 2, 2):
         curve = _straightened(image, resampled(curve, RAYS), reach)
     return curve
 
