@@ -131,13 +131,18 @@ class Rings:
         The view unrolled and straightened along them.
     paths : list of (RAYS,) int64 arrays
         Their columns in the strip.
+    completeness : (len(paths),) float64 array
+        Mean squeezed edge strength along each, 0..1.
     heart : (K, 3) float32 array
         Colours from well inside.
+    body : (N, 2) float64 array or None
+        What looks like the body of the stone, in pixels of the photograph; None where nothing does.
     """
 
     view: View
     strip: Strip
     paths: list[Path]
+    completeness: NDArray[np.float64]
     heart: Plane
     body: Curve | None
 
@@ -156,12 +161,6 @@ class Rings:
         return float(np.ptp(self.view.back(self.strip.curve), axis=0).mean())
 
     @property
-    def completeness(self) -> NDArray[np.float64]:
-        """Mean squeezed edge strength along each path, 0..1."""
-        score = squeezed(*edge_strength(self.strip))
-        return np.array([score[np.arange(RAYS), path].mean() for path in self.paths])
-
-    @property
     def curves(self) -> list[Curve]:
         """The paths in pixels of the photograph."""
         return [self.view.back(self.strip.at(path.astype(np.float64))) for path in self.paths]
@@ -174,8 +173,8 @@ def candidate_rings(pixels: Pixels) -> Iterator[Rings]:
     if body is not None:
         yield from _rings_near(pyramid, body, body)
     small = pyramid.small()
-    ring, completeness = strongest_ring(gradient(small.image, 1.0))
-    if completeness >= LEAST_RING:
+    ring, complete = strongest_ring(gradient(small.image, 1.0))
+    if complete >= LEAST_RING:
         yield from _rings_near(pyramid, small.back(ring), body)
 
 
@@ -183,9 +182,11 @@ def _rings_near(pyramid: Pyramid, curve: Curve, body: Curve | None) -> Iterator[
     """Closed edges around a curve, which is given in pixels of the photograph, if there are any."""
     view = pyramid.around(curve)
     strip = unrolled(view.image, settled(view.image, resampled(view.into(curve), RAYS)), -0.2, 0.1)
-    paths = ring_paths(squeezed(*edge_strength(strip)), CANDIDATES)
-    if paths:
-        yield Rings(view, strip, paths, _heart(view.image, strip.curve), body)
+    score = squeezed(*edge_strength(strip))
+    paths = ring_paths(score, CANDIDATES)
+    completeness = np.array([score[np.arange(RAYS), path].mean() for path in paths])
+    if completeness.max(initial=0.0) >= LEAST_RING:
+        yield Rings(view, strip, paths, completeness, _heart(view.image, strip.curve), body)
 
 
 def _likeliest(found: Iterator[Rings]) -> tuple[Rings | None, NDArray[np.float64]]:
