@@ -37,6 +37,8 @@ MEASURES = (
 )
 
 
+#: From here on, in diameters beyond the girdle, there is nothing but the setting.
+SETTING = 0.02
 #: How far from the girdle what looks like the body of a stone may well end, in diameters.
 ASTRAY = 0.01
 #: Widest band beside a path, in columns.
@@ -138,9 +140,15 @@ def girdle_score(
 
 
 def under_blue_light(strip: Strip) -> bool:
-    """Whether the setting itself is lit by blue light only."""
-    colours = strip.colours[::8][strip.inside[::8]]  # every eighth ray is enough for a median
-    return bool(np.median(colours[:, 2] / (over_colours(colours) + 1)) > 0.45)
+    """Whether the stone and the setting are lit by blue light only: a blue stone under white light lies in a setting that is not blue."""
+    beyond = strip.offsets >= SETTING * strip.column * 100 * PER_CENT
+    return bool(_blueness(strip, np.ones_like(beyond)) > 0.45 and _blueness(strip, beyond) > 0.4)
+
+
+def _blueness(strip: Strip, columns: Mask) -> float:
+    """Median share of the blue channel; every eighth ray is enough for it."""
+    colours = strip.colours[::8, columns][strip.inside[::8, columns]]
+    return float(np.median(colours[:, 2] / (over_colours(colours) + 1))) if len(colours) else 1.0
 
 
 def _halved(strip: Strip) -> Strip:
