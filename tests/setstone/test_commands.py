@@ -299,7 +299,7 @@ def test_a_decimal_comma_is_as_good_as_a_point(run: Run, length: str) -> None:
 
 
 STOPPED_HALF_WAY = """
-import sys, time
+import signal, sys, time
 import setstone.record.examining as examining
 from setstone.__main__ import main
 
@@ -307,6 +307,8 @@ def begun(*_, **__):
     print("begun", flush=True)
     time.sleep(60)
 
+# A job that a shell runs in the background ignores it, and so would its children.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 examining.examine = begun
 sys.argv = ["setstone", "examine", "lid-3"]
 main()
