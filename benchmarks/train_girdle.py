@@ -33,6 +33,8 @@ ANGLES = np.linspace(-np.pi, np.pi, 1440, endpoint=False)
 #: Penalty on the squared weights, in units of one stone.
 SHRINKAGE = 0.05
 FOLDS = 8
+#: What a test stone counts against a rendered one, whose setting is only drawn.
+TESTED = 5
 
 
 def radius(outline: Curve, centre: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -169,7 +171,7 @@ def weights(
         all_right.append(off < max(0.0015, off.min() + 0.0005))
     body.network = own
     spread = np.concatenate(all_measures).std(axis=0)
-    share = [1 / names.count(name) for name in names]
+    share = [(TESTED if name in unseen else 1) / names.count(name) for name in names]
     cases = list(zip([m / spread for m in all_measures], all_right, share, strict=True))
     wrong = []
     stones = sorted(set(names))
