@@ -9,12 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.distance import cdist
 
+from setstone.measure.polygon import TUKEY
 from setstone.measure.rings import Curve, Mask
 
 Vector = NDArray[np.float64]
 
-#: Least turn of a tip, in radians, between chords of this share of the diameter on both sides of it. Outlines without tips
-#: turn by a third of it at most.
+#: Least turn of a tip, in radians, between chords of this share of the diameter on both sides of it. Rendered outlines
+#: without tips turn by 14 degrees at most.
 TURN, CHORD = np.radians(40), 0.06
 #: The arcs are fitted from here to there beside the tip, in diameters.
 BEGINS, ENDS = 0.02, 0.12
@@ -130,7 +131,7 @@ def _arc(points: Curve, known: Mask, tolerance: float) -> _Arc | None:
         height = np.polyfit(x, y, 2, w=np.sqrt(weight) + 1e-9)
         away = np.abs(y - np.polyval(height, x))
         spread = max(1.48 * float(np.median(away[known])), tolerance / 4)
-        weight = known * np.clip(1 - (away / (4.685 * spread)) ** 2, 0, None) ** 2
+        weight = known * np.clip(1 - (away / (TUKEY * spread)) ** 2, 0, None) ** 2
     if (away[known] < tolerance).mean() < ON_ARC:
         return None
     return _Arc(foot, frame, height)

@@ -82,8 +82,9 @@ class Pyramid:
         """What lies between two corners, at the size `factor`, from a level `spare` times as large at the least."""
         halvings = max(0, int(np.log2(1 / (spare * factor))))
         level, step = self._level(halvings), 2**halvings
-        x0, y0 = np.maximum(low // step, 0).astype(int)
-        x1, y1 = np.ceil(high / step).astype(int)
+        # At least one pixel, wherever the corners lie.
+        x0, y0 = np.clip(low // step, 0, np.array(level.shape[1::-1]) - 1).astype(int)
+        x1, y1 = np.maximum(np.ceil(high / step), [x0 + 1, y0 + 1]).astype(int)
         crop = level[y0:y1, x0:x1]
         height, width = crop.shape[:2]
         size = max(16, round(width * step * factor)), max(16, round(height * step * factor))

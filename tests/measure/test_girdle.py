@@ -115,8 +115,9 @@ def test_the_same_photograph_gives_the_same_outline_with_one_thread_and_with_two
 
 
 @pytest.mark.parametrize("level", [0, 128, 255])
-def test_an_even_picture_shows_no_stone(level: int) -> None:
-    assert find_girdle(np.full((300, 400, 3), level, np.uint8)) is None
+@pytest.mark.parametrize("shape", [(300, 400), (1, 1), (2, 300), (40, 40)])
+def test_an_even_picture_shows_no_stone(shape: tuple[int, int], level: int) -> None:
+    assert find_girdle(np.full((*shape, 3), level, np.uint8)) is None
 
 
 @pytest.mark.parametrize("name", ["astronaut", "camera", "coffee", "chelsea", "page", "moon"])
