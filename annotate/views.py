@@ -381,8 +381,13 @@ def _consistency(found: Consistency, texts: Texts) -> View:
         else texts("consistency.none")
         if not found.lines
         else "",
-        "others": texts(
-            "consistency.others", less=len(found.lines) - len(listed), excluded=len(found.excluded)
+        "others": " ".join(
+            texts(f"consistency.{kind}", count=count)
+            for kind, count in (
+                ("less_probable", len(found.lines) - len(listed)),
+                ("excluded", len(found.excluded)),
+            )
+            if count
         ),
         "warnings": [texts.said(w) for w in (*(c.text for c in found.contradictions), *found.composite)],
         "treatments": [texts.said(t.verdict) for t in found.treatments],

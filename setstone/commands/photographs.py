@@ -62,11 +62,14 @@ def add(
     Example: setstone photo add lid-3 white.jpg blue.jpg --magnification 60
     """
     from setstone.capture.lamp import BLUE_LIGHT
+    from setstone.capture.open import open_photograph
     from setstone.capture.photograph import Lamp
     from setstone.commands import as_json as j
 
     with open_book(book) as opened, opened.atomic():
         entry = opened.stone(stone)
+        for file in files[1:]:
+            open_photograph(file)  # one that cannot be read shall stop all before a copy of the first is kept
         added = [
             opened.add_photograph(
                 entry,

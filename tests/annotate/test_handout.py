@@ -209,6 +209,7 @@ def test_it_tells_what_the_readings_are_consistent_with_and_what_not(page: Page)
         "Tests that would tell more", "body colour: tells", "others of the table", "it may be Doublet",
     ):  # fmt: skip
         assert words in text, words
+    assert " 0 more" not in text
 
 
 def test_contradictions_and_unchecked_readings_stand_on_the_sheet(

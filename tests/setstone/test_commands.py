@@ -158,7 +158,7 @@ def test_a_bad_file_gets_one_sentence_and_changes_nothing(
     assert status == 1
     assert name in err
     assert len(err.strip().splitlines()) == 1
-    assert state(book)[0] == before[0]
+    assert state(book) == before
 
 
 def photograph(path: Path, pixels: np.ndarray[Any, Any]) -> Path:
