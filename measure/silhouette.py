@@ -1,11 +1,12 @@
 """A clean closed outline through edge points of which some lie on something else.
 
-Two forms are tried, an ellipse and a polygon, each fitted so that points far off have no say. Where
-neither explains the points, the points themselves stand, lightly smoothed, with their tips drawn out (cushion, pear, marquise).
+Three forms are tried, an ellipse, a polygon and a lens of two arcs (marquise), each fitted so that points far off have no say.
+Where none explains the points, the points themselves stand, lightly smoothed, with their tips drawn out (cushion, pear).
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -13,16 +14,19 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
 from scipy.spatial import cKDTree
 
+from setstone.measure.lens import lens_through
 from setstone.measure.outline import Shape
 from setstone.measure.polygon import polygon_through
 from setstone.measure.rings import Curve, Mask, resampled
 from setstone.measure.tips import with_tips
 
+Form = Literal["ellipse", "polygon", "lens"]
+
 #: Points this near a form lie on it: as a share of the diameter, and at the least in pixels.
 TOLERANCE, LEAST_TOLERANCE = 0.002, 0.7
-#: Share of the points that must lie on a form. Of other outlines an ellipse explains a third at the
-#: most, a polygon up to two thirds of a cushion with straight sides.
-ENOUGH: dict[Shape, float] = {"ellipse": 0.55, "polygon": 0.75}
+#: Share of the points that must lie on a form. Of other outlines an ellipse and a lens explain a third at the
+#: most, a polygon up to two thirds of a cushion with straight sides; a lens three quarters and more of marquises whose points are hidden.
+ENOUGH: dict[Form, float] = {"ellipse": 0.55, "polygon": 0.75, "lens": 0.6}
 #: Share of the turn on which the edge may run steadily beside a form: claws and dirt do so on up to a
 #: tenth, another outline on a quarter.
 DEPARTURE = 0.15
@@ -73,7 +77,8 @@ def fit_silhouette(points: Curve, known: Mask) -> Silhouette:
         near = known & (_distance(points, outline) < tolerance)
         explained = float(near.sum() / max(known.sum(), 1))
         if explained >= ENOUGH[form] and _departure(points, outline, known, tolerance) < DEPARTURE:
-            return Silhouette(outline, near[_nearest(outline, points)], explained, form)
+            shape: Shape = "free" if form == "lens" else form
+            return Silhouette(outline, near[_nearest(outline, points)], explained, shape)
     smooth = gaussian_filter1d(points, 2.0, axis=0, mode="wrap")
     return Silhouette(with_tips(smooth, known, diameter, tolerance), known, 1.0, "free")
 
@@ -130,7 +135,12 @@ def _polygon(points: Curve, known: Mask, diameter: float, tolerance: float) -> C
     )
 
 
-_FITS: dict[Shape, Callable[[Curve, Mask, float, float], Curve | None]] = {
+def _lens(points: Curve, known: Mask, _diameter: float, tolerance: float) -> Curve | None:
+    return lens_through(points, known, tolerance)
+
+
+_FITS: dict[Form, Callable[[Curve, Mask, float, float], Curve | None]] = {
     "ellipse": _ellipse,
     "polygon": _polygon,
+    "lens": _lens,
 }
