@@ -14,8 +14,8 @@ from setstone.measure.rings import Curve, Mask
 
 Vector = NDArray[np.float64]
 
-#: The arcs are first fitted to this part of the length about the middle: nearer to the tips edges may be lost.
-_MIDDLE = 0.6
+#: Where along the length, from tip to tip, an arc is begun: on the one of these parts that most of its edges agree with.
+_PARTS = ((0.2, 0.8), (0.1, 0.5), (0.5, 0.9))
 #: Most rounds of the fit; least edge points of an arc; and a move of the tips, px, after which all has settled.
 _ROUNDS, _LEAST, _SETTLED = 25, 20, 0.01
 #: Least and greatest angle of a tip, in radians: two arcs of a lens half as wide as long meet at 106 degrees.
@@ -49,10 +49,10 @@ def lens_through(points: Curve, known: Mask, tolerance: float) -> Curve | None:
         About as many points along the lens, both tips among them; None where no two arcs meet sharply.
     """
     tips = _ends(points)
-    sides = [known & side & _middle(points, tips) for side in _sides(points, tips)]
-    if min(side.sum() for side in sides) < _LEAST:
+    begun = [_begun(points, known & side, tips, tolerance) for side in _sides(points, tips)]
+    if begun[0] is None or begun[1] is None:
         return None
-    arcs = [_circle(points, side.astype(np.float64)) for side in sides]
+    arcs = [begun[0], begun[1]]
     for _ in range(_ROUNDS):
         meeting = _meeting(arcs[0], arcs[1], tips)
         if meeting is None:
@@ -91,9 +91,13 @@ def _sides(points: Curve, tips: Curve) -> tuple[Mask, Mask]:
     return across > 0, across <= 0
 
 
-def _middle(points: Curve, tips: Curve) -> Mask:
+def _begun(points: Curve, side: Mask, tips: Curve, tolerance: float) -> _Circle | None:
+    """Arc through that part of a side's edges with which most of them agree; None through too few."""
     axis = tips[1] - tips[0]
-    return np.asarray(abs((points - tips.mean(axis=0)) @ axis) < _MIDDLE / 2 * (axis @ axis))
+    along = (points - tips[0]) @ axis / (axis @ axis)
+    parts = [side & (along > low) & (along < high) for low, high in _PARTS]
+    tried = [_circle(points, part.astype(np.float64)) for part in parts if part.sum() >= _LEAST]
+    return max(tried, key=lambda arc: (arc.off(points)[side] < tolerance).sum(), default=None)
 
 
 def _say(off: Vector, side: Mask, tolerance: float) -> Vector:

@@ -1,4 +1,4 @@
-"""Tips of an outline: where two arcs meet in a point, as on a marquise, a pear or a heart.
+"""Tips of an outline: where two arcs meet in a point, as on a pear, a heart, or a marquise whose arcs are no circles.
 
 Edges found near a tip stray, and smoothing rounds it off: so the arcs on both sides are carried on until they meet.
 """
