@@ -15,7 +15,7 @@ from setstone.measure.rings import Curve, Mask
 Vector = NDArray[np.float64]
 
 #: Where along the length, from tip to tip, an arc is begun: on the one of these parts that most of its edges agree with.
-_PARTS = ((0.2, 0.8), (0.1, 0.5), (0.5, 0.9))
+_PARTS = ((0.2, 0.8), (0.1, 0.45), (0.55, 0.9))
 #: Most rounds of the fit; least edge points of an arc; and a move of the tips, px, after which all has settled.
 _ROUNDS, _LEAST, _SETTLED = 25, 20, 0.01
 #: Least and greatest angle of a tip, in radians: two arcs of a lens half as wide as long meet at 106 degrees.
@@ -102,7 +102,8 @@ def _begun(points: Curve, side: Mask, tips: Curve, tolerance: float) -> _Circle 
 
 def _say(off: Vector, side: Mask, tolerance: float) -> Vector:
     """Weight of each point by how far off it lies."""
-    spread = max(1.48 * float(np.median(off[side])), tolerance / 4)
+    # No more than the tolerance: half of a side may stray.
+    spread = np.clip(1.48 * np.median(off[side]), tolerance / 4, tolerance)
     return np.asarray(side * np.clip(1 - (off / (TUKEY * spread)) ** 2, 0, None) ** 2)
 
 

@@ -24,8 +24,8 @@ Form = Literal["ellipse", "polygon", "lens"]
 
 #: Points this near a form lie on it: as a share of the diameter, and at the least in pixels.
 TOLERANCE, LEAST_TOLERANCE = 0.002, 0.7
-#: Share of the points that must lie on a form. Of other outlines an ellipse and a lens explain a third at the
-#: most, a polygon up to two thirds of a cushion with straight sides; a lens explains half of a marquise of which half strays.
+#: Share of the points that must lie on a form. Of other outlines an ellipse explains a third at the most, a polygon up to two
+#: thirds of a cushion with straight sides; a lens explains half of a marquise of which half strays, and of an oval, which departs from it.
 ENOUGH: dict[Form, float] = {"ellipse": 0.55, "polygon": 0.75, "lens": 0.5}
 #: Share of the turn on which the edge may run steadily beside a form: claws and dirt do so on up to a
 #: tenth, another outline on a quarter.
