@@ -11,7 +11,7 @@ written into the module.
 """
 
 import argparse
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -28,7 +28,7 @@ from sklearn.pipeline import make_pipeline  # type: ignore[import-untyped]
 from sklearn.preprocessing import StandardScaler  # type: ignore[import-untyped]
 
 from setstone.measure.candidates import LIKELY
-from setstone.measure.changes import Where, dense
+from setstone.measure.changes import SECOND, Where, dense
 from setstone.measure.line_scores import odds
 from setstone.measure.new_lines import NAMES, features
 
@@ -123,17 +123,31 @@ def fitted(pairs: Sequence[Lines]) -> tuple[float, Values]:
     return float(regression.intercept_[0] - weights @ scale.mean_), weights
 
 
-def raised(pair: Lines, base: float, weights: Values) -> tuple[float, int]:
-    """Log odds of the likeliest new line, and which fissure it lies on; minus infinity where there is none."""
-    if not pair.likely.any():
-        return -np.inf, -1
+def raised(pair: Lines, base: float, weights: Values) -> list[tuple[float, int]]:
+    """Log odds of the likeliest new line, and of a second that is very likely too, and which fissure each lies on."""
     chance = base + pair.features[pair.likely] @ weights
-    return float(chance.max()), int(pair.fissure[pair.likely][chance.argmax()])
+    order = np.argsort(-chance)[:2]
+    return [
+        (float(chance[i]), int(pair.fissure[pair.likely][i]))
+        for rank, i in enumerate(order)
+        if not rank or expit(chance[i]) >= SECOND
+    ]
 
 
-def least_quiet(pairs: Sequence[tuple[Lines, tuple[float, int]]]) -> float:
+def tally(told: Iterable[tuple[Lines, list[tuple[float, int]], float]]) -> tuple[int, int, int]:
+    """New fissures found, false alarms, and unchanged pairs with an alarm, by the lines raised in each pair and the least log odds."""
+    found = false = loud = 0
+    for pair, rows, least in told:
+        on = [k for value, k in rows if value >= least]
+        found += len({k for k in on if k >= 0})
+        false += on.count(-1)
+        loud += not pair.fissures and -1 in on
+    return found, false, loud
+
+
+def least_quiet(pairs: Sequence[tuple[Lines, list[tuple[float, int]]]]) -> float:
     """Log odds of the least chance at which `QUIET` of the unchanged pairs, of which there must be one, stay without alarm."""
-    values = [value for pair, (value, _) in pairs if not pair.fissures]
+    values = [rows[0][0] if rows else -np.inf for pair, rows in pairs if not pair.fissures]
     return float(np.quantile(values, QUIET, method="higher")) + 1e-9
 
 
@@ -165,7 +179,7 @@ def main() -> None:
     parser.add_argument("--rendered", type=Path, nargs=2, action="append", default=[])
     asked = parser.parse_args()
     pairs = list(measured(asked.cache, asked.folders, asked.rendered))
-    held_out: list[list[tuple[float, int]]] = []
+    held_out: list[list[list[tuple[float, int]]]] = []
     for deal in range(DEALS):
         fold = np.random.default_rng(deal).permutation(len(pairs)) % FOLDS
         by_fold = [fitted([p for p, f in zip(pairs, fold, strict=True) if f != k]) for k in range(FOLDS)]
@@ -175,17 +189,13 @@ def main() -> None:
     }
     for chance in CHANCES:
         for name, members in groups.items():
-            rows = [
-                (p.fissures, k)
+            least = odds(np.array(chance))
+            tallies = [
+                tally((p, rows, least) for p, rows in zip(pairs, deal, strict=True) if p in members)
                 for deal in held_out
-                for p, (value, k) in zip(pairs, deal, strict=True)
-                if p in members and value >= odds(np.array(chance))
             ]
             quiet = sum(not p.fissures for p in members)
-            found, false = (
-                sum(right(k) for _, k in rows) / DEALS for right in (lambda k: k >= 0, lambda k: k == -1)
-            )
-            loud = sum(not n and k == -1 for n, k in rows) / DEALS
+            found, false, loud = np.mean(tallies, axis=0)
             print(
                 f"chance {chance}: {name:11} {len(members)} pairs, found {found:.1f} of {sum(p.fissures for p in members)}, "
                 f"false {false / len(members):.2f} a pair, {quiet - loud:.1f} of {quiet} unchanged ones without alarm"
@@ -196,11 +206,10 @@ def main() -> None:
             least_quiet([(p, r) for p, r, f in zip(pairs, rows, fold, strict=True) if f != k])
             for k in range(FOLDS)
         ]
-        told = [(p, k) for p, (value, k), f in zip(pairs, rows, fold, strict=True) if value >= limits[f]]
+        found, false, loud = tally((p, r, limits[f]) for p, r, f in zip(pairs, rows, fold, strict=True))
         print(
             f"least chance chosen on the other folds ({min(expit(limits)):.2f} to {max(expit(limits)):.2f}), deal {deal}: "
-            f"found {sum(k >= 0 for _, k in told)}, false {sum(k == -1 for _, k in told) / len(pairs):.2f} a pair, "
-            f"{sum(not p.fissures and k == -1 for p, k in told)} unchanged ones with an alarm"
+            f"found {found}, false {false / len(pairs):.2f} a pair, {loud} unchanged ones with an alarm"
         )
     for low, share, real, count in reliability(pairs):
         print(f"chance {low:.1f} to {low + 0.2:.1f}: mean {share:.2f}, new {real:.2f} of {count:.0f} lines")

@@ -68,12 +68,20 @@ def test_a_new_line_comes_first_as_possible_damage() -> None:
 
 def test_of_several_new_lines_the_likeliest_is_raised_and_the_others_may_be_its_reflections() -> None:
     first, second = (
-        candidate((100, 100), (160, 120), score=0.93),
+        candidate((100, 100), (160, 120), score=0.6),
         candidate((250, 250), (300, 260), score=0.97),
     )
     found = compared([], [first, second])
     assert [(f.index, f.possible_damage, f.perhaps_reflection) for f in found] == [
         (1, True, False),
+        (0, False, True),
+    ]
+    # A second that is very likely too is raised as well.
+    third = candidate((150, 300), (190, 310), score=0.93)
+    found = compared([], [first, second, third])
+    assert [(f.index, f.possible_damage, f.perhaps_reflection) for f in found] == [
+        (1, True, False),
+        (2, True, False),
         (0, False, True),
     ]
     # What a person has accepted is no reflection.
