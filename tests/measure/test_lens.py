@@ -77,3 +77,12 @@ def test_no_other_outline_is_taken_for_a_lens(radius: Radius) -> None:
 def test_too_few_edges_make_no_lens() -> None:
     known = np.arange(720) < 15
     assert lens_through(edges(marquise(LONG, 0.5 * LONG)), known, 1.4) is None
+
+
+def test_a_blunt_point_is_drawn_sharp_and_marked_as_not_seen() -> None:
+    found = edges(marquise(LONG, 0.5 * LONG))
+    found[:, 0] = np.minimum(found[:, 0], 500 + 0.96 * LONG)
+    silhouette = fit_silhouette(found, ALL)
+    point = silhouette.points[:, 0] > 500 + 0.98 * LONG
+    assert point.any()
+    assert not silhouette.seen[point].any()
