@@ -9,8 +9,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from setstone.measure.polygon import TUKEY
 from setstone.measure.rings import Curve, Mask
+from setstone.measure.robust import TUKEY, biweight
 
 Vector = NDArray[np.float64]
 
@@ -103,8 +103,8 @@ def _begun(points: Curve, side: Mask, tips: Curve, tolerance: float) -> _Circle 
 def _say(off: Vector, side: Mask, tolerance: float) -> Vector:
     """Weight of each point by how far off it lies."""
     # No more than the tolerance: half of a side may stray.
-    spread = np.clip(1.48 * np.median(off[side]), tolerance / 4, tolerance)
-    return np.asarray(side * np.clip(1 - (off / (TUKEY * spread)) ** 2, 0, None) ** 2)
+    spread = float(np.clip(1.48 * np.median(off[side]), tolerance / 4, tolerance))
+    return np.asarray(side * biweight(off, TUKEY * spread))
 
 
 def _circle(points: Curve, weight: Vector) -> _Circle:

@@ -10,7 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from setstone.measure.tiles import TOLERANCE, Matrix, Votes, biweight, lengths
+from setstone.measure.robust import biweight
+from setstone.measure.tiles import TOLERANCE, Matrix, Votes, lengths
 
 #: A less simple motion must have this many times the support of a simpler one.
 CLEARLY_BETTER = 1.2

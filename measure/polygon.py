@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scipy.spatial import HalfspaceIntersection, QhullError
 
 from setstone.measure.rings import Curve, Mask
+from setstone.measure.robust import TUKEY, biweight
 
 #: Shortest side that is looked for by itself, sag of a side, and distance from all points at which two sides do not meet
 #: but have a corner cut off between them, as shares of the diameter.
@@ -23,8 +24,6 @@ MOST = 12
 #: By how little the normals of parallel sides differ, and of two sides of which only one can be real (less than those of
 #: neighbours in a regular polygon of the most sides), in radians.
 PARALLEL, SAME = np.radians(6), 0.9 * 2 * np.pi / MOST
-#: Tukey's constant for 95 % efficiency on normal residuals (Beaton & Tukey 1974).
-TUKEY = 4.685
 
 Vector = NDArray[np.float64]
 
@@ -222,5 +221,5 @@ def _line(points: Curve, middle: Vector, tolerance: float) -> Line:
         normal = np.linalg.eigh((weight[:, None] * moved).T @ moved)[1][:, 0]
         residual = moved @ normal
         spread = max(1.48 * float(np.median(np.abs(residual))), tolerance / 4)
-        weight = np.clip(1 - (residual / (TUKEY * spread)) ** 2, 0, None) ** 2 + 1e-6
+        weight = biweight(residual, TUKEY * spread) + 1e-6
     return Line(centre, normal * np.sign((centre - middle) @ normal))

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from setstone.measure.light import Plane
+from setstone.measure.robust import TUKEY, biweight
 
 Curve = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -369,7 +370,7 @@ def parallel_course(columns: NDArray[np.float64]) -> NDArray[np.float64]:
             residual = columns - course
             near = np.abs(residual[np.abs(residual) < 4])
             spread = float(np.clip(1.48 * np.median(near), 0.5, 1.0)) if near.size else 1.0
-            weight = np.clip(1 - (residual / (4.685 * spread)) ** 2, 0, None)  # its square root
+            weight = np.sqrt(biweight(residual, TUKEY * spread))
             course = used @ np.linalg.lstsq(weight[:, None] * used, weight * columns, rcond=None)[0]
     return course
 

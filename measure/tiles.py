@@ -15,6 +15,7 @@ import scipy.fft
 from numpy.typing import NDArray
 
 from setstone.measure.light import Plane
+from setstone.measure.robust import biweight
 
 Matrix = NDArray[np.float64]
 Field = NDArray[np.complex64]
@@ -156,12 +157,6 @@ def lengths(sharpness: NDArray[np.float64], vectors: Matrix) -> NDArray[np.float
     """Lengths of vectors, as far as each tile can judge them."""
     found: NDArray[np.float64] = np.linalg.norm(np.einsum("nij,...nj->...ni", sharpness, vectors), axis=-1)
     return found
-
-
-def biweight(distance: NDArray[np.float64], width: float) -> NDArray[np.float64]:
-    """Tukey's biweight: 1 at no distance, 0 from the width on."""
-    weight: NDArray[np.float64] = np.square(np.maximum(0, 1 - np.square(distance / width)))
-    return weight
 
 
 def joined(votes: Sequence[Votes]) -> Votes:

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.distance import cdist
 
-from setstone.measure.polygon import TUKEY
 from setstone.measure.rings import Curve, Mask
+from setstone.measure.robust import TUKEY, biweight
 
 Vector = NDArray[np.float64]
 
@@ -131,7 +131,7 @@ def _arc(points: Curve, known: Mask, tolerance: float) -> _Arc | None:
         height = np.polyfit(x, y, 2, w=np.sqrt(weight) + 1e-9)
         away = np.abs(y - np.polyval(height, x))
         spread = max(1.48 * float(np.median(away[known])), tolerance / 4)
-        weight = known * np.clip(1 - (away / (TUKEY * spread)) ** 2, 0, None) ** 2
+        weight = known * biweight(away, TUKEY * spread)
     if (away[known] < tolerance).mean() < ON_ARC:
         return None
     return _Arc(foot, frame, height)
