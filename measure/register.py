@@ -3,8 +3,8 @@
 The stone may be turned by any angle, another zoom may have been used, the light may differ, the rim and the glare
 changed. What is compared is the inside of the stone. Both girdles are brought to one size; every angle is tried on
 small orientation fields (`tiles`); the best few are refined until most tiles agree (`motion`). A cut stone looks
-much the same after a turn by one of its facets, so that the best angle must leave the next one well behind; else
-nothing is said.
+much the same after a turn by one of its facets, so that the best angle must leave the next one well behind, or what differs
+between the two must speak for it (`turns`); else nothing is said.
 """
 
 from collections.abc import Callable, Sequence
@@ -30,6 +30,7 @@ from setstone.measure.tiles import (
     tiles_of,
     votes_between,
 )
+from setstone.measure.turns import preference, preferred
 
 #: Side of the pictures compared and diameter of the girdle in them, px; and of those all angles are tried on.
 _SIDE, _GIRDLE, _SMALL_SIDE = 640, 512.0, 160
@@ -41,9 +42,9 @@ _THREADS = 2
 _STEP_DEG, _APART_DEG, _FOLLOWED = 2.0, 5.0, 6
 #: Shift looked for, as a share of the picture's side: as far as anything overlaps, for an outline may be wrong.
 _REACH = 0.45
-#: Places, and share of those heard, that must agree; and how well a motion by another angle may fit against the best. On 11
-#: computed pairs, white and blue together, 41 to 87 % of 173 to 388 places agree, of different stones at most 15 %; another
-#: angle fits 3 to 25 % as well, on a step cut 60 %.
+#: Places, and share of those heard, that must agree; and how well a motion by another angle may fit against the best before they
+#: must be told apart. On 11 computed pairs, white and blue together, 41 to 87 % of 173 to 388 places agree, of different
+#: stones at most 15 %; another angle fits 3 to 25 % as well, on a step cut 60 to 100 %.
 _LEAST_AGREEING, _LEAST_SHARE, _RIVAL = 24, 0.25, 0.75
 
 
@@ -133,12 +134,16 @@ def register(
         best = refined(votes, max(begun, key=lambda motion: motion.support), similarity=True)
         others = [m for m in begun if _apart(m, best)]
         followed = list(pool.map(lambda m: refined(votes, m, similarity=True, steps=2), others))
-    rivals = [m for m in followed if _apart(m, best)]  # one that comes to the same turn in the end is none
-    rival = max((motion.support for motion in rivals), default=0.0) / max(best.support, 1e-9)
+    near = [m for m in followed if m.support > _RIVAL * best.support and _apart(m, best)]
+    told = _told_apart(fine, [best, *(refined(votes, m, similarity=True) for m in near)])
+    best = told or best
+    # One that comes to the same turn in the end is no rival.
+    rivals = [m.support for m in (*begun, *followed) if _apart(m, best)]
+    rival = max(rivals, default=0.0) / max(best.support, 1e-9)
     agreeing, heard = _agreeing(best), len(best.votes.points)
     if agreeing < max(_LEAST_AGREEING, _LEAST_SHARE * heard):
         why = f"only {agreeing} of {heard} places in it agree on how it lies"
-    elif rival > _RIVAL:
+    elif told is None:
         why = f"another turn fits {rival:.0%} as well; its facets look alike"
     else:
         why = ""
@@ -253,6 +258,28 @@ def _turned(field: Field, motion: Matrix) -> Field:
     )
     real, imaginary = parts
     return np.asarray((real + 1j * imaginary) * np.exp(2j * np.radians(_turn(motion))), np.complex64)
+
+
+def _told_apart(pairs: Sequence[_Fields], motions: Sequence[Motion]) -> Motion | None:
+    """The motion that the photographs prefer to all by other angles, the only one if there are none; None where they cannot tell."""
+    turns: list[Motion] = []
+    for motion in sorted(motions, key=lambda m: -m.support):
+        if all(_apart(motion, one) for one in turns):
+            turns.append(motion)
+    if len(turns) == 1:
+        return turns[0]
+    fields = [[pair.moving_field(motion.matrix) for pair in pairs] for motion in turns]
+
+    def beats(one: int, other: int) -> bool:
+        return preferred(
+            [
+                preference(pair.fixed_field, a, b)
+                for pair, a, b in zip(pairs, fields[one], fields[other], strict=True)
+            ]
+        )
+
+    every = range(len(turns))
+    return next((turns[i] for i in every if all(beats(i, k) for k in every if k != i)), None)
 
 
 def _begun(votes: Callable[[Matrix], Votes], start: Matrix) -> Motion:

@@ -10,7 +10,7 @@ from setstone.capture.open import open_photograph
 from setstone.measure.align import warp
 from setstone.measure.errors import MeasurementError
 from setstone.measure.girdle import find_girdle
-from setstone.measure.light import Pixels
+from setstone.measure.light import Pixels, Plane
 from setstone.measure.register import Registration, register
 from setstone.sample_images import sample_stones
 
@@ -137,15 +137,54 @@ def test_another_stone_is_refused() -> None:
     assert found.residual_px == float("inf")
 
 
-def test_a_stone_that_looks_alike_twice_is_refused() -> None:
-    """A made-up stone that is the same after half a turn."""
+def alike_twice() -> tuple[Plane, Points]:
+    """A made-up stone that is the same after half a turn, and its girdle."""
     rng = np.random.default_rng(5)
     half = cv2.GaussianBlur(rng.normal(0, 1, (600, 600)).astype(np.float32), (0, 0), 4)
-    alike = half + half[::-1, ::-1]
-    pixels = np.clip(128 + 400 * alike[..., None], 0, 255).astype(np.uint8).repeat(3, axis=2)
     angle = np.linspace(0, 2 * np.pi, 100, endpoint=False)
     outline = 299.5 + 280 * np.column_stack([np.cos(angle), np.sin(angle)])
-    found = register([pixels], [pixels], moving_outline=outline, fixed_outline=outline)
+    return np.clip(128 + 400 * (half + half[::-1, ::-1]), 0, 255), outline
+
+
+def marked(grey: Plane, *, turned: bool = False, seed: int = 7) -> Pixels:
+    """The stone with many fine flaws, or with the same after half a turn, and with grain."""
+    rng = np.random.default_rng(seed)
+    flaws = grey.copy()
+    for x, y in np.random.default_rng(9).integers(80, 500, (40, 2)).tolist():
+        cv2.line(flaws, (x, y), (x + 25, y + 12), (255,), 2, cv2.LINE_AA)
+    flaws = flaws[::-1, ::-1] if turned else flaws
+    noisy = np.clip(flaws + rng.normal(0, 3, flaws.shape), 0, 255).astype(np.uint8)
+    return np.ascontiguousarray(noisy[..., None].repeat(3, axis=2))
+
+
+def test_a_stone_that_looks_alike_twice_is_refused() -> None:
+    grey, outline = alike_twice()
+    pixels = grey.astype(np.uint8)[..., None].repeat(3, axis=2)
+    found = register([pixels] * 2, [pixels] * 2, moving_outline=outline, fixed_outline=outline)
+    assert not found.reliable
+    assert "its facets look alike" in found.reason
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_its_flaws_tell_which_way_it_was_set(turned: bool) -> None:
+    """What differs after half a turn is the same in both lights and on both days."""
+    grey, outline = alike_twice()
+    moving = [marked(grey, turned=turned, seed=k) for k in (1, 2)]
+    fixed = [marked(grey, seed=k) for k in (3, 4)]
+    found = register(moving, fixed, moving_outline=outline, fixed_outline=outline)
+    assert found.reliable
+    assert found.rival > 0.75
+    assert abs((found.turned_deg - 180 * turned + 180) % 360 - 180) < 0.1
+    alone = register(moving[:1], fixed[:1], moving_outline=outline, fixed_outline=outline)
+    assert not alone.reliable
+
+
+def test_a_lamp_that_was_not_turned_does_not_tell_it() -> None:
+    """Under one light the flaws have turned with the stone, under the other what is seen stayed."""
+    grey, outline = alike_twice()
+    moving = [marked(grey, turned=True, seed=1), marked(grey, seed=2)]
+    fixed = [marked(grey, seed=k) for k in (3, 4)]
+    found = register(moving, fixed, moving_outline=outline, fixed_outline=outline)
     assert not found.reliable
     assert "its facets look alike" in found.reason
 
