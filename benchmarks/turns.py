@@ -11,7 +11,7 @@ import argparse
 import json
 from collections import Counter, defaultdict
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,13 +33,18 @@ class Look(NamedTuple):
     true: NDArray[np.float64]
 
 
-def look(folder: Path) -> tuple[str, Look]:
-    """Open a rendered stone; its cut comes first."""
-    truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
+def truth_of(folder: Path) -> dict[str, Any]:
+    """What a rendered stone is."""
+    told: dict[str, Any] = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
+    return told
+
+
+def look(folder: Path) -> Look:
+    """Open a rendered stone."""
     pixels = [open_photograph(folder / f"{lamp}.jpg").pixels for lamp in ("white", "blue")]
     girdle = find_girdle(pixels[0])
     found = None if girdle is None else girdle.points
-    return truth["tags"][0], Look(pixels, found, np.array(truth["stone"]["outline_px"]))
+    return Look(pixels, found, np.array(truth_of(folder)["stone"]["outline_px"]))
 
 
 def turn_deg(moving: Look, fixed: Look) -> float:
@@ -49,7 +54,7 @@ def turn_deg(moving: Look, fixed: Look) -> float:
 
 
 def told(moving: Look, fixed: Look) -> float | None:
-    """Turn that is told, degrees; None where it is refused."""
+    """Turn that is told, degrees; None where it is refused, or a girdle is not found."""
     if moving.found is None or fixed.found is None:
         return None
     found = register(moving.pixels, fixed.pixels, moving_outline=moving.found, fixed_outline=fixed.found)
@@ -68,10 +73,10 @@ def main() -> None:
     for before, after in asked.rendered:
         others: dict[str, Look] = {}
         for folder in sorted(p.parent for p in after.glob("*/truth.json")):
-            cut = json.loads((folder / "truth.json").read_text(encoding="utf-8"))["tags"][0]
+            cut = truth_of(folder)["tags"][0]
             if (asked.cuts and cut not in asked.cuts) or not (before / folder.name).is_dir():
                 continue
-            (_, fixed), (_, moving) = look(before / folder.name), look(folder)
+            fixed, moving = look(before / folder.name), look(folder)
             turned = told(moving, fixed)
             apart = 0.0 if turned is None else (turned - turn_deg(moving, fixed) + 180) % 360 - 180
             outcome = "refused" if turned is None else "wrong" if abs(apart) > WRONG_DEG else "right"

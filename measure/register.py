@@ -135,11 +135,11 @@ def register(
         others = [m for m in begun if _apart(m, best)]
         followed = list(pool.map(lambda m: refined(votes, m, similarity=True, steps=2), others))
     near = [m for m in followed if m.support > _RIVAL * best.support and _apart(m, best)]
+    tried = [best, *followed]
     told = _told_apart(fine, [best, *(refined(votes, m, similarity=True) for m in near)])
     best = told or best
     # One that comes to the same turn in the end is no rival.
-    rivals = [m.support for m in (*begun, *followed) if _apart(m, best)]
-    rival = max(rivals, default=0.0) / max(best.support, 1e-9)
+    rival = max((m.support for m in tried if _apart(m, best)), default=0.0) / max(best.support, 1e-9)
     agreeing, heard = _agreeing(best), len(best.votes.points)
     if agreeing < max(_LEAST_AGREEING, _LEAST_SHARE * heard):
         why = f"only {agreeing} of {heard} places in it agree on how it lies"
