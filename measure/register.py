@@ -147,6 +147,11 @@ def register(
         why = f"another turn fits {rival:.0%} as well; its facets look alike"
     else:
         why = ""
+    agree = f"{agreeing} of {heard} places agree"
+    if rival > _RIVAL:
+        agree += (
+            f"; another turn fits {rival:.0%} as well, but what differs between the two speaks for this one"
+        )
     matrix = np.linalg.inv(to_fixed) @ (np.eye(3) if why else best.matrix) @ to_moving
     return Registration(
         matrix,
@@ -156,7 +161,7 @@ def register(
         heard,
         rival,
         not why,
-        why or f"{agreeing} of {heard} places agree",
+        why or agree,
     )
 
 
