@@ -1,10 +1,11 @@
 """Render cut stones of our own make, with exact truth, to train on.
 
-    python benchmarks/render_stones.py OUT --count 150 [--first 0] [--visit 0] [--again [--new 1]]
+    python benchmarks/render_stones.py OUT --count 150 [--first 0] [--visit 0] [--again [TIME] [--new 1] [--damaged 0.5]] [--fineness 1]
 
 Cuts, colours, sizes, settings, lamps, flaws, wear and old glue are drawn at random from the number of the stone;
 the same number gives the same stone, which another visit shows on another day (other setting, lamps, camera, turn), and --again
-at the same microscope after it was set again, every second with --new new fissures, some without an inclusion (`rendering/setting_again.py`). The layout is that of the computed test stones: OUT/r000/{white.jpg, blue.jpg,
+at the same microscope after it was set again (for the first time, or for another TIME, which other things befell), --damaged of them with --new new fissures, some of the others
+without an inclusion (`rendering/setting_again.py`). The layout is that of the computed test stones: OUT/r000/{white.jpg, blue.jpg,
 labels.png, truth.json}. About ten seconds a stone on one core. The renderer is a sketch: no dispersion, no double refraction,
 settings are only drawn. It is there so that nothing has to be trained on the stones the accuracy is measured on.
 """
@@ -27,8 +28,10 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=150)
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--visit", type=int, default=0)
-    parser.add_argument("--again", action="store_true")
+    parser.add_argument("--again", type=int, nargs="?", const=1, metavar="TIME")
     parser.add_argument("--new", type=int, default=1)
+    parser.add_argument("--damaged", type=float, default=0.5)
+    parser.add_argument("--fineness", type=float, default=1.0)
     arguments = parser.parse_args()
     for number in range(arguments.first, arguments.first + arguments.count):
         name = f"r{number:03d}"
@@ -39,7 +42,10 @@ def main() -> None:
             name,
             number,
             visit=arguments.visit,
-            again=drawn(number, arguments.new) if arguments.again else None,
+            again=drawn(number, arguments.new, damaged=arguments.damaged, time=arguments.again - 1)
+            if arguments.again
+            else None,
+            fineness=arguments.fineness,
         )
         folder.mkdir(parents=True, exist_ok=True)
         for lamp, pixels in (("white", made.white), ("blue", made.blue)):

@@ -46,6 +46,7 @@ def render(
     visit: int = 0,
     glue: float | None = None,
     again: SetAgain | None = None,
+    fineness: float = 1.0,
 ) -> Rendered:
     """Make up a stone in its setting and photograph it under both lamps.
 
@@ -63,6 +64,8 @@ def render(
         drawn at random; all else stays.
     again : SetAgain, optional
         After the work, at the same microscope: how it was set again and what happened to it.
+    fineness : float
+        Pixels across the stone, as a share of what the camera usually has: fewer are sooner rendered.
     """
     rng = np.random.default_rng(seed)
     cut = CUTS[seed % len(CUTS)]
@@ -89,7 +92,7 @@ def render(
     back = int(rng.choice([0, 1, 2, 3], p=[0.15, 0.71, 0.05, 0.09]))
     drawn = 3 * float(rng.uniform(*HAZE[haze]))
     if again:
-        chance = np.random.default_rng((seed, 7))
+        chance = np.random.default_rng((seed, 7, again.time))
         new = [make_fissure(stone, width, chance) for _ in range(again.fissures)]
         fissures += [one for one in new if one]
         bodies = bodies[1:] if again.without_inclusion else bodies
@@ -106,15 +109,15 @@ def render(
         rng = np.random.default_rng((seed, visit))
     metal = str(rng.choice(list(METALS)))
     sky = _sky(rng, np.array(METALS[metal]))
-    diameter_px = rng.uniform(560, 900)
+    diameter_px = fineness * rng.uniform(560, 900)
     pixel = width / diameter_px
     reach = 2.3 * np.abs(stone.outline).max() / pixel
-    size = round(min(1300.0, reach * 1.12))
+    size = round(min(1300.0 * fineness, reach * 1.12))
     x0, y0 = size / 2 + rng.normal(0, 6, 2)
     turn = rng.uniform(0, 2 * np.pi)
     aperture, focus = rng.uniform(0.002, 0.012), rng.uniform(-0.1, 0.2) * width
     if again:
-        rng = np.random.default_rng((seed, 8))
+        rng = np.random.default_rng((seed, 8, again.time))
         pixel /= again.zoom
         size = round(size * again.zoom)
         x0, y0 = size / 2 + rng.normal(0, 6, 2)
@@ -133,7 +136,7 @@ def render(
         aperture,
         focus,
         size,
-        seed if again is None else seed + 100_000,
+        seed if again is None else seed + 100_000 * (1 + again.time),
     )
 
     def project(points: Values) -> Values:

@@ -22,6 +22,8 @@ class SetAgain:
         How many fissures it has more.
     without_inclusion : bool
         Whether its first inclusion is gone.
+    time : int
+        Which time it was set again, from 0: each time other things befall it.
     """
 
     turn_deg: float = 0.0
@@ -29,23 +31,28 @@ class SetAgain:
     lean_deg: tuple[float, float] = (0.0, 0.0)
     fissures: int = 0
     without_inclusion: bool = False
+    time: int = 0
 
 
-def drawn(number: int, new: int = 1) -> SetAgain:
-    """Make up how stone `number` is set again: every second with one new fissure or as many as are asked for, some others without an inclusion.
+def drawn(number: int, new: int = 1, *, damaged: float = 0.5, time: int = 0) -> SetAgain:
+    """Make up how stone `number` is set again.
 
-    Every second is turned by a little, the others by anything; the table leans by some tenths of a degree.
+    A share of them has new fissures, as many as are asked for, some of the others are without an inclusion. Every
+    second is turned by a little, the others by anything; the table leans by some tenths of a degree. Each further time is drawn anew.
     """
-    rng = np.random.default_rng((number, 9))
+    rng = np.random.default_rng((number, 9, time))
     turn = rng.uniform(-6, 6) if rng.random() < 0.5 else rng.uniform(0, 360)
     x, y = rng.normal(0, 0.3, 2)
-    kind = rng.choice(["fissure", "inclusion", "nothing"], p=[0.5, 0.15, 0.35])
+    kind = rng.choice(
+        ["fissure", "inclusion", "nothing"], p=[damaged, 0.3 * (1 - damaged), 0.7 * (1 - damaged)]
+    )
     return SetAgain(
         float(turn),
         float(rng.uniform(0.95, 1.05)),
         (float(x), float(y)),
         new if kind == "fissure" else 0,
         kind == "inclusion",
+        time,
     )
 
 
