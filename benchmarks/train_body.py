@@ -10,7 +10,6 @@ any colour or on the pictures of other things in --others; a quarter held by cla
 """
 
 import argparse
-import time
 from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
@@ -20,20 +19,17 @@ import numpy as np
 import torch
 from diameters import load, photographs
 from numpy.typing import NDArray
-from torch import Tensor, nn
+from torch import Tensor
 from torch.nn import functional
+from unet import UNet, Weights, text, trained, write
 
 from setstone.measure.body import MIDDLE, SIDE, SPREAD
-from setstone.measure.network import WIDE
 
 TARGET = Path(__file__).parents[1] / "measure" / "body_weights.py"
 #: Planes at each level of the network.
 CHANNELS = (8, 12, 16, 20, 24, 24)
 #: Longest side of the copies learnt from, in pixels; pictures a step.
 KEPT, BATCH = 320, 8
-LEARNING_RATE = 3e-3
-#: Weights are written in so many steps on either side of 0.
-STEPS = 99
 BEYOND, STONE, EITHER = 0, 1, 2
 
 Picture = NDArray[np.float32]
@@ -47,43 +43,6 @@ class Example(NamedTuple):
     pixels: Picture
     marks: Marks
     rendered: bool
-
-
-class Body(nn.Module):
-    """The network of `setstone.measure.network`."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        last = len(CHANNELS) - 1
-        self.last = last
-        for level, many in enumerate(CHANNELS):
-            before = CHANNELS[level - 1] if level else 3
-            step = WIDE if level == last else 1
-            self.add_module(f"down_{level}a", nn.Conv2d(before, many, 3, padding=1))
-            self.add_module(f"down_{level}b", nn.Conv2d(many, many, 3, padding=step, dilation=step))
-        for level, many in enumerate(CHANNELS[:-1]):
-            self.add_module(f"up_{level}a", nn.Conv2d(many + CHANNELS[level + 1], many, 1))
-            self.add_module(f"up_{level}b", nn.Conv2d(many, many, 3, padding=1))
-        self.out = nn.Conv2d(CHANNELS[0], 1, 1)
-        for layer in self.modules():
-            if isinstance(layer, nn.Conv2d):
-                nn.init.kaiming_normal_(layer.weight, nonlinearity="relu")
-                nn.init.zeros_(layer.bias)
-        nn.init.normal_(self.out.weight, 0, 0.05)
-
-    def forward(self, planes: Tensor) -> Tensor:
-        """Log odds of every pixel, (B, 3, H, W) to (B, H, W)."""
-        seen = []
-        for level in range(self.last + 1):
-            near = functional.avg_pool2d(seen[-1], 2) if level else planes
-            for part in "ab":
-                near = functional.relu(self.get_submodule(f"down_{level}{part}")(near))
-            seen.append(near)
-        for level in reversed(range(self.last)):
-            near = torch.cat([seen[level], functional.interpolate(near, scale_factor=2, mode="nearest")], 1)
-            for part in "ab":
-                near = functional.relu(self.get_submodule(f"up_{level}{part}")(near))
-        return self.out(near)[:, 0]
 
 
 def examples(folder: Path, lamp: str) -> list[Example]:
@@ -242,47 +201,19 @@ class Darkroom:
         )
 
 
-def trained(room: Darkroom, minutes: float, begin: dict[str, Tensor] | None = None) -> dict[str, Tensor]:
+def learnt_from(room: Darkroom, minutes: float, begin: Weights | None = None) -> Weights:
     """Train for some time, from the beginning or from other weights."""
-    torch.manual_seed(0)
-    network = Body()
-    if begin:
-        network.load_state_dict(begin)
-    best = LEARNING_RATE / (2 if begin else 1)
-    descent = torch.optim.AdamW(network.parameters(), best, weight_decay=1e-4)
-    start, step = time.monotonic(), 0
-    while (done := (time.monotonic() - start) / (60 * minutes)) < 1:
-        for group in descent.param_groups:
-            group["lr"] = best * min(1, (step + 1) / 100) * ((1 + np.cos(np.pi * done)) / 2 + 0.01)
+
+    def loss(network: UNet) -> Tensor:
         planes, marks = room.batch()
         sure = (marks != EITHER).float()
         off = functional.binary_cross_entropy_with_logits(
             network(planes), (marks == STONE).float(), reduction="none"
         )
-        loss = (off * sure).sum() / sure.sum()
-        descent.zero_grad()
-        loss.backward()
-        torch.nn.utils.clip_grad_norm_(network.parameters(), 1.0)
-        descent.step()
-        step += 1
-        if step % 500 == 0:
-            print(f"{step} steps, {100 * done:.0f} %, loss {loss.item():.3f}", flush=True)
-    return network.state_dict()
+        return (off * sure).sum() / sure.sum()
 
-
-def text(weights: dict[str, Tensor]) -> str:
-    """Weights as `setstone.measure.network.read_network` reads them."""
-    lines = []
-    for name in [key.removesuffix(".weight") for key in weights if key.endswith(".weight")]:
-        kernel, bias = (weights[f"{name}.{part}"].numpy() for part in ("weight", "bias"))
-        lines.append(" ".join([name, *map(str, kernel.shape)]))
-        rows = []
-        for plane, constant in zip(kernel, bias, strict=True):
-            size = max(float(abs(plane).max()) / STEPS, 1e-9)
-            whole = np.rint(plane.ravel() / size).astype(int)
-            rows.append(" ".join([f"{constant:.5g}", f"{size:.5g}", *map(str, whole)]))
-        lines.append(" ".join(rows))
-    return "\n".join(lines)
+    torch.manual_seed(0)
+    return trained(UNet(3, CHANNELS), loss, minutes, begin)
 
 
 def main() -> None:
@@ -300,9 +231,9 @@ def main() -> None:
     white, blue = ([e for f in folders for e in examples(f, lamp)] for lamp in ("white", "blue"))
     others = textures(arguments.others)
 
-    def learnt(left_out: Sequence[str], minutes: float, begin: dict[str, Tensor] | None) -> dict[str, Tensor]:
+    def learnt(left_out: Sequence[str], minutes: float, begin: Weights | None) -> Weights:
         kept = [[e for e in some if e.name not in left_out] for some in (white, blue)]
-        return trained(Darkroom(*kept, others), minutes, begin)
+        return learnt_from(Darkroom(*kept, others), minutes, begin)
 
     stones = sorted({e.name for e in white if not e.rendered})
     np.random.default_rng(2).shuffle(stones)
@@ -313,11 +244,7 @@ def main() -> None:
         weights = text(learnt(out, 0.2 * arguments.minutes, begun))
         (arguments.halves / f"{half}.txt").write_text(f"{' '.join(out)}\n{weights}\n", encoding="utf-8")
     final = text(learnt([], arguments.minutes, begun))
-    TARGET.write_text(
-        '"""Weights of the network that sees the body of a stone, written by benchmarks/train_body.py: do not edit."""\n\n'
-        f'WEIGHTS = """{final}"""\n',
-        encoding="utf-8",
-    )
+    write(TARGET, "the body of a stone", Path(__file__).name, final)
 
 
 if __name__ == "__main__":
