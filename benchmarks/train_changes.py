@@ -1,18 +1,18 @@
 """Train the chances of new lines (measure/new_lines.py) on pairs with known truth, and say how well they do held out.
 
-    python benchmarks/train_changes.py CACHE STONES... [--rendered BEFORE AFTER]...
+    python benchmarks/train_changes.py CACHE STONES... [--rendered BEFORE AFTER]... [--without FEATURE]
 
 STONES and rendered folders as for benchmarks/changes.py; what is measured of a pair is kept in CACHE, by the name of its folder: empty it when
-examinations have changed. Weights are fitted by
+examinations or features have changed. Weights are fitted by
 logistic regression on every line scored `LEAST` or more that only the later day shows; each pair counts by the square
 root of its lines. Lines on which a new fissure is seen again, reflected, count neither as right nor as wrong. Every figure printed is
 held out by stone: weights from the pairs of the other folds, dealt in several ways. The weights of all pairs come last, to be
-written into the module.
+written into the module. --without leaves out one of the features, to see what it brings.
 """
 
 import argparse
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +28,7 @@ from sklearn.pipeline import make_pipeline  # type: ignore[import-untyped]
 from sklearn.preprocessing import StandardScaler  # type: ignore[import-untyped]
 
 from setstone.measure.candidates import LIKELY
-from setstone.measure.changes import SECOND, Where, dense
+from setstone.measure.changes import FURTHER, MOST, Where, dense
 from setstone.measure.line_scores import odds
 from setstone.measure.new_lines import NAMES, features
 
@@ -124,13 +124,13 @@ def fitted(pairs: Sequence[Lines]) -> tuple[float, Values]:
 
 
 def raised(pair: Lines, base: float, weights: Values) -> list[tuple[float, int]]:
-    """Log odds of the likeliest new line, and of a second that is very likely too, and which fissure each lies on."""
+    """Log odds of the likeliest new line, and of further ones that are very likely too, and which fissure each lies on."""
     chance = base + pair.features[pair.likely] @ weights
-    order = np.argsort(-chance)[:2]
+    order = np.argsort(-chance)[:MOST]
     return [
         (float(chance[i]), int(pair.fissure[pair.likely][i]))
         for rank, i in enumerate(order)
-        if not rank or expit(chance[i]) >= SECOND
+        if not rank or expit(chance[i]) >= FURTHER
     ]
 
 
@@ -177,8 +177,14 @@ def main() -> None:
     parser.add_argument("cache", type=Path)
     parser.add_argument("folders", type=Path, nargs="+")
     parser.add_argument("--rendered", type=Path, nargs=2, action="append", default=[])
+    parser.add_argument("--without", choices=NAMES[1:])
     asked = parser.parse_args()
-    pairs = list(measured(asked.cache, asked.folders, asked.rendered))
+    names = [name for name in NAMES if name != asked.without]
+    kept = [NAMES.index(name) for name in names]
+    pairs = [
+        replace(pair, features=pair.features[:, kept])
+        for pair in measured(asked.cache, asked.folders, asked.rendered)
+    ]
     held_out: list[list[list[tuple[float, int]]]] = []
     for deal in range(DEALS):
         fold = np.random.default_rng(deal).permutation(len(pairs)) % FOLDS
@@ -214,7 +220,7 @@ def main() -> None:
     for low, share, real, count in reliability(pairs):
         print(f"chance {low:.1f} to {low + 0.2:.1f}: mean {share:.2f}, new {real:.2f} of {count:.0f} lines")
     base, weights = fitted(pairs)
-    print(f"BASE = {base:.2f}; " + ", ".join(f"{n} {w:.2f}" for n, w in zip(NAMES, weights, strict=True)))
+    print(f"BASE = {base:.2f}; " + ", ".join(f"{n} {w:.2f}" for n, w in zip(names, weights, strict=True)))
 
 
 if __name__ == "__main__":

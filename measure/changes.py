@@ -6,7 +6,7 @@ asked at that place (`setstone.measure.sights`). What has no counterpart counts 
 photograph could have shown it; in glare, out of focus, beneath dirt or a claw, or beyond the girdle as seen nothing can be told.
 
 Most lines that only the later day shows are no new fissures: `setstone.measure.new_lines` tells how likely each is one. A new fissure is
-seen again in other facets, which reflect it: of several likely ones the likeliest is raised as possible damage, a second where it is very likely
+seen again in other facets, which reflect it: of several likely ones the likeliest is raised as possible damage, one or two more where they are very likely
 too, and the others are told as perhaps the same seen again. Nothing in the pictures is asked whether they are.
 """
 
@@ -28,8 +28,9 @@ _NEAR, _NEAR_PX = 0.012, 4.0
 #: Share of a path that must lie along others, or be seen in the other picture, to be the same; and that must be comparable
 #: to have changed.
 _ALONG, _SEEN_AGAIN, _COMPARABLE = 0.35, 0.5, 0.5
-#: Weakest candidate that counts as seen; the least chance of a new line that is raised as possible damage, and of a second one.
-_SEEN, DAMAGE, SECOND = 0.02, 0.6, 0.9
+#: Weakest candidate that counts as seen; the least chance of a new line that is raised as possible damage, and of further
+#: ones; most that are raised.
+_SEEN, DAMAGE, FURTHER, MOST = 0.02, 0.6, 0.8, 3
 #: Distance between points along a path, px.
 _STEP_PX = 2.0
 
@@ -59,7 +60,7 @@ class Change:
     comparable : float
         Share of its path where the other day's photograph could have shown it.
     possible_damage : bool
-        Whether it is a finding that is seen only after, or among the likeliest of the lines that are, two at the most.
+        Whether it is a finding that is seen only after, or among the likeliest of the lines that are, three at the most.
     perhaps_reflection : bool
         Whether it is another likely line that is seen only after: perhaps the damage, seen in another facet.
     chance : float
@@ -163,18 +164,21 @@ def _where(share: float, could: float, *, of_after: bool) -> Where:
 def _raised(
     found: Sequence[Change], after: Sequence[Candidate], paths: Sequence[Points], both: Sights
 ) -> list[Change]:
-    """Raise the likeliest new line, a second where it is very likely too, and each that a person has accepted (score 1)."""
+    """Raise the likeliest new line, further ones where they are very likely too, and each that a person has accepted (score 1)."""
     new = [c.index for c in found if c.where is Where.AFTER and c.of_after and after[c.index].kind == "line"]
     judged = chances([after[i] for i in new], [paths[i] for i in new], both)
     chance = {i: 1.0 if after[i].score == 1 else float(p) for i, p in zip(new, judged, strict=True)}
-    best, second = [*sorted(chance.values(), reverse=True), 0.0, 0.0][:2]
-    least = second if second >= SECOND else max(DAMAGE, best)
+    raised = {
+        i
+        for rank, i in enumerate(sorted(chance, key=lambda i: -chance[i]))
+        if chance[i] == 1 or (rank < MOST and chance[i] >= (FURTHER if rank else DAMAGE))
+    }
     return [
         replace(
             c,
             chance=chance[c.index],
-            possible_damage=chance[c.index] >= least,
-            perhaps_reflection=DAMAGE <= chance[c.index] < least,
+            possible_damage=c.index in raised,
+            perhaps_reflection=c.index not in raised and chance[c.index] >= DAMAGE,
         )
         if c.of_after and c.index in chance
         else c

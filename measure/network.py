@@ -2,7 +2,7 @@
 
 Its form is a U-Net (Ronneberger, Fischer & Brox 2015, MICCAI:234): each level looks at a copy half as large as the one
 above, twice by 3 x 3 pixels, and the way back joins what is seen from afar with what is seen near. The weights
-are whole numbers in plain text (`setstone.measure.stone_weights`), written by benchmarks/train_networks.py.
+are whole numbers in plain text (`body_weights.py`, `new_places_weights.py`), written by benchmarks/train_body.py and train_new_places.py.
 """
 
 from collections.abc import Mapping

@@ -51,14 +51,15 @@ class Lines:
     response, cosine, sine : (H, W) float32 arrays
     level : float
         Median brightness of the stone.
-    light : (H, W) float32 array
-        Brightness against the median, as a natural logarithm, without grain.
+    sharp, light : (H, W) float32 arrays
+        Brightness against the median, as a natural logarithm; the second without grain.
     """
 
     response: Plane
     cosine: Plane
     sine: Plane
     level: float
+    sharp: Plane
     light: Plane
 
     def along(self, path: Points, heading: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -198,14 +199,19 @@ def _lines(pixels: Pixels, inside: Mask) -> Lines:
     found = oriented_response(plane, _SIGMAS)
     twice = 2 * found.angle
     level = max(1.0, float(np.median(plane[inside]))) if inside.any() else 1.0
-    light = np.log((cv2.GaussianBlur(plane, (0, 0), _GRAIN) + _BLACK) / np.float32(level + _BLACK))
     return Lines(
         found.response,
         found.response * np.cos(twice),
         found.response * np.sin(twice),
         level,
-        np.asarray(light, np.float32),
+        brightness(plane, level),
+        brightness(cv2.GaussianBlur(plane, (0, 0), _GRAIN), level),
     )
+
+
+def brightness(plane: Plane, level: float) -> Plane:
+    """Brightness against a level, both 0 to 255, as a natural logarithm in which the darkest differences say little."""
+    return np.asarray(np.log((plane + np.float32(_BLACK)) / np.float32(level + _BLACK)), np.float32)
 
 
 def _near_paths(paths: Sequence[Points], shape: tuple[int, ...]) -> Mask:

@@ -1,5 +1,7 @@
 """What changed between two days, on lines and spots of exact places."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -7,7 +9,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from setstone.measure.candidates import Candidate, CandidateKind
-from setstone.measure.changes import Change, Where, changes
+from setstone.measure.changes import DAMAGE, Change, Where, changes
 from setstone.measure.sights import Sights
 
 SIZE = 400
@@ -57,7 +59,8 @@ def test_the_same_lines_in_another_place_are_in_both(turn: float, shift: float, 
 def test_a_new_line_comes_first_as_possible_damage() -> None:
     gone = candidate((300, 100), (340, 130))
     spot = candidate((200, 300), (205, 300), (203, 305), kind="spot")
-    found = compared([LINE, gone], [LINE, spot, OTHER])
+    plain = replace(OTHER, score=0.99)
+    found = compared([LINE, gone], [LINE, spot, plain])
     assert [(f.where, f.of_after, f.index, f.possible_damage) for f in found] == [
         (Where.AFTER, True, 2, True),
         (Where.AFTER, True, 1, False),  # a spot is dust, as a rule: told, and no alarm
@@ -66,35 +69,34 @@ def test_a_new_line_comes_first_as_possible_damage() -> None:
     ]
 
 
-def test_of_several_new_lines_the_likeliest_is_raised_and_the_others_may_be_its_reflections() -> None:
-    first, second = (
-        candidate((100, 100), (160, 120), score=0.6),
-        candidate((250, 250), (300, 260), score=0.97),
-    )
-    found = compared([], [first, second])
+@pytest.mark.parametrize(
+    ("chance", "raised"),
+    [
+        ([0.55, 0.5], []),
+        ([0.65, 0.75], [1]),  # the likeliest of those that are likely
+        ([0.7, 0.97], [1]),
+        ([0.85, 0.97], [1, 0]),  # a further one that is very likely
+        ([0.85, 0.97, 0.9, 0.95], [1, 3, 2]),  # three at the most
+    ],
+)
+def test_of_several_new_lines_the_likeliest_are_raised_and_the_others_may_be_reflections(
+    chance: list[float], raised: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("setstone.measure.changes.chances", lambda *_: np.array(chance))
+    found = compared([], [candidate((50, 50 + 60 * k), (110, 70 + 60 * k)) for k in range(len(chance))])
+    assert {f.index for f in found if f.possible_damage} == set(raised)
+    assert {f.index for f in found if f.perhaps_reflection} == {
+        k for k, p in enumerate(chance) if p >= DAMAGE and k not in raised
+    }
+
+
+def test_what_a_person_has_accepted_is_raised_however_many_there_are(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("setstone.measure.changes.chances", lambda lines, *_: np.full(len(lines), 0.99))
+    accepted = [candidate((50, 50 + 60 * k), (110, 70 + 60 * k), score=1) for k in range(4)]
+    found = compared([], [*accepted, candidate((250, 250), (300, 260))])
     assert [(f.index, f.possible_damage, f.perhaps_reflection) for f in found] == [
-        (1, True, False),
-        (0, False, True),
-    ]
-    # A second that is very likely too is raised as well.
-    third = candidate((150, 300), (190, 310), score=0.93)
-    found = compared([], [first, second, third])
-    assert [(f.index, f.possible_damage, f.perhaps_reflection) for f in found] == [
-        (1, True, False),
-        (2, True, False),
-        (0, False, True),
-    ]
-    # What a person has accepted is no reflection.
-    accepted = [
-        candidate((100, 100), (160, 120), score=1),
-        candidate((250, 250), (300, 260), score=1),
-        second,
-    ]
-    found = compared([], accepted)
-    assert [(f.index, f.possible_damage, f.perhaps_reflection) for f in found] == [
-        (0, True, False),
-        (1, True, False),
-        (2, False, True),
+        *((k, True, False) for k in range(4)),
+        (4, False, True),
     ]
 
 

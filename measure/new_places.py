@@ -1,0 +1,86 @@
+"""See where a stone has a new fissure, as a person does who looks from one day's photographs to the other's.
+
+A line that only the later day shows may be new, or an old fissure seen in a facet that lights up now; what lies around it, under both lamps and on
+both days, tells more than the line itself. A small network (`setstone.measure.network`), trained on computed stones that were set anew
+with and without new fissures, says of every pixel of the frame of both days whether a new fissure is directly seen there.
+"""
+
+from functools import cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from setstone.measure.candidates import LampName
+from setstone.measure.network import Network, applied, read_network
+from setstone.measure.new_places_weights import WEIGHTS
+from setstone.measure.sights import Lines, Points, Sights
+
+Planes = NDArray[np.float32]
+
+#: Diameter of the girdle in what the network sees, px.
+GIRDLE = 480.0
+#: Lamps in the order of the network's planes: of each before, then after.
+LAMPS: tuple[LampName, ...] = ("blue", "white")
+#: Brightness beyond which more says no more, natural logarithms.
+MOST = 3.0
+#: Share of a line's places that count: its best, since a fissure fades towards its ends and where facets meet.
+_BEST = 0.2
+
+
+def new_places(both: Sights) -> Planes | None:
+    """Log odds that a new fissure is seen at each place of the frame, made smaller.
+
+    Parameters
+    ----------
+    both : Sights
+
+    Returns
+    -------
+    (H, W) float32 array or None
+        The frame with a girdle of `GIRDLE` px; None where the days have no photograph under the same lamp.
+    """
+    seen = [[day.get(lamp) for day in both.lines] for lamp in LAMPS]
+    if not any(before and after for before, after in seen):
+        return None
+    height, width = both.comparable[0].shape
+    scale = GIRDLE / both.diameter_px
+    size = max(1, round(width * scale)), max(1, round(height * scale))
+    planes = np.zeros((2 * len(LAMPS), size[1], size[0]), np.float32)
+    for k, (before, after) in enumerate(seen):
+        if before is not None and after is not None:
+            planes[2 * k], planes[2 * k + 1] = (_seen(day, size) for day in (before, after))
+    return applied(network(), planes)
+
+
+def along(places: Planes, path: Points, both: Sights) -> float:
+    """Log odds along a line.
+
+    Parameters
+    ----------
+    places : (H, W) float32 array
+        Of `new_places`.
+    path : (N, 2) float64 array
+        The line, px of the frame, points evenly apart.
+    both : Sights
+
+    Returns
+    -------
+    float
+        What the best fifth of the line exceeds.
+    """
+    scale = GIRDLE / both.diameter_px
+    x, y = ((path + 0.5) * scale - 0.5).astype(np.float32).T
+    found = cv2.remap(places, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return float(np.quantile(found, 1 - _BEST))
+
+
+@cache
+def network() -> Network:
+    """Network that sees new fissures."""
+    return read_network(WEIGHTS)
+
+
+def _seen(day: Lines, size: tuple[int, int]) -> Planes:
+    smaller = cv2.resize(day.sharp, size, interpolation=cv2.INTER_AREA)
+    return np.asarray(np.clip(smaller, -MOST, MOST), np.float32)
