@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from predict import Examined, changed, examined, motion
 from scipy.spatial import KDTree
 
-from setstone.measure.changes import DAMAGE, FURTHER, MOST, Where
+from setstone.measure.changes import DAMAGE, Where, likeliest
 
 Points = NDArray[np.float64]
 
@@ -112,9 +112,8 @@ def judged(before: Examined, after: Examined, truth: Truth) -> Pair | None:
             candidate = after.result.candidates[change.index]
             if candidate.kind == "line":
                 alarms.append((change.chance, lies_on(places([candidate.path]), truth)))
-    # The likeliest is raised, and further ones that are very likely; the others are told as perhaps their reflections.
-    best = sorted(alarms, reverse=True)[:MOST]
-    return Pair(before.case, len(truth.seen), best[:1] + [a for a in best[1:] if a[0] >= FURTHER], kept, gone)
+    raised = [alarms[i] for i in likeliest([chance for chance, _ in alarms])]
+    return Pair(before.case, len(truth.seen), raised, kept, gone)
 
 
 def lies_on(path: Points, truth: Truth) -> int:

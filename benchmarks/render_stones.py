@@ -1,11 +1,11 @@
 """Render cut stones of our own make, with exact truth, to train on.
 
-    python benchmarks/render_stones.py OUT --count 150 [--first 0] [--visit 0] [--again [TIME] [--new 1] [--damaged 0.5]] [--fineness 1] [--surface]
+    python benchmarks/render_stones.py OUT --count 150 [--first 0] [--visit 0] [--again [TIME] [--new 1] [--damaged 0.5]] [--fineness 1]
 
 Cuts, colours, sizes, settings, lamps, flaws, wear and old glue are drawn at random from the number of the stone;
 the same number gives the same stone, which another visit shows on another day (other setting, lamps, camera, turn), and --again
 at the same microscope after it was set again (for the first time, or for another TIME, which other things befell), --damaged of them with --new new fissures, some of the others
-without an inclusion (`rendering/setting_again.py`). With --surface edges are worn and scratched and there are dust and fibres (`rendering/surface.py`). The layout is that of the computed test stones: OUT/r000/{white.jpg, blue.jpg,
+without an inclusion (`rendering/setting_again.py`). The layout is that of the computed test stones: OUT/r000/{white.jpg, blue.jpg,
 labels.png, truth.json}. About ten seconds a stone on one core. The renderer is a sketch: no dispersion, no double refraction,
 settings are only drawn. It is there so that nothing has to be trained on the stones the accuracy is measured on.
 """
@@ -32,8 +32,9 @@ def main() -> None:
     parser.add_argument("--new", type=int, default=1)
     parser.add_argument("--damaged", type=float, default=0.5)
     parser.add_argument("--fineness", type=float, default=1.0)
-    parser.add_argument("--surface", action="store_true")
     arguments = parser.parse_args()
+    if arguments.again is not None and arguments.again < 1:
+        parser.error("--again counts from 1, the first time a stone was set again")
     for number in range(arguments.first, arguments.first + arguments.count):
         name = f"r{number:03d}"
         folder = arguments.out / name
@@ -47,7 +48,6 @@ def main() -> None:
             if arguments.again
             else None,
             fineness=arguments.fineness,
-            surface=arguments.surface,
         )
         folder.mkdir(parents=True, exist_ok=True)
         for lamp, pixels in (("white", made.white), ("blue", made.blue)):

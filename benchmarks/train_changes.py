@@ -28,7 +28,7 @@ from sklearn.pipeline import make_pipeline  # type: ignore[import-untyped]
 from sklearn.preprocessing import StandardScaler  # type: ignore[import-untyped]
 
 from setstone.measure.candidates import LIKELY
-from setstone.measure.changes import FURTHER, MOST, Where, dense
+from setstone.measure.changes import Where, dense, likeliest
 from setstone.measure.line_scores import odds
 from setstone.measure.new_lines import NAMES, features
 
@@ -125,13 +125,9 @@ def fitted(pairs: Sequence[Lines]) -> tuple[float, Values]:
 
 def raised(pair: Lines, base: float, weights: Values) -> list[tuple[float, int]]:
     """Log odds of the likeliest new line, and of further ones that are very likely too, and which fissure each lies on."""
-    chance = base + pair.features[pair.likely] @ weights
-    order = np.argsort(-chance)[:MOST]
-    return [
-        (float(chance[i]), int(pair.fissure[pair.likely][i]))
-        for rank, i in enumerate(order)
-        if not rank or expit(chance[i]) >= FURTHER
-    ]
+    value = base + pair.features[pair.likely] @ weights
+    fissure = pair.fissure[pair.likely]
+    return [(float(value[i]), int(fissure[i])) for i in likeliest(expit(value).tolist())]
 
 
 def tally(told: Iterable[tuple[Lines, list[tuple[float, int]], float]]) -> tuple[int, int, int]:

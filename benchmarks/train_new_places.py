@@ -222,7 +222,7 @@ def main() -> None:
     begin: Weights | None = torch.load(asked.begin) if asked.begin else None
     weights = trained(network, loss, asked.minutes, begin)
     if begin:
-        # Half way between the two it keeps what it knew of other pictures (Wortsman et al. 2022, CVPR:7959).
+        # Half way between the two it keeps what it knew of other pictures (Wortsman et al. 2022, CVPR; arXiv:2109.01903).
         weights = {name: (begin[name] + kernel) / 2 for name, kernel in weights.items()}
     if asked.keep:
         torch.save(weights, asked.keep)

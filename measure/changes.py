@@ -136,6 +136,23 @@ def changes(
     )
 
 
+def likeliest(chances: Sequence[float]) -> list[int]:
+    """Which new lines may be raised as possible damage.
+
+    Parameters
+    ----------
+    chances : sequence of float
+        Of each that it is a new fissure, 0 to 1.
+
+    Returns
+    -------
+    list of int
+        Their places, the likeliest first, however likely it is, and further ones that are very likely too.
+    """
+    order = sorted(range(len(chances)), key=lambda i: -chances[i])[:MOST]
+    return order[:1] + [i for i in order[1:] if chances[i] >= FURTHER]
+
+
 def likely_lines(
     candidates: Sequence[Sequence[Candidate]], shown: Sequence[Sequence[int]]
 ) -> tuple[list[Points], list[Points]]:
@@ -168,11 +185,8 @@ def _raised(
     new = [c.index for c in found if c.where is Where.AFTER and c.of_after and after[c.index].kind == "line"]
     judged = chances([after[i] for i in new], [paths[i] for i in new], both)
     chance = {i: 1.0 if after[i].score == 1 else float(p) for i, p in zip(new, judged, strict=True)}
-    raised = {
-        i
-        for rank, i in enumerate(sorted(chance, key=lambda i: -chance[i]))
-        if chance[i] == 1 or (rank < MOST and chance[i] >= (FURTHER if rank else DAMAGE))
-    }
+    likely = [new[k] for k in likeliest([chance[i] for i in new])]
+    raised = {i for i in likely if chance[i] >= DAMAGE} | {i for i in new if chance[i] == 1}
     return [
         replace(
             c,

@@ -40,16 +40,15 @@ def new_places(both: Sights) -> Planes | None:
     (H, W) float32 array or None
         The frame with a girdle of `GIRDLE` px; None where the days have no photograph under the same lamp.
     """
-    seen = [[day.get(lamp) for day in both.lines] for lamp in LAMPS]
-    if not any(before and after for before, after in seen):
+    common = [(k, lamp) for k, lamp in enumerate(LAMPS) if all(lamp in day for day in both.lines)]
+    if not common:
         return None
     height, width = both.comparable[0].shape
     scale = GIRDLE / both.diameter_px
     size = max(1, round(width * scale)), max(1, round(height * scale))
     planes = np.zeros((2 * len(LAMPS), size[1], size[0]), np.float32)
-    for k, (before, after) in enumerate(seen):
-        if before is not None and after is not None:
-            planes[2 * k], planes[2 * k + 1] = (_seen(day, size) for day in (before, after))
+    for k, lamp in common:
+        planes[2 * k : 2 * k + 2] = [_seen(day[lamp], size) for day in both.lines]
     return applied(network(), planes)
 
 
