@@ -1,7 +1,6 @@
 """What the hand-out tells about one stone, gathered from a book and ready to be laid out."""
 
 from dataclasses import dataclass, replace
-from datetime import datetime
 from functools import lru_cache
 from pathlib import Path
 
@@ -127,7 +126,7 @@ def sheet_of(book: Book, stone: StoneEntry, texts: Texts) -> StoneSheet:
         If a photograph of an examination cannot be opened.
     """
     photographs = book.photographs(stone)
-    entries = sorted(book.latest_examinations(stone), key=lambda e: _begun(e, photographs))
+    entries = book.latest_examinations(stone)
     found = consistency(book, stone)
     owner = next(o for o in book.objects() if o.id == stone.object_id)
     # What was signed and taken back again is not shown.
@@ -197,8 +196,3 @@ def _object_picture(photograph: ObjectPhotograph | None) -> ObjectPicture | None
 @lru_cache(maxsize=4)  # all stones of an object show it
 def _object_jpeg(path: Path, _sha256: str) -> tuple[bytes, int, int]:
     return small_copy(eight_bit(open_photograph(path).pixels), LONGEST_SIDE, 85)
-
-
-def _begun(entry: ExaminationEntry, photographs: tuple[PhotographEntry, ...]) -> datetime:
-    """When the photographs of an examination were taken, or else added."""
-    return min((p.taken or p.added for _, p in examined(entry, photographs)), default=entry.made)

@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, RowMapping, insert, select
+from sqlalchemy import Connection, RowMapping, func, insert, select
 
 from setstone import __version__
 from setstone.measure.candidates import Candidate
@@ -27,7 +27,7 @@ from setstone.record.store import Store, new_id
 from setstone.record.text import operator
 from setstone.record.vocabulary import Verdict
 
-_e, _c, _d = schema.examinations.c, schema.candidates.c, schema.decisions.c
+_e, _c, _d, _p = schema.examinations.c, schema.candidates.c, schema.decisions.c, schema.photographs.c
 
 _PLACES_UNSURE = Flag(
     "carried-over-unsure",
@@ -146,7 +146,10 @@ def latest_examination(
 
 
 def latest_examinations(book: Store, stone: StoneEntry) -> tuple[ExaminationEntry, ...]:
-    """Read the newest examination of each occasion, in the order the occasions were first examined.
+    """Read the newest examination of each occasion, in the order in which their photographs were taken.
+
+    In whatever order occasions are examined, before is before: else what broke would be told as gone. A photograph
+    counts for the time at which it was taken, or was added where nobody knows that time.
 
     Parameters
     ----------
@@ -156,10 +159,15 @@ def latest_examinations(book: Store, stone: StoneEntry) -> tuple[ExaminationEntr
     -------
     tuple of ExaminationEntry
     """
-    query = select(_e.occasion, _e.id).where(_e.stone_id == stone.id).order_by(_e.id)
+    newest = select(func.max(_e.id)).where(_e.stone_id == stone.id).group_by(_e.occasion)
+    begun = (
+        select(func.min(func.coalesce(_p.taken, _p.added)))
+        .where(_p.sha256.in_([_e.white, _e.blue]))
+        .scalar_subquery()
+    )
+    query = select(_e.id).where(_e.id.in_(newest)).order_by(func.coalesce(begun, _e.made), _e.id)
     with book.snapshot() as connection:
-        newest = {row.occasion: row.id for row in connection.execute(query)}
-        return tuple(read_examination(connection, i) for i in newest.values())
+        return tuple(read_examination(connection, i) for i in connection.execute(query).scalars().all())
 
 
 def examination(book: Store, stone: StoneEntry, occasion: str | None = None) -> ExaminationEntry:

@@ -47,7 +47,7 @@ def two_occasions(
     ----------
     stone : StoneEntry
     before, after : str, optional
-        Occasions; the first and the last that were examined when not given.
+        Occasions; of those examined, the first and the last photographed when not given.
 
     Raises
     ------

@@ -83,8 +83,8 @@ def whose(
 
 def glue(
     stone: StoneArgument,
-    before: Annotated[str, typer.Option(help="Occasion.", show_default="the first examined")] = "",
-    after: Annotated[str, typer.Option(help="Occasion.", show_default="the last examined")] = "",
+    before: Annotated[str, typer.Option(help="Occasion.", show_default="the first photographed")] = "",
+    after: Annotated[str, typer.Option(help="Occasion.", show_default="the last photographed")] = "",
     book: BookOption = HERE,
     as_json: JsonOption = False,
 ) -> None:
@@ -109,8 +109,8 @@ def glue(
 
 def changes(
     stone: StoneArgument,
-    before: Annotated[str, typer.Option(help="Occasion.", show_default="the first examined")] = "",
-    after: Annotated[str, typer.Option(help="Occasion.", show_default="the last examined")] = "",
+    before: Annotated[str, typer.Option(help="Occasion.", show_default="the first photographed")] = "",
+    after: Annotated[str, typer.Option(help="Occasion.", show_default="the last photographed")] = "",
     everything: Annotated[bool, typer.Option("--all", help="List what is seen in both, too.")] = False,
     keep: Annotated[
         bool, typer.Option("--keep", help="Keep it in the book; the review raises what differs.")

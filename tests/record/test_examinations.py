@@ -1,3 +1,6 @@
+from datetime import UTC, datetime
+from pathlib import Path
+
 import numpy as np
 import pytest
 from made_up import examination, line
@@ -98,3 +101,17 @@ def test_a_stone_not_examined_is_said(book: Book, stone: StoneEntry) -> None:
     with pytest.raises(BookError, match="has not been examined; examine it first"):
         book.examination(stone)
     assert book.latest_examination(stone) is None
+
+
+def test_occasions_come_in_the_order_photographed_in_whatever_order_they_are_examined(
+    book: Book, stone: StoneEntry, picture: Path, blue_picture: Path
+) -> None:
+    """What is new after the work must not be told as gone because the later day was examined first."""
+    white, _ = book.add_photograph(stone, picture, occasion="after", taken=datetime(2026, 5, 2, tzinfo=UTC))
+    blue, _ = book.add_photograph(
+        stone, blue_picture, occasion="before", taken=datetime(2026, 4, 1, tzinfo=UTC)
+    )
+    book.save_examination(stone, examination(), occasion="after", white=white.sha256, blue=None, by="Ada")
+    for _ in range(2):
+        book.save_examination(stone, examination(), occasion="before", white=None, blue=blue.sha256, by="Ada")
+    assert [e.occasion for e in book.latest_examinations(stone)] == ["before", "after"]
