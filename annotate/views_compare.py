@@ -21,6 +21,7 @@ from setstone.annotate.wording import figure, kind_words
 from setstone.measure.candidates import percent
 from setstone.measure.changes import Where
 from setstone.measure.quantity import Quantity
+from setstone.measure.units import shorter_turn
 from setstone.record.entries import StoneEntry
 
 View = dict[str, Any]
@@ -53,6 +54,7 @@ def compare_view(sheet: ComparisonSheet, stone: StoneEntry, texts: Texts) -> Vie
         return {"refused": texts.said(sheet.refused)}
     differing = [mark for mark in sheet.marks if mark.changed.change.where in _LINES]
     on_screen = overlay_of_changes(sheet, texts, ENLARGED)
+    angle, way = shorter_turn(sheet.turned_deg)
     fit = "" if sheet.residual_um is None else texts("compare.fit", residual=f"{sheet.residual_um:.0f}")
     return {
         "refused": None,
@@ -63,7 +65,7 @@ def compare_view(sheet: ComparisonSheet, stone: StoneEntry, texts: Texts) -> Vie
             "compare.intro",
             before=plain(texts.occasion(sheet.before)),
             after=plain(texts.occasion(sheet.after)),
-            angle=texts.number(f"{sheet.turned_deg:.1f}"),
+            turn=texts(f"compare.{way}", angle=texts.number(f"{angle:.1f}")),
             fit=fit,
         ),
         "overlay": overlay_of_changes(sheet, texts, _ON_PAPER),

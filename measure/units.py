@@ -1,4 +1,4 @@
-"""Exact units of length and mass in the trade.
+"""Exact units of length and mass in the trade, and how measures are said.
 
 The inch is 25.4 mm by definition (international yard and pound agreement of 1959). The metric carat is 0.2 g
 (4th General Conference on Weights and Measures, 1907) and a point is a hundredth of it. Older papers may mean
@@ -56,3 +56,13 @@ def format_length(length: Quantity) -> str:
     """
     micrometres = converted(length, "µm")
     return str(micrometres if micrometres.value < 1000 else converted(length, "mm"))
+
+
+def shorter_turn(turned_deg: float) -> tuple[float, str]:
+    """Degrees of a clockwise turn of any size said the shorter way round, and which way that is.
+
+    >>> shorter_turn(311.5), shorter_turn(180.0), shorter_turn(-361.0)
+    ((48.5, 'anticlockwise'), (180.0, 'clockwise'), (1.0, 'anticlockwise'))
+    """
+    clockwise = turned_deg % 360
+    return (clockwise, "clockwise") if clockwise <= 180 else (360 - clockwise, "anticlockwise")

@@ -10,6 +10,7 @@ from setstone.annotate.two_days import TwoDays
 from setstone.annotate.wording import kind_words
 from setstone.measure.changes import Where
 from setstone.measure.same_stone import meaning
+from setstone.measure.units import shorter_turn
 from setstone.record.gluing import WorkShown
 from setstone.record.identity import Match
 
@@ -60,14 +61,15 @@ def _lists(compared: Compared, shown: TwoDays) -> Iterator[str]:
     if not shown.marks:
         yield "<h4>Nothing is seen on either day</h4>"
     registration = shown.comparison.both.registration
+    angle, way = shorter_turn(registration.turned_deg)
     fit = (
         "without a scale"
         if shown.comparison.residual_um is None
         else f"to {shown.comparison.residual_um:.0f} µm (root mean square)"
     )
     yield (
-        f"<p>{_CAUTION}</p><h4>How they lie on one another</h4><p>{escape(compared.after)} is turned by "
-        f"{registration.turned_deg:.1f}° against {escape(compared.before)}: {escape(registration.reason)}, {fit}.{_kept(compared)}</p>"
+        f"<p>{_CAUTION}</p><h4>How they lie on one another</h4><p>{escape(compared.after)} was turned by "
+        f"{angle:.1f}° {way} to lie on {escape(compared.before)}: {escape(registration.reason)}, {fit}.{_kept(compared)}</p>"
     )
 
 

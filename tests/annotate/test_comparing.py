@@ -18,6 +18,7 @@ from setstone.annotate.texts import LANGUAGES, texts_in
 from setstone.annotate.two_days import SIGNS, TwoDays
 from setstone.annotate.views_compare import compare_view, overlay_of_changes
 from setstone.capture.photograph import Lamp
+from setstone.measure.units import shorter_turn
 from setstone.record import two_occasions
 from setstone.record.book import Book
 from setstone.record.errors import BookError
@@ -66,6 +67,8 @@ def test_the_page_leads_to_each_mark_and_says_how_well_they_fit(compared: Compar
     assert all(f"href='fly:{at}'" in page for at in range(len(shown.marks)))
     assert page.index("Possible damage") < page.index("Seen only after") < page.index("Seen in both")
     assert f"to {shown.comparison.residual_um:.0f} µm (root mean square)" in page
+    angle, way = shorter_turn(shown.comparison.both.registration.turned_deg)
+    assert f"was turned by {angle:.1f}° {way} to lie on as received" in page
     assert "no finding" in page
     assert "This is no proof" in page
 
