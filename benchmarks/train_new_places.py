@@ -5,14 +5,14 @@
 Needs PyTorch. BEFORE holds rendered stones as received, each AFTER the same ones set again for another time, three in four
 damaged; coarse ones will do, for the network sees 480 pixels a diameter (about four seconds a stone on one core):
 
-    python benchmarks/render_stones.py BEFORE --first 5000 --count 140 --fineness 0.65
-    python benchmarks/render_stones.py AFTER1 --first 5000 --count 140 --fineness 0.65 --again 1 --damaged 0.75
-    python benchmarks/render_stones.py AFTER2 --first 5000 --count 140 --fineness 0.65 --again 2 --damaged 0.75 --new 2
+    python benchmarks/render_stones.py BEFORE --first 5000 --count 140 --worn --fineness 0.65
+    python benchmarks/render_stones.py AFTER1 --first 5000 --count 140 --worn --fineness 0.65 --again 1 --damaged 0.75
+    python benchmarks/render_stones.py AFTER2 --first 5000 --count 140 --worn --fineness 0.65 --again 2 --damaged 0.75 --new 2
 
 Any two of these days of a stone are a pair, in either order: what is new is what befell the stone for the later one. They are laid on one another by their true
 girdles, and so altered that nothing rests on one camera: turned, mirrored, off by a pixel or two, brighter or darker, of more or less
 contrast, blurred, with noise, now and then without one of the lamps. On every third piece lines of all kinds are drawn besides, straight ones too,
-new, gone or of both days, so that nothing rests on how our renderer makes a fissure look. A few pixels beside a new fissure, and where a new one hardly shows, may be either;
+new, gone or of both days, so that nothing rests on how our renderer makes a fissure look; on as many fibres, which come and go with the days and are nothing new. A few pixels beside a new fissure, and where a new one hardly shows, may be either;
 its reflections in other facets are none. With --begin, training goes on from other weights, and half way between both is written.
 """
 
@@ -46,6 +46,8 @@ NOT_NEW, NEW, EITHER = 0, 1, 2
 #: Share of the pieces on which lines are drawn; the least and the greatest contrast of one under blue light, natural logarithms, and
 #: from where it is plain to see.
 DRAWN, CONTRAST, PLAIN = 0.35, (0.15, 1.5), 0.3
+#: Share of the pieces with fibres; spread of one across, px, how much of what is beneath it hides, and how bright it is under blue and white light.
+FIBROUS, SPREAD, OPAQUE, BRIGHT = 0.35, (0.7, 2.0), (0.35, 1.0), ((0.3, 2.5), (-0.4, 1.2))
 
 Values = NDArray[np.float64]
 Planes = NDArray[np.float32]
@@ -138,6 +140,9 @@ class Darkroom:
         if rng.random() < DRAWN:
             for _ in range(int(rng.integers(1, 4))):
                 self._draw(planes, marks, lamps)
+        if rng.random() < FIBROUS:
+            for _ in range(int(rng.integers(1, 3))):
+                self._lay(planes)
         if lost is not None:
             planes[2 * lost : 2 * lost + 2] = 0
         return planes, marks
@@ -173,6 +178,22 @@ class Darkroom:
             cv2.polylines(marks, line, False, (EITHER,), EITHER_WIDTH, cv2.LINE_8, 4)
             if max(abs(under[k]) for k in lamps) > PLAIN:
                 cv2.polylines(marks, line, False, (NEW,), WIDTH, cv2.LINE_8, 4)
+
+    def _lay(self, planes: Planes) -> None:
+        """Lay a fibre on one of the days: it bends smoothly, is as broad everywhere, and hides what is beneath."""
+        rng = self.rng
+        when, steps = int(rng.integers(2)), int(rng.integers(60, 400))
+        heading = rng.uniform(0, 2 * np.pi) + np.cumsum(
+            cv2.GaussianBlur(rng.normal(0, 0.2, steps), (0, 0), rng.uniform(8, 30)).ravel()
+        )
+        path = np.cumsum(np.column_stack([np.cos(heading), np.sin(heading)]), axis=0)
+        path += rng.uniform(0.2, 0.8, 2) * SIDE - path.mean(axis=0)
+        cover = np.zeros((SIDE, SIDE), np.float32)
+        cv2.polylines(cover, [np.rint(16 * path).astype(np.int32)], False, (1.0,), 1, cv2.LINE_AA, 4)
+        cover = cv2.GaussianBlur(cover, (0, 0), rng.uniform(*SPREAD))
+        cover *= rng.uniform(*OPAQUE) / max(float(cover.max()), 1e-6)
+        for k, bright in enumerate(BRIGHT):
+            planes[2 * k + when] += cover * (rng.uniform(*bright) - planes[2 * k + when])
 
 
 def _move(middle: Values, turn: float, mirror: int, zoom: float) -> Values:

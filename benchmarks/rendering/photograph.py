@@ -12,6 +12,7 @@ from rendering import trace as t
 from rendering.cuts import CROWN, CUTS, Random, Stone, Values, cut_stone
 from rendering.flaws import Body, Fissure, make_body, make_fissure
 from rendering.setting_again import SetAgain, leaning
+from rendering.surface import Grid, soil
 
 #: Refractive index and absorption per mm of red, green and blue of some colours of stones; made up to look right.
 MATERIALS = {
@@ -47,6 +48,7 @@ def render(
     glue: float | None = None,
     again: SetAgain | None = None,
     fineness: float = 1.0,
+    worn: bool = False,
 ) -> Rendered:
     """Make up a stone in its setting and photograph it under both lamps.
 
@@ -66,6 +68,8 @@ def render(
         After the work, at the same microscope: how it was set again and what happened to it.
     fineness : float
         Pixels across the stone, as a share of what the camera usually has: fewer are sooner rendered.
+    worn : bool
+        Whether its surface may be worn and scratched, and bear dust and fibres (`rendering.surface`); all else stays.
     """
     rng = np.random.default_rng(seed)
     cut = CUTS[seed % len(CUTS)]
@@ -154,6 +158,18 @@ def render(
     smeared, film_rng = rng.random() < 0.3, rng if glue is None else np.random.default_rng((seed, visit, 1))
     if smeared if glue is None else glue > 0:
         _glue(light, outline, seen, film_rng, glue)
+    if worn:
+        column, row = np.meshgrid(np.arange(size) - x0, y0 - np.arange(size))
+        c, q = pixel * np.cos(turn), pixel * np.sin(turn)
+        time = 0 if again is None else 1 + again.time
+        soil(
+            light,
+            stone,
+            Grid(c * column - q * row, q * column + c * row, pixel),
+            seen,
+            wear=np.random.default_rng((seed, 20)),
+            dirt=np.random.default_rng((seed, 21, visit, time)),
+        )
     white = _exposed(light[..., :3], seen, rng, np.ones(3), (0.35, 0.85), 97)
     leak = np.array([rng.uniform(0.03, 0.14), rng.uniform(0.1, 0.4), 1])
     blue = _exposed(np.repeat(light[..., 3:4], 3, 2), seen, rng, leak, (0.25, 1.6), rng.uniform(90, 97))
