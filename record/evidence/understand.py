@@ -29,6 +29,8 @@ from setstone.record.text import key
 USUAL_LIQUID = 1.81
 #: Within this of the liquid's own index its own faint edge is read, not the stone's (common practice, no source).
 NEAR_LIQUID = 0.005
+#: What binary fractions may be off by: 1.79 - 0.005 comes out above 1.785.
+_ROUNDING = 1e-9
 #: Limits of error where none was typed (from memory, common practice): refractometer in white light or on a
 #: small facet, distant-vision method, density.
 USUAL = {
@@ -199,12 +201,12 @@ def _edges(kind: ReadingKind, typed: Typed) -> Understood:
             f"'{typed.value}' would be a birefringence of {high - low:.3f}; no stone within reach of a refractometer has "
             "that. Check the digits."
         )
-    if high > liquid + NEAR_LIQUID + 1e-9:
+    if high > liquid + NEAR_LIQUID + _ROUNDING:
         raise BookError(
             f"'{typed.value}': no edge can be read above the contact liquid ({liquid:.2f}); check the digits, give the "
             f"liquid's index, or write '>{liquid:.2f}' for over the limit."
         )
-    if low >= liquid - NEAR_LIQUID:
+    if low >= liquid - NEAR_LIQUID - _ROUNDING:
         return Understood(
             kind,
             OverLimit(liquid, part),
@@ -213,7 +215,7 @@ def _edges(kind: ReadingKind, typed: Typed) -> Understood:
     spot = kind is ReadingKind.DISTANT_VISION
     u, limits, stated = parse_uncertainty(typed.uncertainty, USUAL[kind])
     each = f"± {limits:g}" + ("" if stated else " (assumed)") + if_k(typed.uncertainty)
-    if high >= liquid - NEAR_LIQUID:
+    if high >= liquid - NEAR_LIQUID - _ROUNDING:
         says = (
             f"one shadow edge{where}, {low:.3f} {each}; the other, {high:.3f}, is that of the contact liquid"
         )

@@ -3,7 +3,7 @@
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from setstone.record.errors import BookError
@@ -75,6 +75,7 @@ def test_an_edge_above_the_liquid_is_refused(line: str) -> None:
 
 
 @given(st.integers(1300, 1900), st.integers(150, 190))
+@example(1785, 179)
 def test_what_is_said_of_one_edge_is_true(edge: int, liquid: int) -> None:
     typed = Typed("refractometer", f"{edge / 1000:.3f}", details={"liquid": liquid / 100})
     if edge > 10 * liquid + 5:
