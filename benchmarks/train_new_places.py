@@ -153,9 +153,7 @@ class Darkroom:
         kind = rng.choice(["new", "gone", "both"], p=[0.5, 0.2, 0.3])
         steps = int(rng.integers(30, 240))
         bend = rng.choice([0.0, 0.01, 0.04]) * np.cumsum(rng.normal(0, 1, steps)) + rng.normal(0, 0.004)
-        heading = rng.uniform(0, 2 * np.pi) + np.cumsum(0.3 * bend)
-        path = np.cumsum(np.column_stack([np.cos(heading), np.sin(heading)]), axis=0)
-        path += rng.uniform(0.2, 0.8, 2) * SIDE - path.mean(axis=0)
+        path = self._path(0.3 * bend)
         width, broken, contrast = (
             rng.uniform(0.4, 1.2),
             rng.random() < 0.5,
@@ -166,10 +164,7 @@ class Darkroom:
         for when in (0, 1):
             if kind in ("both", ("gone", "new")[when]):
                 moved = path + rng.normal(0, 0.7, 2)
-                cover = np.zeros((SIDE, SIDE), np.float32)
-                cv2.polylines(cover, [np.rint(16 * moved).astype(np.int32)], False, (1.0,), 1, cv2.LINE_AA, 4)
-                cover = cv2.GaussianBlur(cover, (0, 0), width)
-                cover *= (grains > 0 if broken else 1) / max(float(cover.max()), 1e-6)
+                cover = _cover(moved, width) * (grains > 0 if broken else 1)
                 stronger = np.exp(rng.normal(0, 0.25))
                 for k, light in zip(range(len(LAMPS)), under, strict=True):
                     planes[2 * k + when] += light * stronger * cover
@@ -183,17 +178,24 @@ class Darkroom:
         """Lay a fibre on one of the days: it bends smoothly, is as broad everywhere, and hides what is beneath."""
         rng = self.rng
         when, steps = int(rng.integers(2)), int(rng.integers(60, 400))
-        heading = rng.uniform(0, 2 * np.pi) + np.cumsum(
-            cv2.GaussianBlur(rng.normal(0, 0.2, steps), (0, 0), rng.uniform(8, 30)).ravel()
-        )
-        path = np.cumsum(np.column_stack([np.cos(heading), np.sin(heading)]), axis=0)
-        path += rng.uniform(0.2, 0.8, 2) * SIDE - path.mean(axis=0)
-        cover = np.zeros((SIDE, SIDE), np.float32)
-        cv2.polylines(cover, [np.rint(16 * path).astype(np.int32)], False, (1.0,), 1, cv2.LINE_AA, 4)
-        cover = cv2.GaussianBlur(cover, (0, 0), rng.uniform(*SPREAD))
-        cover *= rng.uniform(*OPAQUE) / max(float(cover.max()), 1e-6)
+        bend = cv2.GaussianBlur(rng.normal(0, 0.2, steps), (0, 0), rng.uniform(8, 30)).ravel()
+        cover = _cover(self._path(bend), rng.uniform(*SPREAD)) * rng.uniform(*OPAQUE)
         for k, bright in enumerate(BRIGHT):
             planes[2 * k + when] += cover * (rng.uniform(*bright) - planes[2 * k + when])
+
+    def _path(self, bend: Values) -> Values:
+        """Places a pixel apart along a line that bends so, somewhere in the piece."""
+        heading = self.rng.uniform(0, 2 * np.pi) + np.cumsum(bend)
+        path = np.cumsum(np.column_stack([np.cos(heading), np.sin(heading)]), axis=0)
+        return np.asarray(path + self.rng.uniform(0.2, 0.8, 2) * SIDE - path.mean(axis=0))
+
+
+def _cover(path: Values, spread: float) -> Planes:
+    """A line of a piece so broad, 1 where it is most."""
+    cover = np.zeros((SIDE, SIDE), np.float32)
+    cv2.polylines(cover, [np.rint(16 * path).astype(np.int32)], False, (1.0,), 1, cv2.LINE_AA, 4)
+    cover = cv2.GaussianBlur(cover, (0, 0), spread)
+    return np.asarray(cover / max(float(cover.max()), 1e-6))
 
 
 def _move(middle: Values, turn: float, mirror: int, zoom: float) -> Values:

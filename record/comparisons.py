@@ -5,7 +5,6 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import Connection, RowMapping, Select, insert, or_, select
 
 from setstone import __version__
-from setstone.measure.units import shorter_turn
 from setstone.record import schema
 from setstone.record.clock import now
 from setstone.record.convert import from_json, to_json
@@ -132,7 +131,7 @@ def state_of_comparison(entry: ComparisonEntry) -> dict[str, object]:
     return {
         "before": entry.before,
         "after": entry.after,
-        "turned": "{:.1f}° {}".format(*shorter_turn(entry.result.turned_deg)),
+        "turned": f"{entry.result.turned_deg:.1f}°",
         "residual": None if residual is None else f"{residual:.0f} µm",
         "seen on one day only": [_told(entry, one) for one in entry.result.seen if one.differs],
         "setstone": entry.version,

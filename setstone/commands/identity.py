@@ -125,6 +125,7 @@ def changes(
     """
     from setstone.commands import as_json as j
     from setstone.measure.changes import Where
+    from setstone.measure.units import shorter_turn
     from setstone.record.changing import compare_occasions
 
     with open_book(book) as opened:
@@ -134,9 +135,10 @@ def changes(
 
     def human() -> None:
         both = found.both
+        angle, way = shorter_turn(both.registration.turned_deg)
         how = "" if found.residual_um is None else f", to {found.residual_um:.0f} µm (root mean square)"
         say(
-            f"{both.after.occasion} lies on {both.before.occasion}, turned by {both.registration.turned_deg:.1f}°: "
+            f"{both.after.occasion} lies on {both.before.occasion}, turned by {angle:.1f}° {way}: "
             f"{both.registration.reason}{how}."
         )
         rows = [

@@ -1,6 +1,7 @@
 """Same stone, whose stone, and the glue before and after, by commands on the sample snuff box (computed, with known truth)."""
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -79,5 +80,9 @@ def test_changes_are_kept_when_asked(run: Run) -> None:
     assert 0.5 < likeliest["chance_new"] < 1
     assert "likely to be a new fissure" in likeliest["evidence"]
     assert "compare" not in run("journal", "lid-5")
-    run("changes", "lid-5", "--keep")
+    shown = " ".join(run("changes", "lid-5", "--keep").split())
+    # y runs down in photographs, so that a positive angle is clockwise; truth of the computed pair: 4.39 degrees.
+    turned = re.search(r"after lies on before, turned by ([\d.]+)° clockwise", shown)
+    assert turned is not None
+    assert float(turned[1]) == pytest.approx(4.39, abs=0.15)
     assert "compare" in run("journal", "lid-5")
