@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from setstone.measure.fingerprint import Fingerprint, Likeness, likeness
+from setstone.measure.units import shorter_turn
 
 #: Logistic regression of same against other on the correlations of `setstone.measure.fingerprint.LAYERS`, less the
 #: logarithm of the ratio of pairs it was trained on, so that it gives the natural logarithm of the likelihood ratio.
@@ -79,8 +80,9 @@ def weighed(found: Likeness, findings: int) -> SameStone:
         )
         return SameStone(Strength.OPEN, 1.0, why, found.turn_deg)
     lines, spots, *grain = (max(0.0, v) for v in found.layers)
+    angle, way = shorter_turn(found.turn_deg)
     why = (
-        f"At a turn of {found.turn_deg:.0f}° lines agree by {lines:.0%}, spots by {spots:.0%}, the grain of facets and inside by "
+        f"At a turn of {angle:.0f}° {way} lines agree by {lines:.0%}, spots by {spots:.0%}, the grain of facets and inside by "
         f"{max(grain):.0%}; the one with fewer has {findings} likely findings."
     )
     if ratio >= STRONG and findings >= FINDINGS_STRONG:
