@@ -43,9 +43,9 @@ SIDE, BATCH, ROOM = 384, 4, 0.1
 #: Widths of a new fissure, and of what may be either, px; by how much a pixel of one counts more than others.
 WIDTH, EITHER_WIDTH, COUNTS = 3, 9, 3.0
 NOT_NEW, NEW, EITHER = 0, 1, 2
-#: Share of the pieces on which lines are drawn; the least and the greatest contrast of one under blue light, natural logarithms, and
+#: Share of the pieces on which lines are drawn; the least and the greatest spread of one across, px, and contrast under blue light, natural logarithms, and
 #: from where it is plain to see.
-DRAWN, CONTRAST, PLAIN = 0.35, (0.15, 1.5), 0.3
+DRAWN, BREADTH, CONTRAST, PLAIN = 0.35, (0.4, 2.5), (0.15, 1.5), 0.3
 #: Share of the pieces with fibres; spread of one across, px, how much of what is beneath it hides, and how bright it is under blue and white light.
 FIBROUS, SPREAD, OPAQUE, BRIGHT = 0.35, (0.7, 2.0), (0.35, 1.0), ((0.3, 2.5), (-0.4, 1.2))
 
@@ -61,7 +61,8 @@ class Day(NamedTuple):
 
 
 def days(folders: list[Path], name: str) -> list[Day]:
-    """All days of a stone in one frame."""
+    """All days of a stone in one frame; some folders may lack it."""
+    folders = [f for f in folders if (f / name / "truth.json").exists()]
     truths = [json.loads((f / name / "truth.json").read_text(encoding="utf-8")) for f in folders]
     first = np.array(truths[0]["stone"]["outline_px"])
     extent = np.ptp(first, axis=0)
@@ -154,11 +155,8 @@ class Darkroom:
         steps = int(rng.integers(30, 240))
         bend = rng.choice([0.0, 0.01, 0.04]) * np.cumsum(rng.normal(0, 1, steps)) + rng.normal(0, 0.004)
         path = self._path(0.3 * bend)
-        width, broken, contrast = (
-            rng.uniform(0.4, 1.2),
-            rng.random() < 0.5,
-            np.exp(rng.uniform(*np.log(CONTRAST))),
-        )
+        width, contrast = (np.exp(rng.uniform(*np.log(span))) for span in (BREADTH, CONTRAST))
+        broken = rng.random() < 0.5
         grains = cv2.GaussianBlur(rng.normal(0, 1, (SIDE, SIDE)).astype(np.float32), (0, 0), 1.5)
         under = contrast, rng.normal(0, 0.3) * contrast
         for when in (0, 1):
@@ -229,9 +227,9 @@ def main() -> None:
     asked = parser.parse_args()
     folders = [asked.before, *asked.after]
     names = sorted({p.parent.name for p in asked.before.glob("*/truth.json")})
-    whole = [n for n in names if all((f / n / "truth.json").exists() for f in folders)]
-    room = Darkroom([days(folders, name) for name in whole])
-    print(f"{len(whole)} stones on {len(folders)} days", flush=True)
+    stones = [stone for stone in (days(folders, name) for name in names) if len(stone) > 1]
+    print(f"{len(stones)} stones, {sum(map(len, stones))} days", flush=True)
+    room = Darkroom(stones)
 
     def loss(network: UNet) -> Tensor:
         planes, marks = room.batch()

@@ -62,6 +62,7 @@ class Book(Store):
     add_photograph = _photographs.add_photograph
     photographs = _photographs.photographs
     photograph = _photographs.find_photograph
+    known_photograph = _photographs.known_photograph
     correct_photograph = _photographs.correct_photograph
     remove_photograph = _removing.remove_photograph
     restore_photograph = _removing.restore_photograph

@@ -80,7 +80,7 @@ def add_photograph(
     path, by = Path(path), operator(by, required=False)
     occasion, magnification = spelt(book, stone, occasion), _possible(magnification)
     photograph = open_photograph(path)
-    known = _known(book, stone, photograph)
+    known = known_photograph(book, stone, photograph)
     if known is not None:
         file_away(path, known.path, known.sha256)  # in case the stored file was lost
         return known, False
@@ -114,7 +114,7 @@ def add_photograph(
     }
     after = {"sha256": photograph.sha256, "name": values["name"], "lamp": str(seen_as), "occasion": occasion}
     with book.atomic() as connection:
-        known = _known(book, stone, photograph)
+        known = known_photograph(book, stone, photograph)
         if known is not None:  # another program was quicker
             return known, False
         # One that was taken out is entered anew; the journal keeps what was said of it before.
@@ -171,6 +171,34 @@ def find_photograph(book: Store, sha256: str) -> PhotographEntry:
             f"The book '{book.place}' holds no photograph with the SHA-256 '{sha256}'; add it first."
         )
     return found
+
+
+def known_photograph(book: Store, stone: StoneEntry, photograph: Photograph) -> PhotographEntry | None:
+    """Look whether a stone has this very photograph.
+
+    Parameters
+    ----------
+    stone : StoneEntry
+    photograph : Photograph
+
+    Returns
+    -------
+    PhotographEntry or None
+
+    Raises
+    ------
+    BookError
+        When it belongs to another stone of the book.
+    """
+    known = _by_hash(book, photograph.sha256)
+    if known is not None and known.stone_id != stone.id:
+        with book.snapshot() as connection:
+            other = stone_of_id(connection, known.stone_id)
+        raise BookError(
+            f"The photograph '{photograph.name}' is already in the book, as one of {other.full_name}; "
+            "choose the right file, or the right stone."
+        )
+    return known
 
 
 def named(entries: Sequence[PhotographEntry], name: str) -> PhotographEntry:
@@ -328,18 +356,6 @@ def stored_pixels(entry: PhotographEntry | ObjectPhotograph) -> Pixels:
             "add the original again, and it is put back in its place."
         )
     return photograph.pixels
-
-
-def _known(book: Store, stone: StoneEntry, photograph: Photograph) -> PhotographEntry | None:
-    known = _by_hash(book, photograph.sha256)
-    if known is not None and known.stone_id != stone.id:
-        with book.snapshot() as connection:
-            other = stone_of_id(connection, known.stone_id)
-        raise BookError(
-            f"The photograph '{photograph.name}' is already in the book, as one of {other.full_name}; "
-            "choose the right file, or the right stone."
-        )
-    return known
 
 
 def _by_hash(book: Store, sha256: str) -> PhotographEntry | None:

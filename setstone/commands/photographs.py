@@ -68,8 +68,10 @@ def add(
 
     with open_book(book) as opened, opened.atomic():
         entry = opened.stone(stone)
-        for file in files[1:]:
-            open_photograph(file)  # one that cannot be read shall stop all before a copy of the first is kept
+        for file in files[
+            1:
+        ]:  # one that is no photograph, or another stone's, shall stop all before the first is copied
+            opened.known_photograph(entry, open_photograph(file))
         added = [
             opened.add_photograph(
                 entry,

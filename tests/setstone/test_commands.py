@@ -161,6 +161,16 @@ def test_a_bad_file_gets_one_sentence_and_changes_nothing(
     assert state(book) == before
 
 
+def test_a_photograph_of_another_stone_stops_all_before_a_copy_is_kept(run: Run, book: Path) -> None:
+    assert run("stone", "add", "lid-4", "--claimed", "ruby")[0] == 0
+    assert run("photo", "add", "lid-4", SAMPLE / "before_blue.jpg")[0] == 0
+    before = state(book)
+    status, _, err = run("photo", "add", "lid-3", SAMPLE / "before_white.jpg", SAMPLE / "before_blue.jpg")
+    assert status == 1
+    assert "as one of Presentation snuff box/lid-4" in err
+    assert state(book) == before
+
+
 def photograph(path: Path, pixels: np.ndarray[Any, Any]) -> Path:
     assert cv2.imwrite(str(path), pixels)
     return path
