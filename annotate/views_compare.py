@@ -73,6 +73,7 @@ def compare_view(sheet: ComparisonSheet, stone: StoneEntry, texts: Texts) -> Vie
         "pictures": [_picture(sheet, str(lamp), stone, texts) for lamp in sheet.pictures],
         "bar": _bar(sheet, texts),
         "rows": [_row(mark, sheet, texts) for mark in differing],
+        "unraised": not any(mark.changed.change.possible_damage for mark in differing),
         "both": texts("compare.both", count=len(sheet.marks) - len(differing)),
         "glue": _glue(sheet, texts),
         "glue_notes": _glue_notes(sheet, texts),
@@ -118,6 +119,7 @@ def _picture(sheet: ComparisonSheet, lamp: str, stone: StoneEntry, texts: Texts)
     occasions = {"before": plain(texts.occasion(sheet.before)), "after": plain(texts.occasion(sheet.after))}
     return {
         "light": texts(f"compare.light_{lamp}"),
+        "light_short": texts(f"picture.light_{lamp}"),
         "width": copies.width,
         "height": copies.height,
         "difference": base64.b64encode(copies.difference).decode(),
@@ -139,7 +141,11 @@ def _bar(sheet: ComparisonSheet, texts: Texts) -> View | None:
         return None
     whole = sheet.size[0] * sheet.um_per_px
     length = round_length(whole / 3)
-    return {"share": f"{1000 * length / whole:.2f}", "label": texts.number(length_label(length))}
+    return {
+        "share": f"{1000 * length / whole:.2f}",
+        "whole_um": f"{whole:.2f}",
+        "label": texts.number(length_label(length)),
+    }
 
 
 def _row(mark: Mark, sheet: ComparisonSheet, texts: Texts) -> View:

@@ -3,7 +3,7 @@
 A candidate of one day that lies along one of the other, however weak, is in both: what was hardly seen before may be
 plain after cleaning, and is no new damage. So is a line that no list has, but that the other day's picture shows when it is
 asked at that place (`setstone.measure.sights`). What has no counterpart counts as changed only where the other day's
-photograph could have shown it; in glare, out of focus, beneath dirt or a claw, or beyond the girdle as seen nothing can be told.
+photograph could have shown it; under a lamp there is none of, in glare, out of focus, beneath dirt or a claw, or beyond the girdle as seen nothing can be told.
 
 Most lines that only the later day shows are no new fissures: `setstone.measure.new_lines` tells how likely each is one. A new fissure is
 seen again in other facets, which reflect it: of several likely ones the likeliest is raised as possible damage, one or two more where they are very likely
@@ -33,6 +33,13 @@ _ALONG, _SEEN_AGAIN, _COMPARABLE = 0.35, 0.5, 0.5
 _SEEN, DAMAGE, FURTHER, MOST = 0.02, 0.6, 0.8, 3
 #: Distance between points along a path, px.
 _STEP_PX = 2.0
+
+
+#: What must be said beside what has changed; the figures: docs/before_and_after.md.
+LIMITS = (
+    "That no damage is raised does not show that nothing broke: of new fissures in computed stones some four in ten are not raised, "
+    "and in one comparison in five something else is, such as a fibre. How likely a line is to be a new fissure is estimated, as learnt on such stones."
+)
 
 
 class Where(StrEnum):
@@ -123,7 +130,8 @@ def changes(
         ):
             own, others = (both.lines[k][candidate.lamp] for k in (day, other))
             share = max(share, _again(path, own, others, near))
-        could = _share(both.comparable[other], path)
+        # Under a lamp the other day was not photographed under, nothing can be told.
+        could = _share(both.comparable[other], path) if candidate.lamp in both.lamps[other] else 0.0
         where = _where(share, could, of_after=bool(day))
         found.append(Change(where, bool(day), index, share, could, possible_damage=False))
     found = _raised(found, after, paths[1], both)

@@ -5,7 +5,7 @@ glare, not out of focus and not covered. Whether a line is on the other day's ph
 response of a filter for lines, and not only of the list of lines found there.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
 
 import cv2
@@ -82,13 +82,17 @@ class Sights:
         Map (x, y, 1) of each day's reference photograph to the frame.
     comparable : pair of (H, W) bool arrays
         Where each day's photograph could show what is in the stone.
+    lamps : pair of sets of lamps
+        Under which each day was photographed.
     lines : pair of mappings of lamp to Lines
+        Under the lamps of both days.
     diameter_px : float
         Girdle in the frame.
     """
 
     to_frame: tuple[Matrix, Matrix]
     comparable: tuple[Mask, Mask]
+    lamps: tuple[Set[LampName], Set[LampName]]
     lines: tuple[Mapping[LampName, Lines], Mapping[LampName, Lines]]
     diameter_px: float
 
@@ -139,6 +143,7 @@ def sights(
     return Sights(
         to_frame,
         (seen[0] & _shows(first, second), seen[1] & _shows(second, first)),
+        (before.keys(), after.keys()),
         (answers[0], answers[1]),
         scale * diameter,
     )

@@ -7,11 +7,21 @@ from setstone.measure.candidates import LIKELY, Candidate, LampName, percent
 from setstone.record.entries import CandidateEntry, ExaminationEntry, StoneEntry
 from setstone.record.store import Store
 from setstone.record.two_occasions import TwoOccasions, two_occasions
+from setstone.record.vocabulary import FindingKind
 
 if TYPE_CHECKING:
     from setstone.measure.changes import Change
     from setstone.measure.glue import Occasion
     from setstone.measure.light import Pixels
+
+#: Findings that work on a stone can cause (common practice, no source).
+_DAMAGE = {
+    FindingKind.FISSURE,
+    FindingKind.FEATHER,
+    FindingKind.CHIP,
+    FindingKind.ABRASION,
+    FindingKind.SCRATCH,
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,8 +117,19 @@ def changes_between(both: TwoOccasions) -> Comparison:
     changed = []
     for change in found:
         entry = both.after if change.of_after else both.before
-        changed.append(Changed(change, entry.candidates[change.index], entry.occasion))
+        changed.append(_told(change, entry.candidates[change.index], entry.occasion))
+    changed.sort(key=lambda one: not one.change.possible_damage)
     return Comparison(both, tuple(changed), None if scale is None else both.registration.residual_px * scale)
+
+
+def _told(change: "Change", entry: CandidateEntry, occasion: str) -> Changed:
+    """A change of one candidate; what a person calls a chip after the work is possible damage, though it is no line."""
+    from setstone.measure.changes import Where
+
+    decision = entry.decision
+    if entry.is_finding and change.where is Where.AFTER and decision and decision.kind in _DAMAGE:
+        change = replace(change, possible_damage=True, chance=1.0)
+    return Changed(change, entry, occasion)
 
 
 def _photographs(look: "Occasion") -> "dict[LampName, Pixels]":

@@ -13,6 +13,7 @@ from setstone.record.clock import day_of
 from setstone.record.entries import ExaminationEntry, ReadingEntry, StoneEntry
 from setstone.record.evidence.contradictions import Contradiction, composite_signs
 from setstone.record.evidence.gist import LEADING, contradicting, ranked, sign, understood
+from setstone.record.evidence.harms import FILLED, claimed_filled, not_to_do
 from setstone.record.evidence.materials import Kind, claimed, materials
 from setstone.record.evidence.next_test import NextTest, next_tests
 from setstone.record.evidence.ranking import Evidence, Ranked, Voice, origin_note
@@ -23,16 +24,6 @@ from setstone.record.store import Store
 
 #: With more materials possible than this, a list of them helps nobody.
 TOO_MANY = 12
-#: What harms a material, in the words of a caution.
-_HARMS = {
-    "ultrasonic": "ultrasonics",
-    "steam": "steam",
-    "heat": "heat",
-    "acid": "acid",
-    "solvents": "solvents",
-    "contact liquid": "contact liquid",
-    "density": "soaking in water",
-}
 
 
 @dataclass(frozen=True)
@@ -305,28 +296,14 @@ def _cannot_tell(leading: list[Ranked]) -> tuple[str, ...]:
 
 def _cautions(leading: list[Ranked], treated: tuple[Treatment, ...], claim: str) -> tuple[str, ...]:
     """What must not be done while it is open what the stone is."""
-    if any(t.question == "filling" and t.signs for t in treated) or "filled" in claim.casefold():
-        told = ["No heat, steam, ultrasonics, acid or solvents: fissures may be filled."]
-    else:
-        told = []
+    filled = any(t.question == "filling" and t.signs for t in treated) or claimed_filled(claim)
+    told = [FILLED] if filled else []
     possible = [r.material for r in leading] or list(claimed(claim))
     if len(possible) <= TOO_MANY:
-        harms: dict[str, list[str]] = {}
-        for m in possible:
-            for harm in _HARMS:
-                if harm in m.avoid:
-                    harms.setdefault(harm, []).append(m.name)
-        by_names: dict[tuple[str, ...], list[str]] = {}
-        for harm, names in harms.items():
-            by_names.setdefault(tuple(names), []).append(_HARMS[harm])
-        told += [f"No {_listed(harm)}: it may be {'; '.join(names)}." for names, harm in by_names.items()]
+        told += not_to_do(possible)
         told += dict.fromkeys(f"{m.name}: {m.cautions}." for m in possible[:3] if m.cautions)
     else:
         told.append(
             "What it is stays open: no heat, steam, ultrasonics, acid or solvents until it is known better."
         )
     return tuple(told)
-
-
-def _listed(words: list[str]) -> str:
-    return " or ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else words[0]

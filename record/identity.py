@@ -3,11 +3,11 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import func, insert, select
+from sqlalchemy import Row, func, insert, select
 
 from setstone.capture.photograph import Lamp
 from setstone.record import schema
@@ -39,6 +39,46 @@ class Match:
     stone: StoneEntry
     occasion: str
     result: "SameStone"
+
+
+@dataclass(frozen=True)
+class Found:
+    """What a search of the book for the stone in photographs came to.
+
+    Parameters
+    ----------
+    matches : tuple of Match
+        The most alike first, each stone once; none that can't be told.
+    stones : int
+        How many stones were searched.
+    findings : int
+        Likely findings in the photographs.
+    """
+
+    matches: tuple[Match, ...]
+    stones: int
+    findings: int
+
+    @property
+    def says(self) -> str:
+        """What it means, in a sentence or two; a likelihood ratio is of two stones, so many stones make chance likenesses likelier."""
+        from setstone.measure.same_stone import FINDINGS
+
+        if not self.stones:
+            return "No stone of the book could be searched; examine them first."
+        if self.findings < FINDINGS:
+            return "Can't tell: the photographs show no likely finding inside, and facets alone are the cut's and not the stone's."
+        many = f"{self.stones} stone{'s' if self.stones > 1 else ''} of the book"
+        if not self.matches:
+            return (
+                f"Of {many} none can be told to be like it. That does not show that it is none of them: of computed stones "
+                "photographed anew one in four could not be told."
+            )
+        chance = self.stones / self.matches[0].result.likelihood_ratio
+        return (
+            f"Searched among {many}, of which {'up to ' if chance >= 0.1 else 'fewer than '}{max(chance, 0.1):.1f} would be as alike by chance "
+            "as the first."
+        )
 
 
 def fingerprint_of_files(files: Sequence[Path]) -> "Fingerprint":
@@ -162,7 +202,7 @@ def draw_fingerprints(book: Store, progress: Callable[[str], None] | None = None
     """
     if book.why_read_only:
         return 0
-    lacking = [number for number, row in _newest(book) if row is None]
+    lacking = [one.id for one in _newest(book) if one.packed is None]
     drawn = 0
     for number in lacking:
         with book.snapshot() as connection:
@@ -182,7 +222,7 @@ def draw_fingerprints(book: Store, progress: Callable[[str], None] | None = None
     return drawn
 
 
-def find_stone_of(book: Store, shown: "Fingerprint", *, most: int = 5) -> tuple[Match, ...]:
+def find_stone_of(book: Store, shown: "Fingerprint", *, most: int = 5) -> Found:
     """Find the stones of the book that photographs may show.
 
     A quick look at the slow waves of all fingerprints that are kept (`draw_fingerprints`), then a thorough one at the best
@@ -197,15 +237,15 @@ def find_stone_of(book: Store, shown: "Fingerprint", *, most: int = 5) -> tuple[
 
     Returns
     -------
-    tuple of Match
-        The most alike first, each stone once; none that can't be told.
+    Found
     """
     from setstone.measure.fingerprint import ORDERS, WEIGHTS, likeness_of_waves
     from setstone.measure.same_stone import Strength, same_stone
 
-    kept = [(number, row) for number, row in _newest(book) if row is not None]
+    newest = [one for one in _newest(book) if one.packed is not None]
+    kept = [(one.id, one.packed) for one in newest]
     if not kept:
-        return ()
+        return Found((), 0, shown.findings)
     slow = slice(ORDERS - _QUICK, ORDERS + _QUICK + 1)
     quick = np.stack([_unpacked_waves(row)[..., slow] for _, row in kept])
     layers, _ = likeness_of_waves(shown.waves[..., slow], quick)
@@ -220,25 +260,26 @@ def find_stone_of(book: Store, shown: "Fingerprint", *, most: int = 5) -> tuple[
         if before is None or match.result.likelihood_ratio > before.result.likelihood_ratio:
             matches[stone.id] = match
     told = (m for m in matches.values() if m.result.strength in (Strength.STRONG, Strength.SOME))
-    return tuple(sorted(told, key=lambda m: -m.result.likelihood_ratio))[:most]
+    best_first = sorted(told, key=lambda m: -m.result.likelihood_ratio)
+    return Found(tuple(best_first[:most]), len({one.stone_id for one in newest}), shown.findings)
 
 
-def _newest(book: Store) -> list[tuple[int, bytes | None]]:
+def _newest(book: Store) -> Sequence[Row[Any]]:
     """Newest examination of each occasion of each stone in the book, and its fingerprint where it is kept."""
     newest = (
-        select(func.max(_e.id).label("id"))
+        select(func.max(_e.id).label("id"), _e.stone_id)
         .join(schema.stones, _s.id == _e.stone_id)
         .where(_s.removed.is_(None))
         .group_by(_e.stone_id, _e.occasion)
         .subquery()
     )
     query = (
-        select(newest.c.id, _f.packed)
+        select(newest.c.id, newest.c.stone_id, _f.packed)
         .outerjoin(schema.fingerprints, _f.examination_id == newest.c.id)
         .order_by(newest.c.id)
     )
     with book.snapshot() as connection:
-        return [(row.id, row.packed) for row in connection.execute(query)]
+        return connection.execute(query).all()
 
 
 def _drawn(

@@ -118,7 +118,7 @@ def _registered(
     if not found.reliable:
         raise BookError(
             f"It cannot be told how {stone.full_name} was turned between the photographs before and after: {found.reason}. "
-            "Check that they show the same stone and that its outline is right on both."
+            "That does not tell whether they show the same stone; check that its outline is right on both."
         )
     return found
 

@@ -8,6 +8,7 @@ from setstone.record import schema
 from setstone.record.clock import in_utc, now
 from setstone.record.entries import StoneEntry, WorkEntry
 from setstone.record.errors import BookError
+from setstone.record.evidence.harms import FILLED, claimed_filled, not_to_do
 from setstone.record.evidence.materials import Material, claimed
 from setstone.record.journal import note
 from setstone.record.store import Store, new_id
@@ -191,9 +192,10 @@ def work_cautions(claimed_as: str, kind: WorkKind, *, solvent: str = "") -> tupl
     tuple of str
         Sentences; from the table of materials, whose rows name their sources.
     """
-    said = []
     materials = claimed(claimed_as)
+    said = [FILLED] if claimed_filled(claimed_as) else []
     if 0 < len(materials) <= _TOO_MANY:
+        said += not_to_do(materials)
         said += [f"If it is {m.name}, as claimed: {m.cautions}." for m in materials if m.cautions]
     said.append(_for_all(materials, kind))
     if solvent:

@@ -8,11 +8,11 @@ from setstone.annotate.glue_words import glue_notes, glue_rows
 from setstone.annotate.texts import english
 from setstone.annotate.two_days import TwoDays
 from setstone.annotate.wording import kind_words
-from setstone.measure.changes import Where
+from setstone.measure.changes import LIMITS, Where
 from setstone.measure.same_stone import meaning
 from setstone.measure.units import shorter_turn
 from setstone.record.gluing import WorkShown
-from setstone.record.identity import Match
+from setstone.record.identity import Found
 
 _CAUTION = (
     "A candidate is no finding: look at each in both photographs, and judge it in the panel Review. What glare or the "
@@ -59,7 +59,7 @@ def _lists(compared: Compared, shown: TwoDays) -> Iterator[str]:
                 f"Seen {where}" if where is not Where.UNKNOWN else "Not comparable", "", shown, places
             )
     if not shown.marks:
-        yield "<h4>Nothing is seen on either day</h4>"
+        yield "<h4>No candidate or finding is listed on either day</h4>"
     registration = shown.comparison.both.registration
     angle, way = shorter_turn(registration.turned_deg)
     fit = (
@@ -68,7 +68,7 @@ def _lists(compared: Compared, shown: TwoDays) -> Iterator[str]:
         else f"to {shown.comparison.residual_um:.0f} µm (root mean square)"
     )
     yield (
-        f"<p>{_CAUTION}</p><h4>How they lie on one another</h4><p>{escape(compared.after)} was turned by "
+        f"<p>{_CAUTION} {LIMITS}</p><h4>How they lie on one another</h4><p>{escape(compared.after)} was turned by "
         f"{angle:.1f}° {way} to lie on {escape(compared.before)}: {escape(registration.reason)}, {fit}.{_kept(compared)}</p>"
     )
 
@@ -80,16 +80,17 @@ def _kept(compared: Compared) -> str:
     return f" Kept in the book by {escape(kept.by)}, {kept.at.astimezone():%Y-%m-%d %H:%M}."
 
 
-def matches_html(matches: Sequence[Match]) -> str:
+def found_html(found: Found) -> str:
     """Lay out which stones of a book photographs may show; a link ``stone:ID`` stands at each."""
+    matches = found.matches
     if not matches:
-        return "<h4>No stone of the book is like it</h4><p>That does not show that it is none of them.</p>"
+        return f"<h4>No stone can be named</h4><p>{escape(found.says)}</p>"
     rows = (
         f"<p><a href='stone:{m.stone.id}'>{escape(m.stone.full_name)}</a> ({escape(m.occasion)}): "
         f"<b>{escape(str(m.result.strength))}</b><br><small>{escape(m.result.why)}</small></p>"
         for m in matches
     )
-    return f"<h4>The photographs are most like</h4>{''.join(rows)}<p>{escape(meaning(matches[0].result))}</p>"
+    return f"<h4>The photographs are most like</h4>{''.join(rows)}<p>{escape(found.says)} {escape(meaning(matches[0].result))}</p>"
 
 
 def _list(heading: str, remark: str, shown: TwoDays, places: Sequence[int]) -> str:

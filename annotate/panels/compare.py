@@ -21,7 +21,7 @@ from qtpy.QtWidgets import (
 )
 
 from setstone.annotate.bench.bench import Bench
-from setstone.annotate.bench.compare_page import compare_html, matches_html
+from setstone.annotate.bench.compare_page import compare_html, found_html
 from setstone.annotate.bench.comparing import STEPS, VIEWS, Compared, compare
 from setstone.annotate.panels.dropping import dropped_files
 from setstone.annotate.panels.looks import show_page, title, words
@@ -32,7 +32,7 @@ from setstone.capture.lamp import BLUE_LIGHT
 from setstone.capture.photograph import Lamp
 from setstone.record.book import Book
 from setstone.record.errors import BookError
-from setstone.record.identity import Match, draw_fingerprints, find_stone_of, fingerprint_of_files
+from setstone.record.identity import Found, draw_fingerprints, find_stone_of, fingerprint_of_files
 
 _ONE_DAY = "Photograph and examine the stone on two occasions, before the work and after it; then they are compared here."
 
@@ -233,14 +233,14 @@ class ComparePanel(QWidget):
     def search(self, book: Book, files: Sequence[Path]) -> None:
         """Search a book for the stone in photographs, and list those it may be."""
 
-        def work(tell: Tell) -> tuple[Match, ...]:
+        def work(tell: Tell) -> Found:
             tell("looking at the photographs")
             shown = fingerprint_of_files(files)
             draw_fingerprints(book, lambda position: tell(f"looking at {position}"))
             return find_stone_of(book, shown)
 
         self._begin("Searching the book", work, steps=0).done.connect(
-            lambda matches: self._tell(matches_html(matches))
+            lambda found: self._tell(found_html(found))
         )
 
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802 Qt's name

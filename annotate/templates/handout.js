@@ -65,13 +65,23 @@ function steadied(parts) {
   };
 }
 
+// A round length for the scale bar of a figure that shows so many micrometres across.
+function scaled(figure, across) {
+  const bar = figure.querySelector(".bar rect");
+  if (!bar) return;
+  const room = across / 3;
+  const power = 10 ** Math.floor(Math.log10(room));
+  const length = [5, 2, 1].find((step) => step * power <= room) * power;
+  bar.setAttribute("width", 1000 * length / across);
+  const mm = length >= 1000;
+  figure.querySelector(".length").textContent = `${(mm ? length / 1000 : length).toLocaleString(document.documentElement.lang)}\u00a0${mm ? "mm" : "µm"}`;
+}
+
 function viewer(figure) {
   const stage = figure.querySelector(".stage");
   const moved = stage.querySelector(".moved");
   const small = moved.querySelector("img");
   const large = figure.querySelector(".large");
-  const bar = figure.querySelector(".bar rect");
-  const label = figure.querySelector(".length");
   const block = document.getElementById(figure.dataset.full);
   const steady = steadied([moved]);
   let zoom = 1, x = 0, y = 0, full = null;
@@ -81,16 +91,6 @@ function viewer(figure) {
     const ratio = small.getAttribute("width") / small.getAttribute("height");
     return Math.min(stage.clientWidth, stage.clientHeight * ratio);
   };
-  function measure() {
-    if (!bar) return;
-    const umPerPx = Number(figure.dataset.um) / (fitted() * zoom);
-    const room = stage.clientWidth * umPerPx / 3;
-    const power = 10 ** Math.floor(Math.log10(room));
-    const length = [5, 2, 1].find((step) => step * power <= room) * power;
-    bar.setAttribute("width", 1000 * length / (stage.clientWidth * umPerPx));
-    const mm = length >= 1000;
-    label.textContent = `${(mm ? length / 1000 : length).toLocaleString(document.documentElement.lang)}\u00a0${mm ? "mm" : "µm"}`;
-  }
   function sharpen() {
     const needed = fitted() * zoom * devicePixelRatio > 1.1 * small.naturalWidth;
     if (needed && !full && block) {
@@ -112,7 +112,7 @@ function viewer(figure) {
     moved.style.transform = zoom === 1 ? "" : `translate(${x}px, ${y}px) scale(${zoom})`;
     stage.classList.toggle("zoomed", zoom > 1);
     steady(zoom);
-    measure();
+    scaled(figure, figure.dataset.um * stage.clientWidth / (fitted() * zoom));
     sharpen();
   }
   function zoomTo(wanted, atX = stage.clientWidth / 2, atY = stage.clientHeight / 2) {
@@ -161,7 +161,7 @@ function viewer(figure) {
 // Before and after, laid on one another; both move and grow together.
 function days(figure) {
   const pair = figure.querySelector(".pair"), after = figure.querySelector(".after"), line = figure.querySelector(".line");
-  const divider = figure.querySelector(".divider"), difference = figure.querySelector(".difference"), bar = figure.querySelector(".bar");
+  const divider = figure.querySelector(".divider"), difference = figure.querySelector(".difference");
   const layers = [...figure.querySelectorAll(".moved")];
   const steady = steadied(layers);
   let zoom = 1, x = 0, y = 0, blinking = 0;
@@ -174,7 +174,7 @@ function days(figure) {
     for (const layer of layers) layer.style.transform = zoom === 1 ? "" : `translate(${x}px, ${y}px) scale(${zoom})`;
     pair.classList.toggle("zoomed", zoom > 1);
     steady(zoom);
-    if (bar) for (const part of [bar, bar.nextElementSibling]) part.style.visibility = zoom === 1 && !side() ? "" : "hidden";
+    scaled(figure, figure.dataset.um / zoom);
     const swiped = figure.dataset.way === "swipe";
     after.style.clipPath = swiped ? `inset(0 0 0 ${divider.value}%)` : "";
     line.style.left = `${divider.value}%`;

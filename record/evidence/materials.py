@@ -196,7 +196,10 @@ def _named(claim: str) -> list[Material]:
     spellings = f" {words} | {single} "
     # 'Synthetic ruby' is no claim of ruby: only the most telling name counts, and what tells of an imitation first.
     telling = {
-        m.id: max((len(a) + 100 * (a in _MADE) for a in m.aliases if f" {a} " in spellings), default=0)
+        m.id: max(
+            (len(a) + 100 * bool(_MADE & set(a.split())) for a in m.aliases if f" {a} " in spellings),
+            default=0,
+        )
         for m in materials()
     }
     most = max(telling.values())

@@ -77,8 +77,14 @@ def whose(
         shown = fingerprint_of_files(photographs)
         with progress(len(opened.stones())) as tell:
             draw_fingerprints(opened, lambda position: tell(f"Looking at {position}"))
-        matches = find_stone_of(opened, shown)
-    show(as_json, [j.match(m) for m in matches], lambda: screen.print_matches(matches, explain=False))
+        found = find_stone_of(opened, shown)
+
+    def human() -> None:
+        if found.matches:
+            screen.print_matches(found.matches, explain=False)
+        say(found.says)
+
+    show(as_json, [j.match(m) for m in found.matches], human)
 
 
 def glue(
@@ -124,7 +130,7 @@ def changes(
     Example: setstone changes lid-5
     """
     from setstone.commands import as_json as j
-    from setstone.measure.changes import Where
+    from setstone.measure.changes import LIMITS, Where
     from setstone.measure.units import shorter_turn
     from setstone.record.changing import compare_occasions
 
@@ -153,7 +159,8 @@ def changes(
         ]
         table(("number", "what", "seen", "what speaks for it"), rows, "Nothing is seen on one occasion only.")
         say(
-            "A candidate is no finding: look at each in both photographs. What glare or the setting hides is not comparable."
+            "A candidate is no finding: look at each in both photographs. What glare or the setting hides is not comparable. "
+            + LIMITS
         )
 
     show(as_json, j.comparison(found), human)

@@ -271,7 +271,7 @@ def print_matches(matches: "Sequence[Match]", *, explain: bool) -> None:
             )
             for m in matches
         ],
-        "No stone of the book is like it; that does not show that it is none of them.",
+        "",
     )
     for m in matches if explain else matches[:1]:
         say(f"{m.occasion}: {m.result.why} {meaning(m.result)}")

@@ -342,6 +342,32 @@ def test_both_days_move_and_grow_together(browser: Any, both_days: Path) -> None
     page.context.close()
 
 
+def shown_um(figure: Any) -> tuple[float, float]:
+    """How long the scale bar of both days is by its label, and by the picture above it, µm."""
+    across, label, bar, picture = figure.evaluate(
+        """f => [Number(f.dataset.um), f.querySelector(".length").textContent,
+              f.querySelector(".bar rect").getBoundingClientRect().width, f.querySelector(".before .moved").getBoundingClientRect().width]"""
+    )
+    return um_of(label), across * bar / picture
+
+
+def test_the_scale_bar_of_both_days_is_right_however_they_are_shown(browser: Any, both_days: Path) -> None:
+    page = opened(browser, both_days)
+    for way in ("Swipe", "Side by side"):
+        figure = pressed(page, way)
+        for button in ("Whole", "Nearer", "Nearer"):
+            figure.get_by_role("button", name=button).click()
+            said, drawn = shown_um(figure)
+            assert drawn == pytest.approx(said, rel=0.01)
+    page.context.close()
+    for media, script in (("screen", False), ("print", True)):
+        page = opened(browser, both_days, java_script_enabled=script)
+        page.emulate_media(media=media)
+        said, drawn = shown_um(page.locator("figure.days").first)
+        assert drawn == pytest.approx(said, rel=0.01)
+        page.context.close()
+
+
 def test_without_the_script_and_on_paper_both_days_stand_side_by_side(browser: Any, both_days: Path) -> None:
     page = opened(browser, both_days, java_script_enabled=False)
     figure = page.locator("figure.days").first

@@ -8,11 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from setstone.measure.candidates import Candidate, CandidateKind
+from setstone.measure.candidates import Candidate, CandidateKind, LampName
 from setstone.measure.changes import DAMAGE, Change, Where, changes
 from setstone.measure.sights import Sights
 
 SIZE = 400
+LAMPS: frozenset[LampName] = frozenset({"white", "blue"})
 EVERYWHERE = np.ones((SIZE, SIZE), np.bool_)
 
 
@@ -25,10 +26,14 @@ def in_one_frame(
     *,
     seen_before: NDArray[np.bool_] = EVERYWHERE,
     seen_after: NDArray[np.bool_] = EVERYWHERE,
+    lamps_before: frozenset[LampName] = LAMPS,
+    lamps_after: frozenset[LampName] = LAMPS,
 ) -> Sights:
     """Photographs of which nothing is known but how they lie and what they could show."""
     motion = np.eye(3) if matrix is None else matrix
-    return Sights((np.eye(3), motion), (seen_before, seen_after), ({}, {}), 300.0)
+    return Sights(
+        (np.eye(3), motion), (seen_before, seen_after), (lamps_before, lamps_after), ({}, {}), 300.0
+    )
 
 
 def compared(
@@ -134,3 +139,12 @@ def test_what_could_not_be_seen_is_not_comparable_and_never_gone(day: str) -> No
     assert [(f.where, f.possible_damage) for f in found] == [(Where.UNKNOWN, False)]
     outside = compared([], [candidate((-80, 20), (-20, 20))])
     assert [f.where for f in outside] == [Where.UNKNOWN]
+
+
+def test_under_a_lamp_the_other_day_has_not_nothing_can_be_told() -> None:
+    white = frozenset({"white"})
+    gone = compared([LINE], [], in_one_frame(lamps_after=white))  # the line was seen under blue light
+    new = compared([], [LINE], in_one_frame(lamps_before=white))
+    assert [(f.where, f.comparable) for f in gone + new] == [(Where.UNKNOWN, 0.0)] * 2
+    seen = compared([LINE], [LINE], in_one_frame(lamps_after=white))
+    assert [f.where for f in seen] == [Where.BOTH]

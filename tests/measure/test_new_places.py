@@ -65,7 +65,10 @@ def test_the_exposure_of_a_day_says_little(damaged: Sights, gain: float) -> None
 
 def test_without_a_lamp_in_common_nothing_is_said() -> None:
     frame = np.ones((400, 400), np.bool_)
-    assert new_places(Sights((np.eye(3), np.eye(3)), (frame, frame), ({}, {}), 300.0)) is None
+    assert (
+        new_places(Sights((np.eye(3), np.eye(3)), (frame, frame), ({"white"}, {"blue"}), ({}, {}), 300.0))
+        is None
+    )
 
 
 def test_what_is_seen_covers_the_frame_at_one_size_of_the_girdle(damaged: Sights) -> None:

@@ -82,6 +82,11 @@ def test_work_to_come_or_without_time_zone_is_refused(book: Book, stone: StoneEn
         ("emerald", "no ultrasonic, steam, heat, solvents or acid"),
         # The table's row for opal.
         ("opal", "no heat, drying, ultrasonic"),
+        # The table's rows for amber, opal and corundum doublets; a filling named in any order.
+        ("amber", "No ultrasonics, steam, heat, acid, solvents or contact liquid: it may be Amber"),
+        ("Opal doublet", "it may be Opal doublet"),
+        ("Ruby, glass-filled", "fissures may be filled"),
+        ("Diamond, fracture-filled", "fissures may be filled"),
         ("", "What it is stays open"),
     ],
 )
