@@ -8,11 +8,13 @@ from setstone.annotate.shapes import Points
 from setstone.annotate.two_days import Mark, Pictures, shown_together
 from setstone.capture.photograph import Lamp
 from setstone.measure.errors import MeasurementError
+from setstone.measure.same_stone import SameStone, same_stone
 from setstone.record.book import Book
 from setstone.record.changing import changes_between
 from setstone.record.entries import StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.gluing import WorkShown, glue_between
+from setstone.record.identity import fingerprint_of
 from setstone.record.two_occasions import two_occasions
 
 #: Longest side of the pictures, in pixels: they are for comparing; each is above at full resolution.
@@ -57,7 +59,11 @@ class ComparisonSheet:
         Of that frame.
     turned_deg : float
     residual_um : float or None
+    same : SameStone or None
+        How strongly the photographs speak for one stone; None where that cannot be told.
     glue : WorkShown or None
+    no_glue : str
+        Why there is none, as a sentence.
     """
 
     before: str
@@ -70,21 +76,25 @@ class ComparisonSheet:
     um_per_px: float | None = None
     turned_deg: float = 0.0
     residual_um: float | None = None
+    same: SameStone | None = None
     glue: WorkShown | None = None
+    no_glue: str = ""
 
 
 def comparison_sheet(book: Book, stone: StoneEntry, before: str, after: str) -> ComparisonSheet:
     """Compare two occasions for the hand-out."""
+    same = _same(book, stone, before, after)
     try:
         both = two_occasions(book, stone, before, after)
     except BookError as error:
-        return ComparisonSheet(before, after, refused=str(error))
+        return ComparisonSheet(before, after, refused=str(error), same=same)
     comparison = changes_between(both)
     shown = shown_together(comparison)
+    glue, no_glue = None, ""
     try:
         glue = glue_between(both)
-    except MeasurementError:
-        glue = None
+    except MeasurementError as error:
+        no_glue = str(error)
     height, width = next(iter(shown.pictures.values())).before.shape[:2]
     return ComparisonSheet(
         before,
@@ -96,8 +106,17 @@ def comparison_sheet(book: Book, stone: StoneEntry, before: str, after: str) -> 
         um_per_px=shown.um_per_px,
         turned_deg=both.registration.turned_deg,
         residual_um=comparison.residual_um,
+        same=same,
         glue=glue,
+        no_glue=no_glue,
     )
+
+
+def _same(book: Book, stone: StoneEntry, before: str, after: str) -> SameStone | None:
+    try:
+        return same_stone(*(fingerprint_of(book, book.examination(stone, o)) for o in (before, after)))
+    except (BookError, MeasurementError):
+        return None
 
 
 def _copies(pictures: Pictures) -> DayCopies:

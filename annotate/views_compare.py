@@ -21,6 +21,7 @@ from setstone.annotate.wording import figure, kind_words
 from setstone.measure.candidates import percent
 from setstone.measure.changes import Where
 from setstone.measure.quantity import Quantity
+from setstone.measure.same_stone import LEAST, MOST, SameStone, Strength
 from setstone.measure.units import shorter_turn
 from setstone.record.entries import StoneEntry
 
@@ -48,16 +49,18 @@ def compare_view(sheet: ComparisonSheet, stone: StoneEntry, texts: Texts) -> Vie
     Returns
     -------
     dict
-        With ``"refused"`` alone where the photographs do not lie on one another.
+        With ``"refused"`` and ``"same"`` alone where the photographs do not lie on one another.
     """
+    same = None if sheet.same is None else _same(sheet.same, texts)
     if sheet.refused:
-        return {"refused": texts.said(sheet.refused)}
+        return {"refused": texts.said(sheet.refused), "same": same}
     differing = [mark for mark in sheet.marks if mark.changed.change.where in _LINES]
     on_screen = overlay_of_changes(sheet, texts, ENLARGED)
     angle, way = shorter_turn(sheet.turned_deg)
     fit = "" if sheet.residual_um is None else texts("compare.fit", residual=f"{sheet.residual_um:.0f}")
     return {
         "refused": None,
+        "same": same,
         "id": f"s{stone.id}-days",
         "before": texts.occasion(sheet.before),
         "after": texts.occasion(sheet.after),
@@ -77,6 +80,7 @@ def compare_view(sheet: ComparisonSheet, stone: StoneEntry, texts: Texts) -> Vie
         "both": texts("compare.both", count=len(sheet.marks) - len(differing)),
         "glue": _glue(sheet, texts),
         "glue_notes": _glue_notes(sheet, texts),
+        "no_glue": texts.said(sheet.no_glue) if sheet.no_glue else None,
         "declined": texts.said(sheet.glue.glue.declined if sheet.glue else ""),
     }
 
@@ -173,6 +177,19 @@ def _row(mark: Mark, sheet: ComparisonSheet, texts: Texts) -> View:
         "again": change.perhaps_reflection,
         "why": "; ".join(why),
     }
+
+
+def _same(same: SameStone, texts: Texts) -> str:
+    """How strongly the photographs speak for one stone, in two or three sentences."""
+    ratio = same.likelihood_ratio
+    said = [texts(f"compare.same_{same.strength.name.lower()}")]
+    if same.strength is not Strength.OPEN:
+        times = ratio if ratio >= 1 else 1 / ratio
+        often = f"{times:,.0f}".replace(",", "\u202f")
+        if ratio in (MOST, LEAST):
+            often = texts("compare.at_least", ratio=often)
+        said.append(texts("compare.same_ratio" if ratio >= 1 else "compare.same_counter", ratio=often))
+    return " ".join([*said, texts("compare.same_note")])
 
 
 def _glue(sheet: ComparisonSheet, texts: Texts) -> list[tuple[str, str, str]]:

@@ -212,7 +212,9 @@ function days(figure) {
   }
   for (const buttons of figure.querySelectorAll(".buttons")) buttons.hidden = false;
   figure.addEventListener("click", (event) => {
-    const { way, zoom: by } = event.target.closest("button")?.dataset ?? {};
+    const button = event.target.closest("button");
+    const { way, zoom: by } = button?.dataset ?? {};
+    if (button?.classList.contains("marks")) button.setAttribute("aria-pressed", !figure.classList.toggle("unmarked"));
     if (way) choose(way);
     else if (by) view.zoomTo(Number(by) ? zoom * Number(by) : 1);
   });
