@@ -104,6 +104,8 @@ def test_the_hand_out_lists_what_differs_and_measures_the_glue(two_days: Path, l
     assert [row[0] for row in view["glue"]] == [
         texts(f"compare.{name}") for name in ("yellowness", "residue", "crazing", "haze")
     ]
+    assert view["same"].startswith(texts("compare.same_strong"))  # the truth: one stone
+    assert texts("compare.same_note") in view["same"]
 
 
 def test_numbers_of_marks_in_one_place_stand_apart(two_days: Path) -> None:
@@ -127,6 +129,6 @@ def test_photographs_that_do_not_fit_are_no_comparison(
     with Book.open(two_days, read_only=True) as book:
         (stone,) = book.stones()
         sheet = comparison_sheet(book, stone, "as received", "after")
-    assert compare_view(sheet, stone, texts_in("en")) == {
-        "refused": Said("It cannot be told how lid-5 was turned.")
-    }
+    view = compare_view(sheet, stone, texts_in("en"))
+    assert view["refused"] == Said("It cannot be told how lid-5 was turned.")
+    assert view["same"]
