@@ -159,6 +159,7 @@ def glue_change(
     Parameters
     ----------
     before, after : Occasion
+        A blue photograph counts only where both have one.
     outline : (N, 2) float64 array
         The girdle in pixels of the white photograph before.
     after_to_before : (3, 3) float64 array
@@ -180,6 +181,8 @@ def glue_change(
     """
     if abs(np.linalg.det(after_to_before)) < 1e-9:
         raise MeasurementError("The photographs after do not lie on those before; align them first.")
+    if before.blue is None or after.blue is None:
+        before, after = replace(before, blue=None), replace(after, blue=None)
     there = np.column_stack([outline, np.ones(len(outline))]) @ np.linalg.inv(after_to_before).T
     curves = outline, there[:, :2] / there[:, 2:]
     first, second = (_look(o, resampled(c, RAYS)) for o, c in zip((before, after), curves, strict=True))

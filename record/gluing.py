@@ -67,8 +67,10 @@ def glue_between(both: TwoOccasions) -> WorkShown:
     from setstone.measure.glue import glue_change
 
     change = glue_change(*both.looks, both.outlines[0].points, both.registration.matrix)
+    # Haze by both lamps and haze by one are not the same figure.
+    alike = (both.looks[0].blue is None) == (both.looks[1].blue is None)
     hazes = [
-        None if entry.result.colour is None else entry.result.colour.haze
+        entry.result.colour.haze if alike and entry.result.colour is not None else None
         for entry in (both.before, both.after)
     ]
     return WorkShown(both.before.occasion, both.after.occasion, change, *hazes)

@@ -1,5 +1,7 @@
 """The rim of a stone before and after the work: yellowness, residue, crazing, and when colours are not compared."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -105,6 +107,14 @@ def test_glue_gone() -> None:
     assert change.after.crazing.value == 0
     assert change.difference is not None
     assert change.difference.value > 15
+
+
+def test_a_lamp_of_one_day_only_does_not_count() -> None:
+    glued = photograph(film=0.06)
+    white = glue_change(occasion(glued), occasion(glued), GIRDLE, np.eye(3))
+    with_blue = replace(occasion(glued), blue=photograph())
+    change = glue_change(with_blue, occasion(glued), GIRDLE, np.eye(3))
+    assert (change.before.crazing, change.before.residue) == (white.after.crazing, white.after.residue)
 
 
 def test_exposure_and_white_balance_are_taken_out() -> None:
