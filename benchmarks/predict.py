@@ -27,7 +27,7 @@ from setstone.capture.open import open_photograph
 from setstone.capture.photograph import Lamp
 from setstone.measure.align import warp
 from setstone.measure.candidates import LIKELY, LampName
-from setstone.measure.changes import Change, changes, likely_lines
+from setstone.measure.changes import DOUBTFUL, Change, changes, likely_lines
 from setstone.measure.errors import MeasurementError
 from setstone.measure.examination import Examination
 from setstone.measure.examine import examine
@@ -124,20 +124,30 @@ def motion(before: Examined, after: Examined) -> NDArray[np.float64] | None:
 
 
 def compared(
-    before: Examined, after: Examined, after_to_before: NDArray[np.float64], least: float = LIKELY
+    before: Examined, after: Examined, after_to_before: NDArray[np.float64], *, weak: bool = False
 ) -> tuple[Sights, tuple[Change, ...]] | None:
-    """What the photographs of two occasions can show, and where the candidates that score so much are seen."""
+    """What the photographs of two occasions can show, and where the likely candidates are seen, or all weaker lines after as well."""
     first, second = before.result, after.result
     if first.outline is None or second.outline is None:
         return None
-    shown = [[i for i, c in enumerate(r.candidates) if c.score >= least] for r in (first, second)]
+    shown = [[i for i, c in enumerate(r.candidates) if c.score >= LIKELY] for r in (first, second)]
+    doubtful = [
+        i for i, c in enumerate(second.candidates) if c.kind == "line" and DOUBTFUL <= c.score < LIKELY
+    ]
     both = sights(
         *(_lying_together(one) for one in (before, after)),
         outlines=(first.outline, second.outline),
         after_to_before=after_to_before,
         lines=likely_lines((first.candidates, second.candidates), shown),
     )
-    found = changes(first.candidates, second.candidates, both, shown_before=shown[0], shown_after=shown[1])
+    found = changes(
+        first.candidates,
+        second.candidates,
+        both,
+        shown_before=shown[0],
+        shown_after=[*shown[1], *doubtful] if weak else shown[1],
+        doubtful_after=() if weak else doubtful,
+    )
     return both, found
 
 

@@ -4,7 +4,7 @@
 
 STONES and rendered folders as for benchmarks/changes.py; what is measured of a pair is kept in CACHE, by the name of its folder: empty it when
 examinations or features have changed. Weights are fitted by
-logistic regression on every line scored `LEAST` or more that only the later day shows; each pair counts by the square
+logistic regression on every line that only the later day shows; each pair counts by the square
 root of its lines. Lines on which a new fissure is seen again, reflected, count neither as right nor as wrong. Every figure printed is
 held out by stone: weights from the pairs of the other folds, dealt in several ways. The weights of all pairs come last, to be
 written into the module. --without leaves out one of the features, to see what it brings.
@@ -27,15 +27,14 @@ from sklearn.linear_model import LogisticRegression  # type: ignore[import-untyp
 from sklearn.pipeline import make_pipeline  # type: ignore[import-untyped]
 from sklearn.preprocessing import StandardScaler  # type: ignore[import-untyped]
 
-from setstone.measure.candidates import LIKELY
 from setstone.measure.changes import Where, dense, likeliest
 from setstone.measure.line_scores import odds
 from setstone.measure.new_lines import NAMES, features
 
 Values = NDArray[np.float64]
 
-#: Least score of a line that is trained on; least chances tried; deals and folds of the stones.
-LEAST, CHANCES, DEALS, FOLDS = 0.1, (0.3, 0.4, 0.5, 0.6, 0.7, 0.8), 4, 8
+#: Least chances tried; deals and folds of the stones.
+CHANCES, DEALS, FOLDS = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8), 4, 8
 #: Strength of the penalty on the weights, the inverse of scikit-learn's C.
 PENALTY = 0.6
 #: Share of the unchanged pairs that shall stay without alarm.
@@ -57,11 +56,6 @@ class Lines:
         """Lines that are right or wrong at all."""
         seen_again = (self.fissure == -1) & (self.fissures > 0) & (self.reflected > 0.4)
         return np.asarray((self.fissure != -2) & ~seen_again)
-
-    @property
-    def likely(self) -> NDArray[np.bool_]:
-        """Lines that are told of."""
-        return np.asarray(self.features[:, 0] >= odds(np.array(LIKELY)))
 
 
 def measured(cache: Path, folders: Sequence[Path], rendered: Sequence[Sequence[Path]]) -> Iterator[Lines]:
@@ -88,7 +82,7 @@ def _described(
     """What is measured of each pair, by the name of the case and of the figure."""
     for before, after, truth in pairs:
         matrix = motion(before, after)
-        found = None if matrix is None else compared(before, after, matrix, LEAST)
+        found = None if matrix is None else compared(before, after, matrix, weak=True)
         if found is None:
             continue
         both, changes = found
@@ -125,9 +119,8 @@ def fitted(pairs: Sequence[Lines]) -> tuple[float, Values]:
 
 def raised(pair: Lines, base: float, weights: Values) -> list[tuple[float, int]]:
     """Log odds of the likeliest new line, and of further ones that are very likely too, and which fissure each lies on."""
-    value = base + pair.features[pair.likely] @ weights
-    fissure = pair.fissure[pair.likely]
-    return [(float(value[i]), int(fissure[i])) for i in likeliest(expit(value).tolist())]
+    value = base + pair.features @ weights
+    return [(float(value[i]), int(pair.fissure[i])) for i in likeliest(expit(value).tolist())]
 
 
 def tally(told: Iterable[tuple[Lines, list[tuple[float, int]], float]]) -> tuple[int, int, int]:
@@ -148,14 +141,14 @@ def least_quiet(pairs: Sequence[tuple[Lines, list[tuple[float, int]]]]) -> float
 
 
 def reliability(pairs: Sequence[Lines]) -> Iterator[tuple[float, float, float, float]]:
-    """Chances of likely lines held out: the band, its mean chance, the share that is new, and lines in a deal."""
+    """Chances of lines held out: the band, its mean chance, the share that is new, and lines in a deal."""
     chance, new = [], []
     for deal in range(DEALS):
         fold = np.random.default_rng(deal).permutation(len(pairs)) % FOLDS
         for k in range(FOLDS):
             base, weights = fitted([p for p, f in zip(pairs, fold, strict=True) if f != k])
             for pair in (p for p, f in zip(pairs, fold, strict=True) if f == k):
-                kept = pair.likely & pair.counts
+                kept = pair.counts
                 chance.append(expit(base + pair.features[kept] @ weights))
                 new.append(pair.fissure[kept] >= 0)
     chances, real = np.concatenate(chance), np.concatenate(new)

@@ -30,7 +30,9 @@ _NEAR, _NEAR_PX = 0.012, 4.0
 _ALONG, _SEEN_AGAIN, _COMPARABLE = 0.35, 0.5, 0.5
 #: Weakest candidate that counts as seen; the least chance of a new line that is raised as possible damage, and of further
 #: ones; most that are raised.
-_SEEN, DAMAGE, FURTHER, MOST = 0.02, 0.6, 0.8, 3
+_SEEN, DAMAGE, FURTHER, MOST = 0.02, 0.6, 0.9, 3
+#: Weakest line after that is looked at as possible damage.
+DOUBTFUL = 0.02
 #: Distance between points along a path, px.
 _STEP_PX = 2.0
 
@@ -91,6 +93,7 @@ def changes(
     *,
     shown_before: Sequence[int],
     shown_after: Sequence[int],
+    doubtful_after: Sequence[int] = (),
 ) -> tuple[Change, ...]:
     """Say of the candidates of two days where each is seen.
 
@@ -102,6 +105,9 @@ def changes(
         What the photographs of both days can show.
     shown_before, shown_after : sequence of int
         Those to be told of, by their places in `before` and `after`.
+    doubtful_after : sequence of int, optional
+        Weaker lines after (`DOUBTFUL`), of which only possible damage is told: what is hardly a line on one photograph may be
+        plainly new beside the other.
 
     Returns
     -------
@@ -114,7 +120,7 @@ def changes(
     paths = [[dense(c, motion) for c in day] for day, motion in zip(lists, both.to_frame, strict=True)]
     told = set(shown_after)
     found = []
-    for day, index in [(1, i) for i in shown_after] + [(0, i) for i in shown_before]:
+    for day, index in [(1, i) for i in (*shown_after, *doubtful_after)] + [(0, i) for i in shown_before]:
         candidate, path, other = lists[day][index], paths[day][index], 1 - day
         if not day:
             listed = [paths[1][i] for i in told if after[i].kind == candidate.kind]
@@ -134,7 +140,12 @@ def changes(
         could = _share(both.comparable[other], path) if candidate.lamp in both.lamps[other] else 0.0
         where = _where(share, could, of_after=bool(day))
         found.append(Change(where, bool(day), index, share, could, possible_damage=False))
-    found = _raised(found, after, paths[1], both)
+    doubtful = set(doubtful_after)
+    found = [
+        c
+        for c in _raised(found, after, paths[1], both)
+        if c.possible_damage or not (c.of_after and c.index in doubtful)
+    ]
     order = list(Where)
     return tuple(
         sorted(

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 from scipy.special import expit
 
-from setstone.measure.candidates import Candidate
+from setstone.measure.candidates import LIKELY, Candidate
 from setstone.measure.line_scores import odds
 from setstone.measure.new_places import along, extents, new_places
 from setstone.measure.sights import Lines, Points, Sights
@@ -45,7 +45,7 @@ def chances(lines: Sequence[Candidate], paths: Sequence[Points], both: Sights) -
     Parameters
     ----------
     lines : sequence of Candidate
-        All likely lines that are seen after and not before.
+        All lines that are seen after and not before, weak ones too.
     paths : sequence of (N, 2) float64 arrays
         The same in the frame, points evenly apart.
     both : Sights
@@ -70,14 +70,15 @@ def features(lines: Sequence[Candidate], paths: Sequence[Points], both: Sights) 
     -------
     (len(lines), 7) float64 array
         Log odds of the score; logarithms of the length in diameters, of how much lighter or darker the ground has become (as a
-        natural logarithm), and of the length of the other new lines times their scores; how alike the surroundings are (-1 to 1); log odds by the network, and how
+        natural logarithm), and of the length of the other likely new lines times their scores; how alike the surroundings are (-1 to 1); log odds by the network, and how
         much of what it sees hangs together there.
     """
     score = np.array([line.score for line in lines], np.float64)
     length = np.array([np.hypot(*np.diff(path, axis=0).T).sum() for path in paths]) / both.diameter_px
     found = [_place(line, path, both) for line, path in zip(lines, paths, strict=True)]
     ground, around = np.array(found).reshape(-1, 2).T
-    others = (score * length).sum() - score * length
+    likely = score * length * (score >= LIKELY)
+    others = likely.sum() - likely
     places = new_places(both) if lines else None
     if places is None:
         sight, extent = (np.full(len(lines), usual) for usual in _UNSEEN)

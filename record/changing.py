@@ -81,7 +81,7 @@ def compare_occasions(
 ) -> Comparison:
     """Compare what is seen in a stone on two occasions.
 
-    Findings, and open candidates that are likely, are told of; what a person rejected is no change.
+    Findings, and open candidates that are likely or possible damage, are told of; what a person rejected is no change.
 
     Parameters
     ----------
@@ -112,7 +112,14 @@ def changes_between(both: TwoOccasions) -> Comparison:
         after_to_before=both.registration.matrix,
         lines=likely_lines(lists, shown),
     )
-    found = changes(lists[0], lists[1], seen, shown_before=shown[0], shown_after=shown[1])
+    found = changes(
+        lists[0],
+        lists[1],
+        seen,
+        shown_before=shown[0],
+        shown_after=shown[1],
+        doubtful_after=_doubtful(both.after),
+    )
     scale = both.looks[0].um_per_px
     changed = []
     for change in found:
@@ -149,4 +156,14 @@ def _shown(entry: ExaminationEntry) -> list[int]:
         index
         for index, one in enumerate(entry.candidates)
         if one.is_finding or (one.decision is None and one.candidate.score >= LIKELY)
+    ]
+
+
+def _doubtful(entry: ExaminationEntry) -> list[int]:
+    from setstone.measure.changes import DOUBTFUL
+
+    return [
+        index
+        for index, one in enumerate(entry.candidates)
+        if one.decision is None and one.candidate.kind == "line" and DOUBTFUL <= one.candidate.score < LIKELY
     ]

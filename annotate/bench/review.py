@@ -111,7 +111,7 @@ class Review:
 
     @property
     def queue(self) -> tuple[CandidateEntry, ...]:
-        """What is shown: likely candidates, and all that a person decided on or drew.
+        """What is shown: likely candidates, possible damage, and all that a person decided on or drew.
 
         Possible damage by the work comes first, then what else is seen on one of two compared days only; the best first.
 
@@ -304,7 +304,7 @@ class Review:
 
     def _shown(self, entry: CandidateEntry) -> bool:
         if entry.decision is None:
-            return entry.candidate.score >= self._threshold
+            return entry.candidate.score >= self._threshold or self._rank(entry.number) == 0
         return entry.decision.reason not in _GONE
 
     def _go_by(self, step: int) -> None:

@@ -80,8 +80,9 @@ def test_a_new_line_comes_first_as_possible_damage() -> None:
         ([0.55, 0.5], []),
         ([0.65, 0.75], [1]),  # the likeliest of those that are likely
         ([0.7, 0.97], [1]),
-        ([0.85, 0.97], [1, 0]),  # a further one that is very likely
-        ([0.85, 0.97, 0.9, 0.95], [1, 3, 2]),  # three at the most
+        ([0.89, 0.97], [1]),
+        ([0.91, 0.97], [1, 0]),  # a further one that is very likely
+        ([0.91, 0.97, 0.93, 0.95], [1, 3, 2]),  # three at the most
     ],
 )
 def test_of_several_new_lines_the_likeliest_are_raised_and_the_others_may_be_reflections(
@@ -148,3 +149,11 @@ def test_under_a_lamp_the_other_day_has_not_nothing_can_be_told() -> None:
     assert [(f.where, f.comparable) for f in gone + new] == [(Where.UNKNOWN, 0.0)] * 2
     seen = compared([LINE], [LINE], in_one_frame(lamps_after=white))
     assert [f.where for f in seen] == [Where.BOTH]
+
+
+def test_a_doubtful_line_is_told_of_only_as_possible_damage(monkeypatch: pytest.MonkeyPatch) -> None:
+    weak = candidate((250, 250), (300, 260), score=0.05)
+    for chance, told in ((0.7, [(0, True)]), (0.5, [])):
+        monkeypatch.setattr("setstone.measure.changes.chances", lambda *_, p=chance: np.array([p]))
+        found = changes([], [weak], in_one_frame(), shown_before=[], shown_after=[], doubtful_after=[0])
+        assert [(f.index, f.possible_damage) for f in found] == told

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from setstone.measure.candidates import Candidate, LampName
 from setstone.measure.changes import dense
 from setstone.measure.light import Pixels
-from setstone.measure.new_places import GIRDLE, along, new_places
+from setstone.measure.new_places import GIRDLE, along, extents, new_places
 from setstone.measure.sights import Sights, sights
 
 LAMPS: tuple[LampName, ...] = ("white", "blue")
@@ -42,6 +42,17 @@ def test_a_new_line_is_seen_at_its_place(damaged: Sights) -> None:
     places = new_places(damaged)
     assert places is not None
     assert of_the_line(damaged) > np.quantile(places, 0.99)
+
+
+def test_what_is_seen_hangs_together_along_a_new_line() -> None:
+    damaged = laid(facetted(), facetted(line=True), ("blue",))
+    places = new_places(damaged)
+    assert places is not None
+    new = dense(Candidate("line", LINE, "blue", 0.9, (), 60.0, {}), damaged.to_frame[1])
+    on, beside = extents(places, [new, new + 60.0], damaged)
+    assert on > beside
+    assert np.exp(beside) >= 1 / GIRDLE  # nothing is a pixel
+    assert on <= np.log((1 + places.size) / GIRDLE)
 
 
 def test_a_line_of_both_days_and_one_that_is_gone_are_not_new(damaged: Sights) -> None:
