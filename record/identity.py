@@ -3,11 +3,11 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Row, func, insert, select
+from sqlalchemy import func, insert, select
 
 from setstone.capture.photograph import Lamp
 from setstone.record import schema
@@ -39,6 +39,14 @@ class Match:
     stone: StoneEntry
     occasion: str
     result: "SameStone"
+
+
+class _Newest(NamedTuple):
+    """An examination, the stone, and its fingerprint where it is kept."""
+
+    id: int
+    stone_id: int
+    packed: bytes | None
 
 
 @dataclass(frozen=True)
@@ -242,8 +250,8 @@ def find_stone_of(book: Store, shown: "Fingerprint", *, most: int = 5) -> Found:
     from setstone.measure.fingerprint import ORDERS, WEIGHTS, likeness_of_waves
     from setstone.measure.same_stone import Strength, same_stone
 
-    newest = [one for one in _newest(book) if one.packed is not None]
-    kept = [(one.id, one.packed) for one in newest]
+    newest = _newest(book)
+    kept = [(one.id, one.packed) for one in newest if one.packed is not None]
     if not kept:
         return Found((), 0, shown.findings)
     slow = slice(ORDERS - _QUICK, ORDERS + _QUICK + 1)
@@ -261,10 +269,14 @@ def find_stone_of(book: Store, shown: "Fingerprint", *, most: int = 5) -> Found:
             matches[stone.id] = match
     told = (m for m in matches.values() if m.result.strength in (Strength.STRONG, Strength.SOME))
     best_first = sorted(told, key=lambda m: -m.result.likelihood_ratio)
-    return Found(tuple(best_first[:most]), len({one.stone_id for one in newest}), shown.findings)
+    return Found(
+        tuple(best_first[:most]),
+        len({one.stone_id for one in newest if one.packed is not None}),
+        shown.findings,
+    )
 
 
-def _newest(book: Store) -> Sequence[Row[Any]]:
+def _newest(book: Store) -> list[_Newest]:
     """Newest examination of each occasion of each stone in the book, and its fingerprint where it is kept."""
     newest = (
         select(func.max(_e.id).label("id"), _e.stone_id)
@@ -279,7 +291,7 @@ def _newest(book: Store) -> Sequence[Row[Any]]:
         .order_by(newest.c.id)
     )
     with book.snapshot() as connection:
-        return connection.execute(query).all()
+        return [_Newest(*row) for row in connection.execute(query)]
 
 
 def _drawn(

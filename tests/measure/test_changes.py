@@ -141,7 +141,7 @@ def test_what_could_not_be_seen_is_not_comparable_and_never_gone(day: str) -> No
 
 
 def test_under_a_lamp_the_other_day_has_not_nothing_can_be_told() -> None:
-    white = frozenset({"white"})
+    white: frozenset[LampName] = frozenset({"white"})
     gone = compared([LINE], [], in_one_frame(lamps_after=white))  # the line was seen under blue light
     new = compared([], [LINE], in_one_frame(lamps_before=white))
     assert [(f.where, f.comparable) for f in gone + new] == [(Where.UNKNOWN, 0.0)] * 2
