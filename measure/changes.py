@@ -40,7 +40,7 @@ _STEP_PX = 2.0
 #: What must be said beside what has changed; the figures: docs/before_and_after.md.
 LIMITS = (
     "That no damage is raised does not show that nothing broke: of new fissures in computed stones some four in ten are not raised, "
-    "and in one comparison in ten something else is, such as a fibre. How likely a line is to be a new fissure is estimated, as learnt on such stones."
+    "and in one comparison in five something else is, such as a fibre. How likely a line is to be a new fissure is estimated, as learnt on such stones."
 )
 
 
