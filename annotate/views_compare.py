@@ -185,9 +185,10 @@ def _same(same: SameStone, texts: Texts) -> str:
     said = [texts(f"compare.same_{same.strength.name.lower()}")]
     if same.strength is not Strength.OPEN:
         times = ratio if ratio >= 1 else 1 / ratio
-        often = f"{times:,.0f}".replace(",", "\u202f")
-        if ratio in (MOST, LEAST):
-            often = texts("compare.at_least", ratio=often)
+        often = texts(
+            "compare.at_least" if ratio in (MOST, LEAST) else "compare.about",
+            ratio=f"{times:,.0f}".replace(",", "\u202f"),
+        )
         said.append(texts("compare.same_ratio" if ratio >= 1 else "compare.same_counter", ratio=often))
     return " ".join([*said, texts("compare.same_note")])
 

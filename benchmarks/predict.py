@@ -27,7 +27,7 @@ from setstone.capture.open import open_photograph
 from setstone.capture.photograph import Lamp
 from setstone.measure.align import warp
 from setstone.measure.candidates import LIKELY, LampName
-from setstone.measure.changes import DOUBTFUL, Change, changes, likely_lines
+from setstone.measure.changes import Change, changes, doubtful_lines, likely_lines
 from setstone.measure.errors import MeasurementError
 from setstone.measure.examination import Examination
 from setstone.measure.examine import examine
@@ -131,9 +131,7 @@ def compared(
     if first.outline is None or second.outline is None:
         return None
     shown = [[i for i, c in enumerate(r.candidates) if c.score >= LIKELY] for r in (first, second)]
-    doubtful = [
-        i for i, c in enumerate(second.candidates) if c.kind == "line" and DOUBTFUL <= c.score < LIKELY
-    ]
+    doubtful = doubtful_lines(second.candidates)
     both = sights(
         *(_lying_together(one) for one in (before, after)),
         outlines=(first.outline, second.outline),

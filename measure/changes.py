@@ -10,7 +10,7 @@ seen again in other facets, which reflect it: of several likely ones the likelie
 too, and the others are told as perhaps the same seen again. Nothing in the pictures is asked whether they are.
 """
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
-from setstone.measure.candidates import Candidate
+from setstone.measure.candidates import LIKELY, Candidate
 from setstone.measure.new_lines import chances
 from setstone.measure.sights import Lines, Mask, Points, Sights, seen_again
 
@@ -69,11 +69,11 @@ class Change:
     comparable : float
         Share of its path where the other day's photograph could have shown it.
     possible_damage : bool
-        Whether it is a finding that is seen only after, or among the likeliest of the lines that are, three at the most.
+        Whether a person calls it damage and it is seen only after, or it is among the likeliest of the lines that are, three at the most.
     perhaps_reflection : bool
         Whether it is another likely line that is seen only after: perhaps the damage, seen in another facet.
     chance : float
-        Probability that a line seen only after is a new fissure (`setstone.measure.new_lines`), 1 for a finding; 0 for all else.
+        Probability that a line seen only after is a new fissure (`setstone.measure.new_lines`), 1 for what a person calls damage; 0 for all else.
     """
 
     where: Where
@@ -94,6 +94,7 @@ def changes(
     shown_before: Sequence[int],
     shown_after: Sequence[int],
     doubtful_after: Sequence[int] = (),
+    damage_after: Sequence[int] = (),
 ) -> tuple[Change, ...]:
     """Say of the candidates of two days where each is seen.
 
@@ -108,6 +109,8 @@ def changes(
     doubtful_after : sequence of int, optional
         Weaker lines after (`DOUBTFUL`), of which only possible damage is told: what is hardly a line on one photograph may be
         plainly new beside the other.
+    damage_after : sequence of int, optional
+        Those of `shown_after` that a person calls damage: raised where they are seen only after.
 
     Returns
     -------
@@ -143,7 +146,7 @@ def changes(
     doubtful = set(doubtful_after)
     found = [
         c
-        for c in _raised(found, after, paths[1], both)
+        for c in _raised(found, after, paths[1], both, set(damage_after))
         if c.possible_damage or not (c.of_after and c.index in doubtful)
     ]
     order = list(Where)
@@ -172,6 +175,11 @@ def likeliest(chances: Sequence[float]) -> list[int]:
     return order[:1] + [i for i in order[1:] if chances[i] >= FURTHER]
 
 
+def doubtful_lines(candidates: Sequence[Candidate]) -> list[int]:
+    """Places of the lines too weak to be told of by themselves that are looked at as possible damage."""
+    return [index for index, c in enumerate(candidates) if c.kind == "line" and DOUBTFUL <= c.score < LIKELY]
+
+
 def likely_lines(
     candidates: Sequence[Sequence[Candidate]], shown: Sequence[Sequence[int]]
 ) -> tuple[list[Points], list[Points]]:
@@ -198,14 +206,20 @@ def _where(share: float, could: float, *, of_after: bool) -> Where:
 
 
 def _raised(
-    found: Sequence[Change], after: Sequence[Candidate], paths: Sequence[Points], both: Sights
+    found: Sequence[Change],
+    after: Sequence[Candidate],
+    paths: Sequence[Points],
+    both: Sights,
+    damage: Set[int],
 ) -> list[Change]:
-    """Raise the likeliest new line, further ones where they are very likely too, and each that a person has accepted (score 1)."""
-    new = [c.index for c in found if c.where is Where.AFTER and c.of_after and after[c.index].kind == "line"]
-    judged = chances([after[i] for i in new], [paths[i] for i in new], both)
-    chance = {i: 1.0 if after[i].score == 1 else float(p) for i, p in zip(new, judged, strict=True)}
-    likely = [new[k] for k in likeliest([chance[i] for i in new])]
-    raised = {i for i in likely if chance[i] >= DAMAGE} | {i for i in new if chance[i] == 1}
+    """Raise what a person calls damage, the likeliest other new line, and further ones where they are very likely too."""
+    new = [c.index for c in found if c.where is Where.AFTER and c.of_after]
+    # Of any other finding (score 1) a person has said that it is no damage.
+    lines = [i for i in new if after[i].kind == "line" and (after[i].score < 1 or i in damage)]
+    judged = chances([after[i] for i in lines], [paths[i] for i in lines], both).tolist()
+    chance = dict(zip(lines, judged, strict=True)) | {i: 1.0 for i in new if i in damage}
+    likely = [list(chance)[k] for k in likeliest(list(chance.values()))]
+    raised = {i for i in likely if chance[i] >= DAMAGE} | {i for i in new if i in damage}
     return [
         replace(
             c,

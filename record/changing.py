@@ -18,9 +18,11 @@ if TYPE_CHECKING:
 _DAMAGE = {
     FindingKind.FISSURE,
     FindingKind.FEATHER,
+    FindingKind.FILLED_FISSURE,
     FindingKind.CHIP,
     FindingKind.ABRASION,
     FindingKind.SCRATCH,
+    FindingKind.OTHER,
 }
 
 
@@ -99,7 +101,7 @@ def compare_occasions(
 
 def changes_between(both: TwoOccasions) -> Comparison:
     """Compare what is seen in a stone on two occasions that lie on one another."""
-    from setstone.measure.changes import changes, likely_lines
+    from setstone.measure.changes import changes, doubtful_lines, likely_lines
     from setstone.measure.sights import sights
 
     entries, shown = (both.before, both.after), (_shown(both.before), _shown(both.after))
@@ -118,25 +120,15 @@ def changes_between(both: TwoOccasions) -> Comparison:
         seen,
         shown_before=shown[0],
         shown_after=shown[1],
-        doubtful_after=_doubtful(both.after),
+        doubtful_after=[i for i in doubtful_lines(lists[1]) if both.after.candidates[i].decision is None],
+        damage_after=_damage(both.after),
     )
     scale = both.looks[0].um_per_px
     changed = []
     for change in found:
         entry = both.after if change.of_after else both.before
-        changed.append(_told(change, entry.candidates[change.index], entry.occasion))
-    changed.sort(key=lambda one: not one.change.possible_damage)
+        changed.append(Changed(change, entry.candidates[change.index], entry.occasion))
     return Comparison(both, tuple(changed), None if scale is None else both.registration.residual_px * scale)
-
-
-def _told(change: "Change", entry: CandidateEntry, occasion: str) -> Changed:
-    """A change of one candidate; what a person calls a chip after the work is possible damage, though it is no line."""
-    from setstone.measure.changes import Where
-
-    decision = entry.decision
-    if entry.is_finding and change.where is Where.AFTER and decision and decision.kind in _DAMAGE:
-        change = replace(change, possible_damage=True, chance=1.0)
-    return Changed(change, entry, occasion)
 
 
 def _photographs(look: "Occasion") -> "dict[LampName, Pixels]":
@@ -159,11 +151,9 @@ def _shown(entry: ExaminationEntry) -> list[int]:
     ]
 
 
-def _doubtful(entry: ExaminationEntry) -> list[int]:
-    from setstone.measure.changes import DOUBTFUL
-
+def _damage(entry: ExaminationEntry) -> list[int]:
     return [
         index
         for index, one in enumerate(entry.candidates)
-        if one.decision is None and one.candidate.kind == "line" and DOUBTFUL <= one.candidate.score < LIKELY
+        if one.is_finding and one.decision and one.decision.kind in _DAMAGE
     ]

@@ -80,12 +80,12 @@ class Found:
         if not self.matches:
             return (
                 f"Of {many} none can be told to be like it. That does not show that it is none of them: of computed stones "
-                "photographed anew one in four could not be told."
+                "photographed anew about one in four could not be told."
             )
         chance = self.stones / self.matches[0].result.likelihood_ratio
         return (
             f"Searched among {many}, of which {'up to ' if chance >= 0.1 else 'fewer than '}{max(chance, 0.1):.1f} would be as alike by chance "
-            "as the first."
+            "as the first, by the calibration on computed stones."
         )
 
 

@@ -52,7 +52,7 @@ def claimed_filled(claim: str) -> bool:
     >>> claimed_filled("Ruby, foiled")
     False
     """
-    return re.search(r"\b(?:fill|oil|resin)", claim.casefold()) is not None
+    return re.search(r"(?<!un)filled|\b(?:filling|oil|resin)", claim.casefold()) is not None
 
 
 def _listed(words: list[str]) -> str:

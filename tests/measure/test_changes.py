@@ -94,14 +94,26 @@ def test_of_several_new_lines_the_likeliest_are_raised_and_the_others_may_be_ref
     }
 
 
-def test_what_a_person_has_accepted_is_raised_however_many_there_are(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_a_person_calls_damage_is_raised_however_many_there_are(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("setstone.measure.changes.chances", lambda lines, *_: np.full(len(lines), 0.99))
     accepted = [candidate((50, 50 + 60 * k), (110, 70 + 60 * k), score=1) for k in range(4)]
-    found = compared([], [*accepted, candidate((250, 250), (300, 260))])
-    assert [(f.index, f.possible_damage, f.perhaps_reflection) for f in found] == [
-        *((k, True, False) for k in range(4)),
-        (4, False, True),
-    ]
+    needle, line = candidate((300, 100), (350, 120), score=1), candidate((250, 250), (300, 260))
+    found = changes(
+        [],
+        [*accepted, needle, line],
+        in_one_frame(),
+        shown_before=[],
+        shown_after=range(6),
+        damage_after=range(4),
+    )
+    assert {f.index for f in found if f.possible_damage} == {
+        0,
+        1,
+        2,
+        3,
+        5,
+    }  # the open line is judged by itself
+    assert {f.index: f.chance for f in found} == {0: 1, 1: 1, 2: 1, 3: 1, 4: 0, 5: 0.99}
 
 
 def test_an_unlikely_new_line_is_told_without_alarm() -> None:

@@ -44,15 +44,18 @@ def test_a_new_line_is_seen_at_its_place(damaged: Sights) -> None:
     assert of_the_line(damaged) > np.quantile(places, 0.99)
 
 
-def test_what_is_seen_hangs_together_along_a_new_line() -> None:
-    damaged = laid(facetted(), facetted(line=True), ("blue",))
-    places = new_places(damaged)
-    assert places is not None
-    new = dense(Candidate("line", LINE, "blue", 0.9, (), 60.0, {}), damaged.to_frame[1])
-    on, beside = extents(places, [new, new + 60.0], damaged)
-    assert on > beside
-    assert np.exp(beside) >= 1 / GIRDLE  # nothing is a pixel
-    assert on <= np.log((1 + places.size) / GIRDLE)
+def test_how_much_hangs_together_is_the_sum_of_its_probabilities() -> None:
+    places = np.full((480, 480), -9.0, np.float32)
+    places[100, 100:200] = 0.0  # a hundred pixels, each new by one half
+    places[300, 300] = 0.0
+    frame = np.ones((480, 480), np.bool_)
+    both = Sights((np.eye(3), np.eye(3)), (frame, frame), ({"blue"}, {"blue"}), ({}, {}), GIRDLE)
+    lines = [
+        np.array([[120.0, 100.0], [130.0, 100.0]]),
+        np.array([[300.0, 300.0], [301.0, 300.0]]),
+        np.full((2, 2), 20.0),
+    ]
+    assert extents(places, lines, both) == pytest.approx(np.log(np.array([51, 1.5, 1]) / GIRDLE))
 
 
 def test_a_line_of_both_days_and_one_that_is_gone_are_not_new(damaged: Sights) -> None:
