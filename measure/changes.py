@@ -7,7 +7,8 @@ photograph could have shown it; under a lamp there is none of, in glare, out of 
 
 Most lines that only the later day shows are no new fissures: `setstone.measure.new_lines` tells how likely each is one. A new fissure is
 seen again in other facets, which reflect it: of several likely ones the likeliest is raised as possible damage, one or two more where they are very likely
-too, and the others are told as perhaps the same seen again. Nothing in the pictures is asked whether they are.
+too, and the others are told as perhaps the same seen again. Lines too weak to be told of are asked as well; one that touches a
+line that is told of is a piece of it. Nothing in the pictures is asked whether they are.
 """
 
 from collections.abc import Sequence, Set
@@ -118,7 +119,7 @@ def changes(
         Possible damage first, what may be its reflections, then what is seen only after, only before, what cannot be compared,
         and what is in both.
     """
-    near = max(_NEAR_PX, _NEAR * both.diameter_px)
+    near = _near(both)
     lists = (before, after)
     paths = [[dense(c, motion) for c in day] for day, motion in zip(lists, both.to_frame, strict=True)]
     told = set(shown_after)
@@ -146,7 +147,7 @@ def changes(
     doubtful = set(doubtful_after)
     found = [
         c
-        for c in _raised(found, after, paths[1], both, set(damage_after))
+        for c in _raised(found, after, paths[1], both, doubtful=doubtful, damage=set(damage_after))
         if c.possible_damage or not (c.of_after and c.index in doubtful)
     ]
     order = list(Where)
@@ -210,6 +211,8 @@ def _raised(
     after: Sequence[Candidate],
     paths: Sequence[Points],
     both: Sights,
+    *,
+    doubtful: Set[int],
     damage: Set[int],
 ) -> list[Change]:
     """Raise what a person calls damage, the likeliest other new line, and further ones where they are very likely too."""
@@ -217,7 +220,8 @@ def _raised(
     # Of any other finding (score 1) a person has said that it is no damage.
     lines = [i for i in new if after[i].kind == "line" and (after[i].score < 1 or i in damage)]
     judged = chances([after[i] for i in lines], [paths[i] for i in lines], both).tolist()
-    chance = dict(zip(lines, judged, strict=True)) | {i: 1.0 for i in new if i in damage}
+    chance = _told_by(dict(zip(lines, judged, strict=True)), doubtful, paths, both)
+    chance |= {i: 1.0 for i in new if i in damage}
     likely = [list(chance)[k] for k in likeliest(list(chance.values()))]
     raised = {i for i in likely if chance[i] >= DAMAGE} | {i for i in new if i in damage}
     return [
@@ -231,6 +235,27 @@ def _raised(
         else c
         for c in found
     ]
+
+
+def _told_by(
+    chance: dict[int, float], doubtful: Set[int], paths: Sequence[Points], both: Sights
+) -> dict[int, float]:
+    """Chances where a line that is told of takes that of a doubtful one that touches it, a piece of the same, which is left out."""
+    told = {i: value for i, value in chance.items() if i not in doubtful}
+    found = dict(told)
+    for weak in (i for i in chance if i in doubtful):
+        touching = [i for i in told if _along(paths[weak], paths[i], _near(both))]
+        if touching:
+            nearest = max(touching, key=told.__getitem__)
+            found[nearest] = max(found[nearest], chance[weak])
+        else:
+            found[weak] = chance[weak]
+    return found
+
+
+def _near(both: Sights) -> float:
+    """How near to one another the same thing lies, px of the frame."""
+    return max(_NEAR_PX, _NEAR * both.diameter_px)
 
 
 def _seen(like: Candidate, others: Sequence[Candidate], paths: Sequence[Points]) -> Points:

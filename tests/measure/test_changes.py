@@ -162,3 +162,18 @@ def test_a_doubtful_line_is_told_of_only_as_possible_damage(monkeypatch: pytest.
         monkeypatch.setattr("setstone.measure.changes.chances", lambda *_, p=chance: np.array([p]))
         found = changes([], [weak], in_one_frame(), shown_before=[], shown_after=[], doubtful_after=[0])
         assert [(f.index, f.possible_damage) for f in found] == told
+
+
+@pytest.mark.parametrize(
+    ("start", "told"),
+    [((162.0, 121.0), [(0, 0.8)]), ((200.0, 140.0), [(1, 0.8)])],
+    ids=["at the end of a line that is told of", "apart from it"],
+)
+def test_a_line_told_of_is_raised_for_the_likelier_piece_that_touches_it(
+    monkeypatch: pytest.MonkeyPatch, start: tuple[float, float], told: list[tuple[int, float]]
+) -> None:
+    monkeypatch.setattr("setstone.measure.changes.chances", lambda *_: np.array([0.3, 0.8]))
+    piece = candidate(start, (start[0] + 12, start[1] + 5), score=0.05)
+    found = changes([], [LINE, piece], in_one_frame(), shown_before=[], shown_after=[0], doubtful_after=[1])
+    assert [(f.index, f.chance) for f in found if f.possible_damage] == told
+    assert {f.index for f in found} == {0} | {index for index, _ in told}
