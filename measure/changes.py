@@ -7,8 +7,8 @@ photograph could have shown it; under a lamp there is none of, in glare, out of 
 
 Most lines that only the later day shows are no new fissures: `setstone.measure.new_lines` tells how likely each is one. A new fissure is
 seen again in other facets, which reflect it: of several likely ones the likeliest is raised as possible damage, one or two more where they are very likely
-too, and the others are told as perhaps the same seen again. Lines too weak to be told of are asked as well; one that touches a
-line that is told of is a piece of it. Nothing in the pictures is asked whether they are.
+too, and the others are told as perhaps the same seen again; nothing in the pictures is asked whether they are. Lines too weak to be
+told of are judged as well; one that touches a line that is told of counts as a piece of it.
 """
 
 from collections.abc import Sequence, Set
