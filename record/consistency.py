@@ -160,6 +160,25 @@ def consistency(book: Store, stone: StoneEntry, *, is_set: bool | None = None) -
     )
 
 
+def signs_of_filling(book: Store, stone: StoneEntry) -> tuple[str, ...]:
+    """Read which signs of filled fissures stand in the record of a stone: tested, or found in its newest pictures.
+
+    Parameters
+    ----------
+    stone : StoneEntry
+
+    Returns
+    -------
+    tuple of str
+        Words of the vocabulary; empty where there are none, which excludes no filling.
+    """
+    with book.snapshot():
+        entries = notes.readings(book, stone)
+        seen = _seen(latest_examinations(book, stone))
+    evidence = (*(Evidence(_understood(e), e.id) for e in entries), *seen)
+    return next(t.signs for t in treatments(evidence) if t.question == "filling")
+
+
 def read_as(entry: ReadingEntry) -> ReadAs:
     """Say what is understood of a reading.
 

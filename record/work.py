@@ -176,14 +176,18 @@ def products(book: Store) -> tuple[tuple[str, ...], tuple[str, ...]]:
     return tuple(dict.fromkeys(a for a, _ in rows if a)), tuple(dict.fromkeys(s for _, s in rows if s))
 
 
-def work_cautions(claimed_as: str, kind: WorkKind, *, solvent: str = "") -> tuple[str, ...]:
-    """Say what may harm stone or worker, for work on a stone of which only the claim is known.
+def work_cautions(
+    claimed_as: str, kind: WorkKind, *, filled: bool = False, solvent: str = ""
+) -> tuple[str, ...]:
+    """Say what may harm stone or worker, for work on a stone of which only the claim is known, or that it may be filled.
 
     Parameters
     ----------
     claimed_as : str
         What the stone is claimed to be.
     kind : WorkKind
+    filled : bool, optional
+        Whether the record holds signs of filled fissures (`setstone.record.consistency.signs_of_filling`).
     solvent : str, optional
         Which is used.
 
@@ -193,7 +197,7 @@ def work_cautions(claimed_as: str, kind: WorkKind, *, solvent: str = "") -> tupl
         Sentences; from the table of materials, whose rows name their sources.
     """
     materials = claimed(claimed_as)
-    said = [FILLED] if claimed_filled(claimed_as) else []
+    said = [FILLED] if filled or claimed_filled(claimed_as) else []
     if 0 < len(materials) <= _TOO_MANY:
         said += not_to_do(materials)
         said += [f"If it is {m.name}, as claimed: {m.cautions}." for m in materials if m.cautions]

@@ -52,9 +52,9 @@ class TypedWork:
             "done_by": self.done_by,
         }
 
-    def cautions(self, claimed_as: str) -> tuple[str, ...]:
-        """What may harm a stone claimed as this, or whoever works on it."""
-        return work_cautions(claimed_as, self.kind, solvent=self.solvent.strip())
+    def cautions(self, claimed_as: str, *, filled: bool) -> tuple[str, ...]:
+        """What may harm a stone claimed as this, with or without signs of a filling, or whoever works on it."""
+        return work_cautions(claimed_as, self.kind, filled=filled, solvent=self.solvent.strip())
 
 
 def moment(text: str) -> datetime | None:

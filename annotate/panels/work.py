@@ -19,6 +19,7 @@ from setstone.annotate.bench.work_page import work_html
 from setstone.annotate.panels.looks import caution, line_height, offer, scrolls, show_page, title
 from setstone.annotate.panels.when_seen import WhenSeen
 from setstone.annotate.panels.working import attempt
+from setstone.record.consistency import signs_of_filling
 from setstone.record.vocabulary import WorkKind
 
 
@@ -61,7 +62,13 @@ class WorkPanel(QScrollArea):
         self._seen = WhenSeen(
             self,
             bench,
-            (bench.chosen, bench.notes_changed, bench.stones_changed, bench.book_changed),
+            (
+                bench.chosen,
+                bench.notes_changed,
+                bench.review_changed,
+                bench.stones_changed,
+                bench.book_changed,
+            ),
             self._show,
         )
 
@@ -97,6 +104,7 @@ class WorkPanel(QScrollArea):
     def _show(self) -> None:
         book, stone = self._bench.book, self._bench.stone
         self.widget().setEnabled(book is not None and stone is not None)
+        self._filled = book is not None and stone is not None and bool(signs_of_filling(book, stone))
         self._show_caution()
         if book is None or stone is None:
             self.title.setText("Choose a stone first.")
@@ -111,7 +119,8 @@ class WorkPanel(QScrollArea):
 
     def _show_caution(self, *_: object) -> None:
         stone = self._bench.stone
-        self.caution.setText("" if stone is None else "\n".join(self._typed().cautions(stone.claimed_as)))
+        said = () if stone is None else self._typed().cautions(stone.claimed_as, filled=self._filled)
+        self.caution.setText("\n".join(said))
         self.caution.setVisible(stone is not None)
 
     def _typed(self) -> TypedWork:

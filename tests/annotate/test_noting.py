@@ -180,5 +180,5 @@ def test_a_time_that_is_none_is_refused_in_words() -> None:
 
 
 def test_a_claim_brings_its_cautions() -> None:
-    said = TypedWork(WorkKind.CLEANED, solvent="acetone").cautions("emerald")
+    said = TypedWork(WorkKind.CLEANED, solvent="acetone").cautions("emerald", filled=False)
     assert any("safety sheet" in text for text in said)

@@ -13,12 +13,13 @@ from sqlalchemy import insert
 from setstone.measure.quantity import Quantity
 from setstone.record import schema
 from setstone.record.book import Book
-from setstone.record.consistency import consistency
+from setstone.record.consistency import consistency, signs_of_filling
 from setstone.record.entries import ReadingEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.estimating import estimate_weight, keep_estimate
 from setstone.record.evidence.line import read_line
 from setstone.record.vocabulary import FindingKind, Verdict, WorkKind
+from setstone.record.work import work_cautions
 
 
 @pytest.mark.parametrize(
@@ -156,6 +157,17 @@ def examined(book: Book, stone: StoneEntry, kind: FindingKind) -> int:
     )
     book.decide(entry, 2, Verdict.ACCEPTED, kind=kind, by="Ada")
     return 2
+
+
+def test_signs_of_a_filling_are_read_from_findings_and_tests(book: Book, stone: StoneEntry) -> None:
+    # Published criteria, see setstone/record/evidence/treatment.py: a fissure alone is no sign of a filling.
+    examined(book, stone, FindingKind.FISSURE)
+    assert signs_of_filling(book, stone) == ()
+    examined(book, stone, FindingKind.FILLED_FISSURE)
+    assert signs_of_filling(book, stone) == ("filled fissure",)
+    book.add_reading(stone, test="loupe", value="flash effect", by="Ada")
+    assert signs_of_filling(book, stone) == ("flash effect", "filled fissure")
+    assert any("fissures may be filled" in c for c in work_cautions("Ruby", WorkKind.CLEANED, filled=True))
 
 
 def test_an_observation_follows_its_finding_through_a_new_examination(book: Book, stone: StoneEntry) -> None:

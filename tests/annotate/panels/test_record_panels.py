@@ -107,6 +107,13 @@ def test_work_is_entered_by_keyboard_with_its_cautions_and_taken_back(
     assert "solvent: acetone" in work.log.toPlainText()
 
 
+def test_a_sign_of_a_filling_brings_its_caution_to_the_work(work: WorkPanel, bench: Bench) -> None:
+    assert "fissures may be filled" not in work.caution.text()
+    bench.opened.add_reading(bench.required_stone, test="loupe", value="flash effect", by="Ada")
+    bench.notes_changed.emit()
+    assert "fissures may be filled" in work.caution.text()
+
+
 def test_products_are_offered_again_while_the_next_is_typed(
     work: WorkPanel, bench: Bench, qtbot: Any
 ) -> None:
