@@ -37,6 +37,11 @@ def glue_notes(shown: WorkShown) -> tuple[str, ...]:
         notes.append(
             "The stone's own colour outweighs the glue's: the difference says more than the yellowness index."
         )
+    if shown.less_sharp:
+        notes.append(
+            f"The photographs '{shown.less_sharp}' are less sharp than the others: residue and crazing show less in them. "
+            "Do not read that as work done; take them again in focus."
+        )
     notes.append(
         "k = 2. Edges of facets and a frosted setting count as some residue: read before against after."
     )

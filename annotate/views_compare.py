@@ -222,4 +222,6 @@ def _glue_notes(sheet: ComparisonSheet, texts: Texts) -> list[str]:
         notes.append(texts("compare.colour_difference", difference=figure(change.difference, texts)))
         if not change.near_neutral:
             notes.append(texts("compare.own_colour"))
+    if sheet.glue.less_sharp:
+        notes.append(texts("compare.less_sharp", occasion=plain(texts.occasion(sheet.glue.less_sharp))))
     return [*notes, texts("compare.glue_note")]

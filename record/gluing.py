@@ -3,12 +3,19 @@
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from setstone.record.entries import StoneEntry
 from setstone.record.store import Store
 from setstone.record.two_occasions import TwoOccasions, two_occasions
 
 if TYPE_CHECKING:
-    from setstone.measure.glue import GlueChange
+    from setstone.measure.glue import GlueChange, Occasion
+    from setstone.measure.rings import Curve
+
+#: Blur from which on old glue shows less, as a share of the diameter, and by how many times it must be greater to be told from
+#: the other day's (docs/methods.md).
+BLURRED, TIMES = 0.0005, 1.25
 
 
 @dataclass(frozen=True)
@@ -22,6 +29,9 @@ class WorkShown:
     glue : GlueChange
     haze_before, haze_after : float or None
         Haze index (`setstone.measure.colour.stone_haze`), a plain number that falls as the stone grows more brilliant.
+    less_sharp : str
+        Of which occasion the photographs are so much less sharp (`BLURRED`) that residue and crazing show less in them; empty
+        where of neither.
     """
 
     before: str
@@ -29,6 +39,7 @@ class WorkShown:
     glue: "GlueChange"
     haze_before: float | None
     haze_after: float | None
+    less_sharp: str = ""
 
 
 def compare_glue(
@@ -73,4 +84,46 @@ def glue_between(both: TwoOccasions) -> WorkShown:
         entry.result.colour.haze if alike and entry.result.colour is not None else None
         for entry in (both.before, both.after)
     ]
-    return WorkShown(both.before.occasion, both.after.occasion, change, *hazes)
+    return WorkShown(both.before.occasion, both.after.occasion, change, hazes[0], hazes[1], _less_sharp(both))
+
+
+def _less_sharp(both: TwoOccasions) -> str:
+    """Name the occasion whose photographs are less sharp, where it matters."""
+    before, after = (blurs(look, o.points) for look, o in zip(both.looks, both.outlines, strict=True))
+    lamps = before.keys() & after.keys()
+    if any(blurred(before[lamp], after[lamp]) for lamp in lamps):
+        return both.after.occasion
+    if any(blurred(after[lamp], before[lamp]) for lamp in lamps):
+        return both.before.occasion
+    return ""
+
+
+def blurred(sharp: float, other: float) -> bool:
+    """Whether old glue shows less with one blur than with another, both shares of the diameter; blurs add up by their squares."""
+    return other**2 - sharp**2 >= BLURRED**2 and other >= TIMES * sharp
+
+
+def blurs(look: "Occasion", outline: "Curve") -> dict[str, float]:
+    """Measure how blurred photographs of a stone are.
+
+    Parameters
+    ----------
+    look : Occasion
+    outline : (N, 2) float64 array
+        The girdle in pixels.
+
+    Returns
+    -------
+    dict of str to float
+        Sigma of the blur inside the stone (`setstone.capture.focus`) by lamp, as a share of its diameter; none where there are no
+        edges to tell it by.
+    """
+    from skimage.draw import polygon2mask
+
+    from setstone.capture.focus import focus
+
+    inside = polygon2mask(look.white.shape[:2], outline[:, ::-1])
+    diameter = float(np.ptp(outline, axis=0).mean())
+    lamps = {"white": look.white, "blue": look.blue}
+    found = {lamp: focus(pixels, inside) for lamp, pixels in lamps.items() if pixels is not None}
+    return {lamp: one.best_px / diameter for lamp, one in found.items() if one.is_known}

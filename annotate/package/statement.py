@@ -214,6 +214,7 @@ def comparison_statement(sheet: ComparisonSheet) -> dict[str, Any]:
             "after": {**_rim(glue.glue.after), "haze_index": glue.haze_after},
             "difference_ciede2000": _known(glue.glue.difference),
             "colours_not_compared_because": glue.glue.declined or None,
+            "less_sharp": glue.less_sharp or None,
         },
     }
 

@@ -447,6 +447,7 @@ def work_shown(shown: "WorkShown") -> dict[str, Any]:
         "reference": change.reference,
         "declined": change.declined,
         "near_neutral": change.near_neutral,
+        "less_sharp": shown.less_sharp or None,
     }
 
 
