@@ -56,12 +56,13 @@ def compare_view(sheet: ComparisonSheet, stone: StoneEntry, texts: Texts) -> Vie
         return {"refused": texts.said(sheet.refused), "same": same}
     differing = [mark for mark in sheet.marks if mark.changed.change.where in _LINES]
     on_screen = overlay_of_changes(sheet, texts, ENLARGED)
+    name = f"s{stone.id}-days"
     angle, way = shorter_turn(sheet.turned_deg)
     fit = "" if sheet.residual_um is None else texts("compare.fit", residual=f"{sheet.residual_um:.0f}")
     return {
         "refused": None,
         "same": same,
-        "id": f"s{stone.id}-days",
+        "id": name,
         "before": texts.occasion(sheet.before),
         "after": texts.occasion(sheet.after),
         "intro": texts(
@@ -75,7 +76,10 @@ def compare_view(sheet: ComparisonSheet, stone: StoneEntry, texts: Texts) -> Vie
         "svg": Markup(svg_inline(on_screen, lambda _number: None, "")),  # noqa: S704 escaped by xml.etree
         "pictures": [_picture(sheet, str(lamp), stone, texts) for lamp in sheet.pictures],
         "bar": _bar(sheet, texts),
-        "rows": [_row(mark, sheet, texts) for mark in differing],
+        "rows": [
+            {"n": place, "shown": f"{name}-{_lamp(mark, sheet)}", **_row(mark, sheet, texts)}
+            for place, mark in enumerate(differing, 1)
+        ],
         "unraised": not any(mark.changed.change.possible_damage for mark in differing),
         "both": texts("compare.both", count=len(sheet.marks) - len(differing)),
         "glue": _glue(sheet, texts),
@@ -86,7 +90,7 @@ def compare_view(sheet: ComparisonSheet, stone: StoneEntry, texts: Texts) -> Vie
 
 
 def overlay_of_changes(sheet: ComparisonSheet, texts: Texts, enlarged: float) -> Overlay:
-    """Draw what differs, each with its number and sign; lines and labels so many times as large."""
+    """Draw what differs, each with its number and sign, numbered by its row; lines and labels so many times as large."""
     width, height = sheet.size
     unit = enlarged * max(width, height) / 1000
     marks = [mark for mark in sheet.marks if mark.changed.change.where in _LINES]
@@ -109,9 +113,11 @@ def overlay_of_changes(sheet: ComparisonSheet, texts: Texts, enlarged: float) ->
             f"{mark.label} {kind_words(mark.changed.entry, texts)}",
             (*leader, *stroke(path, line, unit, closed=mark.closed)),
             tag=label,
-            number=mark.changed.entry.number,
+            number=place,
         )
-        for mark, line, path, (leader, label) in zip(marks, lines, paths, tags, strict=True)
+        for place, (mark, line, path, (leader, label)) in enumerate(
+            zip(marks, lines, paths, tags, strict=True), 1
+        )
     )
     return Overlay(width, height, 0, texts("compare.marks_name"), texts("compare.marks"), groups)
 
@@ -122,6 +128,7 @@ def _picture(sheet: ComparisonSheet, lamp: str, stone: StoneEntry, texts: Texts)
     position = plain(stone.position)
     occasions = {"before": plain(texts.occasion(sheet.before)), "after": plain(texts.occasion(sheet.after))}
     return {
+        "lamp": lamp,
         "light": texts(f"compare.light_{lamp}"),
         "light_short": texts(f"picture.light_{lamp}"),
         "width": copies.width,
@@ -138,6 +145,13 @@ def _picture(sheet: ComparisonSheet, lamp: str, stone: StoneEntry, texts: Texts)
             for name in ("before", "after")
         ],
     }
+
+
+def _lamp(mark: Mark, sheet: ComparisonSheet) -> str:
+    """Light of the picture that shows a mark: that it was seen under, where both days have it."""
+    own = mark.changed.entry.candidate.lamp
+    lamps = [str(lamp) for lamp in sheet.pictures]
+    return own if own in lamps else lamps[0]
 
 
 def _bar(sheet: ComparisonSheet, texts: Texts) -> View | None:

@@ -145,17 +145,21 @@ function viewer(figure) {
   new ResizeObserver(show).observe(stage);
   addEventListener("beforeprint", () => zoomTo(1));
 
-  return function (number) { // show one mark from near
-    const mark = moved.querySelector(`g:not(.tag)[data-n="${number}"] path:last-of-type`);
-    if (!mark) return;
+  return function (number) {
     zoomTo(1);
-    const box = stage.getBoundingClientRect(), at = mark.getBoundingClientRect();
-    const atX = at.left + at.width / 2 - box.left, atY = at.top + at.height / 2 - box.top;
-    zoom = Math.min(8, Math.max(2, 0.4 * Math.min(box.width / at.width, box.height / at.height)));
-    x = box.width / 2 - atX * zoom;
-    y = box.height / 2 - atY * zoom;
+    const near = nearTo(moved, stage.getBoundingClientRect(), number);
+    if (near) [zoom, x, y] = near;
     show();
   };
+}
+
+// Zoom and shift that show one mark of a layer from near in a box of the page.
+function nearTo(layer, box, number) {
+  const mark = layer.querySelector(`g:not(.tag)[data-n="${number}"] path:last-of-type`);
+  if (!mark) return null;
+  const at = mark.getBoundingClientRect();
+  const zoom = Math.min(8, Math.max(2, 0.4 * Math.min(box.width / at.width, box.height / at.height)));
+  return [zoom, box.width / 2 - (at.left + at.width / 2 - box.left) * zoom, box.height / 2 - (at.top + at.height / 2 - box.top) * zoom];
 }
 
 // Before and after, laid on one another; both move and grow together.
@@ -222,19 +226,27 @@ function days(figure) {
   new ResizeObserver(show).observe(pair);
   addEventListener("beforeprint", () => choose("side"));
   choose("swipe");
+
+  return function (number) {
+    view.zoomTo(1);
+    const seen = figure.dataset.way === "difference" ? difference : figure.querySelector(".before");
+    const near = nearTo(seen.querySelector(".moved"), seen.getBoundingClientRect(), number);
+    if (near) [zoom, x, y] = near;
+    show();
+  };
 }
 
-for (const figure of document.querySelectorAll("figure.days")) days(figure);
+for (const figure of document.querySelectorAll("figure.days")) figures.set(figure, days(figure));
 for (const figure of document.querySelectorAll("figure[data-full]")) figures.set(figure, viewer(figure));
 document.addEventListener("click", (event) => {
-  const badge = event.target.closest(".badge[href]");
-  const figure = badge && document.getElementById(badge.getAttribute("href").slice(1))?.closest("figure");
+  const link = event.target.closest("a.badge, a.mark");
+  const figure = link && document.getElementById(link.getAttribute("href").slice(1))?.closest("figure");
   if (!figure) return;
   event.preventDefault(); // the number stands at the edge, its mark inside
-  const number = badge.closest("tr").dataset.n;
-  for (const mark of document.querySelectorAll(".overlay .lit")) mark.classList.remove("lit");
+  const number = link.closest("tr").dataset.n;
+  for (const mark of document.querySelectorAll(".lit")) mark.classList.remove("lit");
   for (const mark of figure.querySelectorAll(`[data-n="${number}"]`)) mark.classList.add("lit");
-  const stage = figure.querySelector(".stage");
+  const stage = figure.querySelector(".stage, .pair");
   stage.scrollIntoView({ block: "center" });
   stage.focus({ preventScroll: true });
   figures.get(figure)(number);

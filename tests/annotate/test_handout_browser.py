@@ -342,6 +342,32 @@ def test_both_days_move_and_grow_together(browser: Any, both_days: Path) -> None
     page.context.close()
 
 
+@pytest.mark.parametrize("way", ["Swipe", "Side by side", "Difference"])
+def test_the_number_of_a_change_leads_to_its_mark(browser: Any, both_days: Path, way: str) -> None:
+    page = opened(browser, both_days)
+    rows = page.locator("section.compare tr[data-n]")
+    assert rows.count() > 1
+    for place in range(rows.count()):
+        row = rows.nth(place)
+        link = row.locator("a.mark")
+        figure = page.locator(link.get_attribute("href"))
+        figure.get_by_role("button", name=way, exact=True).click()
+        link.click()
+        apart, zoomed = figure.evaluate(
+            """(figure, [n, day]) => {
+                const seen = figure.querySelector(day), mark = seen.querySelector(`g:not(.tag)[data-n="${n}"] path:last-of-type`);
+                const [a, b] = [seen, mark].map(e => e.getBoundingClientRect());
+                const off = [a.x + a.width / 2 - b.x - b.width / 2, a.y + a.height / 2 - b.y - b.height / 2];
+                return [Math.hypot(...off) / a.width, seen.querySelector(".moved").style.transform.includes("scale")];
+            }""",
+            [row.get_attribute("data-n"), ".difference" if way == "Difference" else ".before"],
+        )
+        assert zoomed
+        assert apart < 0.25  # in the middle, but for a mark near the edge of the picture
+        assert figure.locator(f'.lit[data-n="{row.get_attribute("data-n")}"]').count() > 0
+    page.context.close()
+
+
 def shown_um(figure: Any) -> tuple[float, float]:
     """How long the scale bar of both days is by its label, and by the picture above it, µm."""
     across, label, bar, picture = figure.evaluate(
