@@ -106,9 +106,9 @@ def shown_together(comparison: Comparison) -> TwoDays:
 
 
 def _frame(both: TwoOccasions) -> tuple[NDArray[np.int64], tuple[int, int]]:
-    """Upper left corner x, y and size (height, width) of what is shown, in the white photograph before."""
+    """Upper left corner x, y and size (height, width) of what is shown, in the photograph before that was examined."""
     girdle = both.outlines[0].points
-    height, width = both.looks[0].white.shape[:2]
+    height, width = next(iter(both.looks[0].pictures.values())).shape[:2]
     room = _AROUND * float((girdle.max(0) - girdle.min(0)).max())
     low = np.maximum(np.floor(girdle.min(0) - room), 0).astype(np.int64)
     high = np.minimum(np.ceil(girdle.max(0) + room) + 1, (width, height)).astype(np.int64)
@@ -119,18 +119,14 @@ def _pictures(both: TwoOccasions, corner: NDArray[np.int64], size: tuple[int, in
     (x, y), (height, width) = corner, size
     inside = covered(size, [both.outlines[0].points - corner])
     onto = moved_by(-corner.astype(np.float64)) @ both.registration.matrix
-    first, second = both.looks
+    first, second = (look.pictures for look in both.looks)
     shown = {}
-    for lamp, one, other in (
-        (Lamp.WHITE, first.white, second.white),
-        (Lamp.BLUE, first.blue, second.blue),
-    ):
-        if one is None or other is None:
-            continue
+    for lamp in (lamp for lamp in first if lamp in second):
+        one, other = first[lamp], second[lamp]
         before = np.ascontiguousarray(eight_bit(one[y : y + height, x : x + width]))
         after = np.ascontiguousarray(eight_bit(warp(other, onto, size)))
         seen = inside & after.any(axis=-1)  # where the photograph after reaches
-        shown[lamp] = Pictures(
+        shown[Lamp(lamp)] = Pictures(
             before, after, _coloured(before, lightness_difference(before, after, seen), inside)
         )
     return shown

@@ -22,6 +22,7 @@ from haze import load
 from numpy.typing import NDArray
 from rendering.photograph import render
 
+from setstone.measure.candidates import LampName
 from setstone.measure.colour import stone_haze
 from setstone.measure.glue import GlueChange, Occasion, glue_change
 from setstone.measure.light import Pixels
@@ -114,15 +115,19 @@ def print_blurred(folder: Path) -> None:
             getattr(change.after, name).value / getattr(change.before, name).value
             for name in ("residue", "crazing")
         )
-        sharp = blurs(before, outlines[0])
+        sharp = blurs(_by_lamp(before), outlines[0])
         noticed, false = (
             any(blurred(*sorted((sharp[lamp], blur))) for lamp, blur in other.items())
-            for other in (blurs(softer, outlines[0]), blurs(after, outlines[1]))
+            for other in (blurs(_by_lamp(softer), outlines[0]), blurs(_by_lamp(after), outlines[1]))
         )
         print(
             f"{path.parent.name:8} residue {residue:.0%}, crazing {crazing:.0%} of what it was, "
             f"{'noticed' if noticed else 'NOT noticed'}; as they are: {'a difference' if false else 'none'}"
         )
+
+
+def _by_lamp(look: Occasion) -> dict[LampName, Pixels]:
+    return {"white": look.white} if look.blue is None else {"white": look.white, "blue": look.blue}
 
 
 def _softened(pixels: Pixels | None) -> Pixels | None:

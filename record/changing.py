@@ -3,7 +3,7 @@
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from setstone.measure.candidates import LIKELY, Candidate, LampName, percent
+from setstone.measure.candidates import LIKELY, Candidate, percent
 from setstone.record.entries import CandidateEntry, ExaminationEntry, StoneEntry
 from setstone.record.store import Store
 from setstone.record.two_occasions import TwoOccasions, two_occasions
@@ -11,8 +11,6 @@ from setstone.record.vocabulary import FindingKind
 
 if TYPE_CHECKING:
     from setstone.measure.changes import Change
-    from setstone.measure.glue import Occasion
-    from setstone.measure.light import Pixels
 
 #: Findings that work on a stone can cause (common practice, no source).
 _DAMAGE = {
@@ -94,7 +92,8 @@ def compare_occasions(
     Raises
     ------
     BookError
-        When there are not two examined occasions with white photographs, or it cannot be told how the stone was turned.
+        When there are not two examined occasions with photographs under the same light, or it cannot be told how the stone was
+        turned.
     """
     return changes_between(two_occasions(book, stone, before, after))
 
@@ -106,10 +105,8 @@ def changes_between(both: TwoOccasions) -> Comparison:
 
     entries, shown = (both.before, both.after), (_shown(both.before), _shown(both.after))
     lists = tuple(_candidates(entry) for entry in entries)
-    first, second = (_photographs(look) for look in both.looks)
     seen = sights(
-        first,
-        second,
+        *(look.pictures for look in both.looks),
         outlines=both.outlines,
         after_to_before=both.registration.matrix,
         lines=likely_lines(lists, shown),
@@ -129,13 +126,6 @@ def changes_between(both: TwoOccasions) -> Comparison:
         entry = both.after if change.of_after else both.before
         changed.append(Changed(change, entry.candidates[change.index], entry.occasion))
     return Comparison(both, tuple(changed), None if scale is None else both.registration.residual_px * scale)
-
-
-def _photographs(look: "Occasion") -> "dict[LampName, Pixels]":
-    found: dict[LampName, Pixels] = {"white": look.white}
-    if look.blue is not None:
-        found["blue"] = look.blue
-    return found
 
 
 def _candidates(entry: ExaminationEntry) -> list[Candidate]:

@@ -1,5 +1,6 @@
 """What the work did to the glue of a stone and to its brilliance: photographs of two occasions beside each other."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,9 @@ from setstone.record.store import Store
 from setstone.record.two_occasions import TwoOccasions, two_occasions
 
 if TYPE_CHECKING:
-    from setstone.measure.glue import GlueChange, Occasion
+    from setstone.measure.candidates import LampName
+    from setstone.measure.glue import GlueChange
+    from setstone.measure.light import Pixels
     from setstone.measure.rings import Curve
 
 #: Blur from which on old glue shows less, as a share of the diameter, and by how many times it must be greater to be told from
@@ -60,9 +63,10 @@ def compare_glue(
     Raises
     ------
     BookError
-        When there are not two examined occasions with white photographs, or it cannot be told how the stone was turned.
+        When there are not two examined occasions with photographs under the same light, or it cannot be told how the stone was
+        turned.
     MeasurementError
-        When its rim is not in a photograph.
+        When its rim is not in a photograph, or there are none under white light.
     """
     return glue_between(two_occasions(book, stone, before, after))
 
@@ -73,13 +77,22 @@ def glue_between(both: TwoOccasions) -> WorkShown:
     Raises
     ------
     MeasurementError
-        When its rim is not in a photograph.
+        When its rim is not in a photograph, or there are none under white light.
     """
-    from setstone.measure.glue import glue_change
+    from setstone.measure.errors import MeasurementError
+    from setstone.measure.glue import Occasion, glue_change
 
-    change = glue_change(*both.looks, both.outlines[0].points, both.registration.matrix)
+    if any("white" not in look.pictures for look in both.looks):
+        raise MeasurementError(
+            "Glue is compared under white light; photograph the stone under it before and after."
+        )
+    before, after = (
+        Occasion(look.pictures["white"], look.pictures.get("blue"), look.um_per_px, grey_card=look.grey_card)
+        for look in both.looks
+    )
+    change = glue_change(before, after, both.outlines[0].points, both.registration.matrix)
     # Haze by both lamps and haze by one are not the same figure.
-    alike = (both.looks[0].blue is None) == (both.looks[1].blue is None)
+    alike = both.looks[0].pictures.keys() == both.looks[1].pictures.keys()
     hazes = [
         entry.result.colour.haze if alike and entry.result.colour is not None else None
         for entry in (both.before, both.after)
@@ -89,7 +102,9 @@ def glue_between(both: TwoOccasions) -> WorkShown:
 
 def _less_sharp(both: TwoOccasions) -> str:
     """Name the occasion whose photographs are less sharp, where it matters."""
-    before, after = (blurs(look, o.points) for look, o in zip(both.looks, both.outlines, strict=True))
+    before, after = (
+        blurs(look.pictures, o.points) for look, o in zip(both.looks, both.outlines, strict=True)
+    )
     lamps = before.keys() & after.keys()
     if any(blurred(before[lamp], after[lamp]) for lamp in lamps):
         return both.after.occasion
@@ -103,12 +118,13 @@ def blurred(sharp: float, other: float) -> bool:
     return other**2 - sharp**2 >= BLURRED**2 and other >= TIMES * sharp
 
 
-def blurs(look: "Occasion", outline: "Curve") -> dict[str, float]:
+def blurs(pictures: "Mapping[LampName, Pixels]", outline: "Curve") -> "dict[LampName, float]":
     """Measure how blurred photographs of a stone are.
 
     Parameters
     ----------
-    look : Occasion
+    pictures : mapping of str to (H, W, 3) uint8 or uint16 array
+        By lamp, lying on one another.
     outline : (N, 2) float64 array
         The girdle in pixels.
 
@@ -122,8 +138,7 @@ def blurs(look: "Occasion", outline: "Curve") -> dict[str, float]:
 
     from setstone.capture.focus import focus
 
-    inside = polygon2mask(look.white.shape[:2], outline[:, ::-1])
+    inside = polygon2mask(next(iter(pictures.values())).shape[:2], outline[:, ::-1])
     diameter = float(np.ptp(outline, axis=0).mean())
-    lamps = {"white": look.white, "blue": look.blue}
-    found = {lamp: focus(pixels, inside) for lamp, pixels in lamps.items() if pixels is not None}
+    found = {lamp: focus(pixels, inside) for lamp, pixels in pictures.items()}
     return {lamp: one.best_px / diameter for lamp, one in found.items() if one.is_known}

@@ -1,6 +1,6 @@
 """A stone's photographs of two occasions, laid on one another."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -11,10 +11,28 @@ from setstone.record.photographs import find_photograph, stored_pixels
 from setstone.record.store import Store
 
 if TYPE_CHECKING:
-    from setstone.measure.glue import Occasion
+    from setstone.measure.candidates import LampName
     from setstone.measure.light import Pixels
     from setstone.measure.outline import Outline
     from setstone.measure.register import Registration
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """Photographs of a stone on one occasion.
+
+    Parameters
+    ----------
+    pictures : mapping of str to (H, W, 3) uint8 or uint16 array
+        By lamp, all lying on the one the stone was examined in, which comes first.
+    um_per_px : float or None
+    grey_card : bool
+        Whether the white balance of the white one was set by a grey card.
+    """
+
+    pictures: "Mapping[LampName, Pixels]"
+    um_per_px: float | None
+    grey_card: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -24,8 +42,8 @@ class TwoOccasions:
     Parameters
     ----------
     before, after : ExaminationEntry
-    looks : (Occasion, Occasion)
-        Photographs of both.
+    looks : (Look, Look)
+        Photographs of both, with a lamp in common at least.
     outlines : (Outline, Outline)
     registration : Registration
         After onto before; reliable.
@@ -33,7 +51,7 @@ class TwoOccasions:
 
     before: ExaminationEntry
     after: ExaminationEntry
-    looks: "tuple[Occasion, Occasion]"
+    looks: tuple[Look, Look]
     outlines: "tuple[Outline, Outline]"
     registration: "Registration"
 
@@ -52,7 +70,8 @@ def two_occasions(
     Raises
     ------
     BookError
-        When there are not two examined occasions with white photographs, or it cannot be told how the stone was turned.
+        When there are not two examined occasions with photographs under the same light, or it cannot be told how the stone was
+        turned.
     """
     known = latest_examinations(book, stone)
     if (before is None or after is None) and len(known) < 2:
@@ -63,32 +82,31 @@ def two_occasions(
     second = known[-1] if after is None else examination(book, stone, after)
     if first.id == second.id:
         raise BookError(f"'{first.occasion}' was named twice; name two occasions.")
-    looks = (_occasion(book, stone, first), _occasion(book, stone, second))
-    assert first.result.outline is not None  # noqa: S101 -- `_occasion` has made sure
+    looks = (_look(book, stone, first), _look(book, stone, second))
+    assert first.result.outline is not None  # noqa: S101 -- `_look` has made sure
     assert second.result.outline is not None  # noqa: S101
     outlines = (first.result.outline, second.result.outline)
     return TwoOccasions(first, second, looks, outlines, _registered(stone, looks, outlines))
 
 
-def _occasion(book: Store, stone: StoneEntry, entry: ExaminationEntry) -> "Occasion":
+def _look(book: Store, stone: StoneEntry, entry: ExaminationEntry) -> Look:
     from setstone.measure.align import warp
-    from setstone.measure.glue import Occasion
 
-    if entry.white is None or entry.result.outline is None:
+    result = entry.result
+    if result.outline is None:
         raise BookError(
-            f"{stone.full_name} ({entry.occasion}) has no white photograph with an outline; occasions are compared under white light, so add one and examine it."
+            f"{stone.full_name} ({entry.occasion}) has no outline, by which occasions are laid on one another; draw its girdle, or photograph it again and examine it."
         )
-    photograph = find_photograph(book, entry.white)
-    white = stored_pixels(photograph)
-    blue = None
-    if entry.blue is not None and entry.result.blue_to_white is not None:
-        blue = warp(
-            stored_pixels(find_photograph(book, entry.blue)), entry.result.blue_to_white, white.shape[:2]
-        )
-    scale = entry.result.scale
-    return Occasion(
-        white, blue, None if scale is None else scale.um_per_px, grey_card=_by_grey_card(photograph)
-    )
+    files = {"white": entry.white, "blue": entry.blue}
+    kept = {lamp: find_photograph(book, sha) for lamp, sha in files.items() if sha is not None}
+    first = kept[result.reference]
+    pictures = {result.reference: stored_pixels(first)}
+    if result.reference == "white" and "blue" in kept and result.blue_to_white is not None:
+        shape = pictures["white"].shape[:2]
+        pictures["blue"] = warp(stored_pixels(kept["blue"]), result.blue_to_white, shape)
+    scale = result.scale
+    by_card = "white" in pictures and _by_grey_card(kept["white"])
+    return Look(pictures, None if scale is None else scale.um_per_px, grey_card=by_card)
 
 
 def _by_grey_card(photograph: PhotographEntry) -> bool:
@@ -99,14 +117,16 @@ def _by_grey_card(photograph: PhotographEntry) -> bool:
     return any(one is not None and "grey card" in one.made_by for one in made)
 
 
-def _registered(
-    stone: StoneEntry, looks: "Sequence[Occasion]", outlines: "Sequence[Outline]"
-) -> "Registration":
+def _registered(stone: StoneEntry, looks: Sequence[Look], outlines: "Sequence[Outline]") -> "Registration":
     """How the photographs after lie on those before."""
     from setstone.measure.register import register
 
-    with_blue = all(look.blue is not None for look in looks)
-    first, second = (_pictures(look, with_blue=with_blue) for look in looks)
+    lamps = [lamp for lamp in looks[0].pictures if lamp in looks[1].pictures]
+    if not lamps:
+        raise BookError(
+            f"{stone.full_name} was photographed under white light on one occasion and under blue light on the other; photograph it under the same light on both."
+        )
+    first, second = ([look.pictures[lamp] for lamp in lamps] for look in looks)
     before_um, after_um = (look.um_per_px for look in looks)
     found = register(
         second,
@@ -121,7 +141,3 @@ def _registered(
             "That does not tell whether they show the same stone; check that its outline is right on both."
         )
     return found
-
-
-def _pictures(look: "Occasion", *, with_blue: bool) -> "list[Pixels]":
-    return [look.white, look.blue] if with_blue and look.blue is not None else [look.white]

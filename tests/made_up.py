@@ -5,14 +5,13 @@ import numpy as np
 from setstone.measure.candidates import Candidate, Reason
 from setstone.measure.changes import Change, Where
 from setstone.measure.examination import Examination, Flag
-from setstone.measure.glue import Occasion
 from setstone.measure.outline import Outline, diameters
 from setstone.measure.quantity import Quantity
 from setstone.measure.register import Registration
 from setstone.measure.scale import Scale
 from setstone.record.changing import Changed, Comparison
 from setstone.record.entries import ExaminationEntry
-from setstone.record.two_occasions import TwoOccasions
+from setstone.record.two_occasions import Look, TwoOccasions
 
 
 def line(x: float, score: float = 0.8) -> Candidate:
@@ -43,7 +42,7 @@ def comparison(
     before: ExaminationEntry, after: ExaminationEntry, *where: Where, residual_um: float = 3.0
 ) -> Comparison:
     """What comparing two days has shown of the candidates after the work, in their order; a line that is new is possible damage."""
-    look = Occasion(np.zeros((8, 8, 3), np.uint8), None, 4.0)
+    look = Look({"white": np.zeros((8, 8, 3), np.uint8)}, 4.0)
     outline = after.result.outline
     assert outline is not None
     registration = Registration(np.eye(3), 0.0, residual_um / 4, 40, 50, 0.2, True, "they agree")

@@ -8,26 +8,26 @@ import numpy as np
 import pytest
 
 from setstone.annotate.glue_words import glue_notes
-from setstone.measure.glue import Occasion
 from setstone.measure.outline import Outline
 from setstone.record.gluing import blurs, glue_between
+from setstone.record.two_occasions import Look
 
 SIZE, RADIUS = 600, 240.0
 TURNS = np.linspace(0, 2 * np.pi, 180, endpoint=False)
 GIRDLE = SIZE / 2 + RADIUS * np.column_stack([np.cos(TURNS), np.sin(TURNS)])
 
 
-def looked_at(*, blur_px: float) -> Occasion:
+def looked_at(*, blur_px: float) -> Look:
     """A stone of sharp-edged facets, photographed with so much blur."""
     y, x = np.mgrid[:SIZE, :SIZE]
     facets = np.where((x // 40 + y // 40) % 2, 150, 80).astype(np.uint8)
     pixels = cv2.GaussianBlur(np.repeat(facets[..., None], 3, axis=2), (0, 0), blur_px)
-    return Occasion(pixels, pixels, 5.0)
+    return Look({"white": pixels, "blue": pixels}, 5.0)
 
 
 @pytest.mark.parametrize("blur_px", [2.0, 3.0])
 def test_blur_is_measured_as_a_share_of_the_diameter(blur_px: float) -> None:
-    found = blurs(looked_at(blur_px=blur_px), GIRDLE)
+    found = blurs(looked_at(blur_px=blur_px).pictures, GIRDLE)
     assert found == {lamp: pytest.approx(blur_px / (2 * RADIUS), rel=0.1) for lamp in ("white", "blue")}
 
 

@@ -7,7 +7,9 @@ import pytest
 from PIL import Image
 from sqlalchemy import func, select
 
-from setstone.measure.candidates import LIKELY, Candidate, CandidateKind
+from setstone.annotate.sheet_compare import comparison_sheet
+from setstone.capture.photograph import Lamp
+from setstone.measure.candidates import LIKELY, Candidate, CandidateKind, LampName
 from setstone.measure.changes import Where
 from setstone.measure.errors import MeasurementError
 from setstone.measure.examination import Examination
@@ -38,19 +40,24 @@ def outline(radius: float = RADIUS) -> Outline:
     return Outline(points, np.ones(len(points), np.bool_), 1.0)
 
 
-def candidates(seed: int) -> tuple[Candidate, ...]:
+def candidates(seed: int, lamp: LampName = "white") -> tuple[Candidate, ...]:
     rng = np.random.default_rng(seed)
     lines = []
     for _ in range(4):
         way = rng.uniform(0, 2 * np.pi)
         along = np.linspace(0, 45, 20)[:, None]
         path = CENTRE + rng.uniform(-55, 55, 2) + along * (np.cos(way), np.sin(way))
-        lines.append(Candidate("line", path, "white", 0.8, (), 20.0))
+        lines.append(Candidate("line", path, lamp, 0.8, (), 20.0))
     return tuple(lines)
 
 
 def examined(
-    book: Book, stone: StoneEntry, seed: int, folder: Path, occasion: str = "as received"
+    book: Book,
+    stone: StoneEntry,
+    seed: int,
+    folder: Path,
+    occasion: str = "as received",
+    lamp: LampName = "white",
 ) -> ExaminationEntry:
     """A stone of its own facets and lines, as if it had been examined."""
     rng = np.random.default_rng(seed)
@@ -58,11 +65,12 @@ def examined(
         (300, 300), Image.Resampling.BICUBIC
     )
     noisy = np.array(coarse)[..., None] + np.random.default_rng(len(occasion)).normal(0, 3, (300, 300, 3))
-    file = folder / f"{stone.position}-{seed}-{len(occasion)}_white.png"
+    file = folder / f"{stone.position}-{seed}-{len(occasion)}_{lamp}.png"
     Image.fromarray(np.clip(noisy, 0, 255).astype(np.uint8)).save(file)
     entry, _ = book.add_photograph(stone, file, occasion=occasion, by="Ada")
-    result = Examination("white", (300, 300), None, outline(), None, None, candidates(seed), None, ())
-    return book.save_examination(stone, result, occasion=occasion, white=entry.sha256, blue=None, by="Ada")
+    result = Examination(lamp, (300, 300), None, outline(), None, None, candidates(seed, lamp), None, ())
+    white, blue = (entry.sha256, None) if lamp == "white" else (None, entry.sha256)
+    return book.save_examination(stone, result, occasion=occasion, white=white, blue=blue, by="Ada")
 
 
 def kept(book: Book) -> int:
@@ -177,6 +185,27 @@ def test_glue_of_photographs_too_little_alike(book: Book, stone: StoneEntry, tmp
     examined(book, stone, 2, tmp_path, occasion="after")
     with pytest.raises(BookError, match=r"how .+ was turned"):
         compare_glue(book, stone)
+
+
+def test_days_with_blue_light_alone_are_compared_but_not_their_glue(
+    book: Book, stone: StoneEntry, tmp_path: Path
+) -> None:
+    examined(book, stone, 1, tmp_path, lamp="blue")
+    examined(book, stone, 1, tmp_path, occasion="after", lamp="blue")
+    found = compare_occasions(book, stone)
+    assert [one.change.where for one in found.changed] == [Where.BOTH] * 4
+    assert comparison_sheet(book, stone, "as received", "after").pictures.keys() == {Lamp.BLUE}
+    with pytest.raises(MeasurementError, match="Glue is compared under white light"):
+        compare_glue(book, stone)
+
+
+def test_days_without_a_light_in_common_are_not_compared(
+    book: Book, stone: StoneEntry, tmp_path: Path
+) -> None:
+    examined(book, stone, 1, tmp_path)
+    examined(book, stone, 1, tmp_path, occasion="after", lamp="blue")
+    with pytest.raises(BookError, match="under the same light on both"):
+        compare_occasions(book, stone)
 
 
 def test_what_changed_is_told_with_numbers_of_its_occasion(
