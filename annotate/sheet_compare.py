@@ -7,15 +7,11 @@ from setstone.annotate.photo_copies import small_copy
 from setstone.annotate.shapes import Points
 from setstone.annotate.two_days import Mark, Pictures, shown_together
 from setstone.capture.photograph import Lamp
-from setstone.measure.errors import MeasurementError
-from setstone.measure.same_stone import SameStone, same_stone
+from setstone.measure.same_stone import SameStone
+from setstone.record.before_after import before_and_after
 from setstone.record.book import Book
-from setstone.record.changing import changes_between
 from setstone.record.entries import StoneEntry
-from setstone.record.errors import BookError
-from setstone.record.gluing import WorkShown, glue_between
-from setstone.record.identity import fingerprint_of
-from setstone.record.two_occasions import two_occasions
+from setstone.record.gluing import WorkShown
 
 #: Longest side of the pictures, in pixels: they are for comparing; each is above at full resolution.
 _LONGEST = 1100
@@ -83,18 +79,10 @@ class ComparisonSheet:
 
 def comparison_sheet(book: Book, stone: StoneEntry, before: str, after: str) -> ComparisonSheet:
     """Compare two occasions for the hand-out."""
-    same = _same(book, stone, before, after)
-    try:
-        both = two_occasions(book, stone, before, after)
-    except BookError as error:
-        return ComparisonSheet(before, after, refused=str(error), same=same)
-    comparison = changes_between(both)
-    shown = shown_together(comparison)
-    glue, no_glue = None, ""
-    try:
-        glue = glue_between(both)
-    except MeasurementError as error:
-        no_glue = str(error)
+    found = before_and_after(book, stone, before, after)
+    if found.comparison is None:
+        return ComparisonSheet(before, after, refused=found.refused, same=found.same)
+    shown = shown_together(found.comparison)
     height, width = next(iter(shown.pictures.values())).before.shape[:2]
     return ComparisonSheet(
         before,
@@ -104,19 +92,12 @@ def comparison_sheet(book: Book, stone: StoneEntry, before: str, after: str) -> 
         girdle=shown.girdle,
         size=(width, height),
         um_per_px=shown.um_per_px,
-        turned_deg=both.registration.turned_deg,
-        residual_um=comparison.residual_um,
-        same=same,
-        glue=glue,
-        no_glue=no_glue,
+        turned_deg=found.comparison.both.registration.turned_deg,
+        residual_um=found.comparison.residual_um,
+        same=found.same,
+        glue=found.glue,
+        no_glue=found.no_glue,
     )
-
-
-def _same(book: Book, stone: StoneEntry, before: str, after: str) -> SameStone | None:
-    try:
-        return same_stone(*(fingerprint_of(book, book.examination(stone, o)) for o in (before, after)))
-    except (BookError, MeasurementError):
-        return None
 
 
 def _copies(pictures: Pictures) -> DayCopies:

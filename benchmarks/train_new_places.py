@@ -47,7 +47,7 @@ NOT_NEW, NEW, EITHER = 0, 1, 2
 #: from where it is plain to see.
 DRAWN, BREADTH, CONTRAST, PLAIN = 0.35, (0.4, 2.5), (0.15, 1.5), 0.3
 #: Share of the pieces with fibres; spread of one across, px, how much of what is beneath it hides, and how bright it is under blue and white light.
-FIBROUS, SPREAD, OPAQUE, BRIGHT = 0.35, (0.3, 2.0), (0.35, 1.0), ((0.3, 2.5), (-0.4, 1.2))
+FIBROUS, SPREAD, OPAQUE, BRIGHT = 0.5, (0.3, 2.0), (0.35, 1.0), ((-0.4, 2.5), (-1.2, 1.2))
 
 Values = NDArray[np.float64]
 Planes = NDArray[np.float32]

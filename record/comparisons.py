@@ -15,20 +15,21 @@ from setstone.record.store import Store, new_id
 from setstone.record.text import operator
 
 if TYPE_CHECKING:
+    from setstone.record.before_after import BeforeAfter
     from setstone.record.changing import Comparison
 
 _k = schema.comparisons.c
 _before, _after = schema.examinations.alias("before"), schema.examinations.alias("after")
 
 
-def keep_comparison(book: Store, found: "Comparison", *, by: str) -> ComparisonEntry:
+def keep_comparison(book: Store, found: "BeforeAfter", *, by: str) -> ComparisonEntry:
     """Keep what comparing two occasions has shown.
 
     What was kept before stays. The same result by the same setstone is kept once.
 
     Parameters
     ----------
-    found : Comparison
+    found : BeforeAfter
     by : str
         Who compared.
 
@@ -39,12 +40,13 @@ def keep_comparison(book: Store, found: "Comparison", *, by: str) -> ComparisonE
     Raises
     ------
     BookError
-        When nobody is named.
+        When nobody is named, or the photographs do not lie on one another.
     """
     by = operator(by, required=True)
     at = now()
-    before, after = found.both.before, found.both.after
-    result = _result(found)
+    comparison = found.required
+    before, after = comparison.both.before, comparison.both.after
+    result = _result(found, comparison)
     with book.atomic() as connection:
         known = _of_two(connection, before.id, after.id)
         if known is not None and (known.result, known.version) == (result, __version__):
@@ -128,24 +130,33 @@ def differing(book: Store, entry: ExaminationEntry) -> dict[int, Seen]:
 def state_of_comparison(entry: ComparisonEntry) -> dict[str, object]:
     """Say what a comparison has shown in plain values, for the versions of a record."""
     residual = entry.result.residual_um
+    more = {"same stone": entry.result.same, "glue": list(entry.result.glue)}
     return {
         "before": entry.before,
         "after": entry.after,
         "turned": f"{entry.result.turned_deg:.1f}°",
         "residual": None if residual is None else f"{residual:.0f} µm",
         "seen on one day only": [_told(entry, one) for one in entry.result.seen if one.differs],
+        **{what: told for what, told in more.items() if told},  # absent from what older versions kept
         "setstone": entry.version,
         "by": entry.by,
         "at": entry.at.isoformat(),
     }
 
 
-def _result(found: "Comparison") -> ComparisonResult:
-    registration = found.both.registration
+def _result(found: "BeforeAfter", comparison: "Comparison") -> ComparisonResult:
+    from setstone.measure.same_stone import meaning
+    from setstone.record.glue_words import glue_notes, glue_rows
+
+    registration = comparison.both.registration
+    glue: tuple[str, ...] = ()
+    if found.glue is not None:
+        rows = (f"{what}: {before}, then {after}" for what, before, after in glue_rows(found.glue))
+        glue = (*rows, *glue_notes(found.glue))
     return ComparisonResult(
         after_to_before=tuple(tuple(map(float, row)) for row in registration.matrix),
         turned_deg=float(registration.turned_deg),
-        residual_um=None if found.residual_um is None else float(found.residual_um),
+        residual_um=None if comparison.residual_um is None else float(comparison.residual_um),
         seen=tuple(
             Seen(
                 one.entry.number,
@@ -154,8 +165,10 @@ def _result(found: "Comparison") -> ComparisonResult:
                 bool(one.change.possible_damage),
                 one.says,
             )
-            for one in found.changed
+            for one in comparison.changed
         ),
+        same="" if found.same is None else f"{found.same.strength}. {meaning(found.same)}",
+        glue=glue,
     )
 
 

@@ -299,12 +299,18 @@ class ComparisonResult:
         How well both lie on one another, µm, root mean square; None without a scale.
     seen : tuple of Seen
         Possible damage first.
+    same : str
+        How strongly the photographs speak for one stone, in words; empty where that was not asked.
+    glue : tuple of str
+        What was measured of glue and haze, in words; empty where nothing was.
     """
 
     after_to_before: tuple[tuple[float, ...], ...]
     turned_deg: float
     residual_um: float | None
     seen: tuple[Seen, ...]
+    same: str = ""
+    glue: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

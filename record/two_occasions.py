@@ -73,6 +73,30 @@ def two_occasions(
         When there are not two examined occasions with photographs under the same light, or it cannot be told how the stone was
         turned.
     """
+    first, second = two_examinations(book, stone, before, after)
+    looks = (_look(book, stone, first), _look(book, stone, second))
+    assert first.result.outline is not None  # noqa: S101 -- `_look` has made sure
+    assert second.result.outline is not None  # noqa: S101
+    outlines = (first.result.outline, second.result.outline)
+    return TwoOccasions(first, second, looks, outlines, _registered(stone, looks, outlines))
+
+
+def two_examinations(
+    book: Store, stone: StoneEntry, before: str | None = None, after: str | None = None
+) -> tuple[ExaminationEntry, ExaminationEntry]:
+    """Read the examinations of two occasions.
+
+    Parameters
+    ----------
+    stone : StoneEntry
+    before, after : str, optional
+        Occasions; of those examined, the first and the last photographed when not given.
+
+    Raises
+    ------
+    BookError
+        When there are not two, or one was not examined.
+    """
     known = latest_examinations(book, stone)
     if (before is None or after is None) and len(known) < 2:
         raise BookError(
@@ -82,11 +106,7 @@ def two_occasions(
     second = known[-1] if after is None else examination(book, stone, after)
     if first.id == second.id:
         raise BookError(f"'{first.occasion}' was named twice; name two occasions.")
-    looks = (_look(book, stone, first), _look(book, stone, second))
-    assert first.result.outline is not None  # noqa: S101 -- `_look` has made sure
-    assert second.result.outline is not None  # noqa: S101
-    outlines = (first.result.outline, second.result.outline)
-    return TwoOccasions(first, second, looks, outlines, _registered(stone, looks, outlines))
+    return first, second
 
 
 def _look(book: Store, stone: StoneEntry, entry: ExaminationEntry) -> Look:

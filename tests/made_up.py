@@ -9,6 +9,7 @@ from setstone.measure.outline import Outline, diameters
 from setstone.measure.quantity import Quantity
 from setstone.measure.register import Registration
 from setstone.measure.scale import Scale
+from setstone.record.before_after import BeforeAfter
 from setstone.record.changing import Changed, Comparison
 from setstone.record.entries import ExaminationEntry
 from setstone.record.two_occasions import Look, TwoOccasions
@@ -40,7 +41,7 @@ def examination(*candidates: Candidate) -> Examination:
 
 def comparison(
     before: ExaminationEntry, after: ExaminationEntry, *where: Where, residual_um: float = 3.0
-) -> Comparison:
+) -> BeforeAfter:
     """What comparing two days has shown of the candidates after the work, in their order; a line that is new is possible damage."""
     look = Look({"white": np.zeros((8, 8, 3), np.uint8)}, 4.0)
     outline = after.result.outline
@@ -53,4 +54,4 @@ def comparison(
         for index, seen in enumerate(where)
     )
     both = TwoOccasions(before, after, (look, look), (outline, outline), registration)
-    return Comparison(both, changed, residual_um)
+    return BeforeAfter(before.occasion, after.occasion, comparison=Comparison(both, changed, residual_um))

@@ -14,8 +14,8 @@ from setstone.annotate.bench.steps import Step, Steps
 from setstone.capture.photograph import Lamp
 from setstone.measure.candidates import LIKELY
 from setstone.measure.scale import Scale
+from setstone.record.before_after import BeforeAfter
 from setstone.record.book import Book
-from setstone.record.changing import Comparison
 from setstone.record.entries import (
     ComparisonEntry,
     ExaminationEntry,
@@ -506,7 +506,7 @@ class Bench:
         if self.stone is not None and entry.stone_id == self.stone.id and entry.occasion == self.occasion:
             self._set_review(entry)
 
-    def keep_comparison(self, found: Comparison) -> ComparisonEntry:
+    def keep_comparison(self, found: BeforeAfter) -> ComparisonEntry:
         """Keep a comparison in the book; the review of its days raises what is seen on one of them only."""
         kept = self.opened.keep_comparison(found, by=self.by)
         self.changed_here()

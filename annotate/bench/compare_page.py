@@ -4,13 +4,13 @@ from collections.abc import Iterator, Sequence
 from html import escape
 
 from setstone.annotate.bench.comparing import Compared
-from setstone.annotate.glue_words import glue_notes, glue_rows
 from setstone.annotate.texts import english
 from setstone.annotate.two_days import TwoDays
 from setstone.annotate.wording import kind_words
 from setstone.measure.changes import LIMITS, Where
 from setstone.measure.same_stone import meaning
 from setstone.measure.units import shorter_turn
+from setstone.record.glue_words import glue_notes, glue_rows
 from setstone.record.gluing import WorkShown
 from setstone.record.identity import Found
 
@@ -23,20 +23,20 @@ _CAUTION = (
 def compare_html(compared: Compared) -> str:
     """Lay out a comparison; a link ``fly:PLACE`` stands at each mark, counted from 0."""
     if compared.shown is None:
-        parts = [f"<h4>Not laid on one another</h4><p>{escape(compared.refused)}</p>"]
+        parts = [f"<h4>Not laid on one another</h4><p>{escape(compared.found.refused)}</p>"]
     else:
         parts = [*_lists(compared, compared.shown)]
-    if compared.same is None:
-        parts.append(f"<h4>Same stone?</h4><p>{escape(compared.no_same)}</p>")
+    if compared.found.same is None:
+        parts.append(f"<h4>Same stone?</h4><p>{escape(compared.found.no_same)}</p>")
     else:
-        same = compared.same
+        same = compared.found.same
         parts.append(
             f"<h4>Same stone? – {escape(str(same.strength))}</h4><p>{escape(same.why)} {escape(meaning(same))}</p>"
         )
-    if compared.glue is not None:
-        parts.append(_glue(compared.glue))
-    elif compared.no_glue:
-        parts.append(f"<h4>Glue</h4><p>{escape(compared.no_glue)}</p>")
+    if compared.found.glue is not None:
+        parts.append(_glue(compared.found.glue))
+    elif compared.found.no_glue:
+        parts.append(f"<h4>Glue</h4><p>{escape(compared.found.no_glue)}</p>")
     return "".join(parts)
 
 
@@ -68,8 +68,8 @@ def _lists(compared: Compared, shown: TwoDays) -> Iterator[str]:
         else f"to {shown.comparison.residual_um:.0f} µm (root mean square)"
     )
     yield (
-        f"<p>{_CAUTION} {LIMITS}</p><h4>How they lie on one another</h4><p>{escape(compared.after)} was turned by "
-        f"{angle:.1f}° {way} to lie on {escape(compared.before)}: {escape(registration.reason)}, {fit}.{_kept(compared)}</p>"
+        f"<p>{_CAUTION} {LIMITS}</p><h4>How they lie on one another</h4><p>{escape(compared.found.after)} was turned by "
+        f"{angle:.1f}° {way} to lie on {escape(compared.found.before)}: {escape(registration.reason)}, {fit}.{_kept(compared)}</p>"
     )
 
 

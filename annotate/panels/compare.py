@@ -66,7 +66,7 @@ class ComparePanel(QWidget):
         self.cancel.hide()
         self.keep = QPushButton("Keep")
         self.keep.setToolTip(
-            "Keep what was found in the book, with your name and the time. The panel Review shows what is seen on one day "
+            "Keep what was found in the book, with your name and the time: what changed, what speaks for one stone, what became of the glue. The panel Review shows what is seen on one day "
             "only first then, possible damage above all."
         )
         self.keep.clicked.connect(lambda: attempt(bench, self._keep))
@@ -201,7 +201,7 @@ class ComparePanel(QWidget):
     def _keep(self) -> None:
         compared = self._compared
         if compared is not None and compared.shown is not None:
-            kept = self._bench.keep_comparison(compared.shown.comparison)
+            kept = self._bench.keep_comparison(compared.found)
             self._compared = replace(compared, kept=kept)
             self._tell()
 
@@ -283,7 +283,7 @@ class ComparePanel(QWidget):
         self.pictures.put(
             compared.shown.pictures[Lamp(self.lamp.currentData())],
             compared.shown.marks,
-            names=(compared.before, compared.after),
+            names=(compared.found.before, compared.found.after),
             um_per_px=compared.shown.um_per_px,
         )
 

@@ -98,8 +98,8 @@ def glue(
 
     Example: setstone glue lid-3
     """
-    from setstone.annotate.glue_words import glue_notes, glue_rows
     from setstone.commands import as_json as j
+    from setstone.record.glue_words import glue_notes, glue_rows
     from setstone.record.gluing import compare_glue
 
     with open_book(book) as opened:
@@ -132,12 +132,17 @@ def changes(
     from setstone.commands import as_json as j
     from setstone.measure.changes import LIMITS, Where
     from setstone.measure.units import shorter_turn
+    from setstone.record.before_after import before_and_after
     from setstone.record.changing import compare_occasions
 
     with open_book(book) as opened:
-        found = compare_occasions(opened, opened.stone(stone), before or None, after or None)
+        of = opened.stone(stone)
         if keep:
-            opened.keep_comparison(found, by=by)
+            all_of_it = before_and_after(opened, of, before or None, after or None)
+            opened.keep_comparison(all_of_it, by=by)
+            found = all_of_it.required
+        else:
+            found = compare_occasions(opened, of, before or None, after or None)
 
     def human() -> None:
         both = found.both

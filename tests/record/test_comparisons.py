@@ -1,15 +1,23 @@
 """Comparisons kept in the book: of which photographs, by whom; one made again is added, none is lost."""
 
+from dataclasses import replace
+
 import pytest
 from made_up import comparison, examination, line
 from sqlalchemy import delete
 
 from setstone import __version__
 from setstone.measure.changes import Where
+from setstone.measure.glue import GlueChange, Rim
+from setstone.measure.quantity import Quantity
+from setstone.measure.same_stone import SameStone, Strength
 from setstone.record import schema
+from setstone.record.before_after import BeforeAfter
 from setstone.record.book import Book
+from setstone.record.comparisons import state_of_comparison
 from setstone.record.entries import ExaminationEntry, StoneEntry
 from setstone.record.errors import BookError
+from setstone.record.gluing import WorkShown
 
 
 @pytest.fixture
@@ -74,3 +82,36 @@ def test_a_comparison_is_part_of_the_record_that_is_signed(book: Book, stone: St
     assert book.progress()[0].signature is None
     (new,) = book.difference(stone)
     assert (new.of, new.before, new.after["residual"]) == (f"comparison {kept.id}", None, "3 µm")
+
+
+def test_what_speaks_for_one_stone_and_what_became_of_the_glue_are_kept_with_it(
+    book: Book, stone: StoneEntry, two: Two
+) -> None:
+    dirty, clean = (
+        Rim(None, Quantity(share, 0.05, ""), Quantity(lines, 0.2, "mm/mm²"))
+        for share, lines in ((0.8, 11.0), (0.1, 3.0))
+    )
+    declined = "Photograph a grey card each time."
+    glue = GlueChange(dirty, clean, None, None, None, declined, near_neutral=True)
+    same = SameStone(Strength.STRONG, 1000.0, "12 findings agree.", 30.0)
+    bare = comparison(*two, *SEEN)
+    found = replace(bare, same=same, glue=WorkShown("before", "after", glue, 0.5, 0.4, less_sharp="after"))
+    kept = book.keep_comparison(found, by="Ada")
+    assert "1,000 times as often" in kept.result.same
+    told = " ".join(kept.result.glue)
+    assert "haze of the stone: 0.50, then 0.40" in told
+    assert "Colours are not compared" in told
+    assert "less sharp" in told
+    assert book.comparison_kept(*two) == kept  # read back equal
+    state = state_of_comparison(kept)
+    assert (state["same stone"], state["glue"]) == (kept.result.same, list(kept.result.glue))
+    # What an older setstone kept without them still says what it said.
+    assert not {"same stone", "glue"} & state_of_comparison(book.keep_comparison(bare, by="Ada")).keys()
+
+
+def test_photographs_that_do_not_lie_on_one_another_are_not_kept(
+    book: Book, stone: StoneEntry, two: Two
+) -> None:
+    with pytest.raises(BookError, match="cannot be told how"):
+        book.keep_comparison(BeforeAfter("before", "after", refused="It cannot be told how."), by="Ada")
+    assert book.comparisons(stone) == ()

@@ -7,8 +7,8 @@ import cv2
 import numpy as np
 import pytest
 
-from setstone.annotate.glue_words import glue_notes
 from setstone.measure.outline import Outline
+from setstone.record.glue_words import glue_notes
 from setstone.record.gluing import blurs, glue_between
 from setstone.record.two_occasions import Look
 
