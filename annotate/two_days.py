@@ -27,8 +27,8 @@ _AROUND = 0.15
 _FULL = 40.0
 #: Lighter after the work, darker after it: orange and blue of Okabe & Ito, "Color Universal Design" (2008).
 LIGHTER, DARKER = (230, 159, 0), (0, 114, 178)
-#: Signs beside the numbers: seen only after, only before, not comparable, in both.
-SIGNS = {Where.AFTER: "+", Where.BEFORE: "−", Where.UNKNOWN: "?", Where.BOTH: "="}
+#: Signs beside the numbers: seen only after, longer after, only before, not comparable, in both.
+SIGNS = {Where.AFTER: "+", Where.LONGER: "»", Where.BEFORE: "−", Where.UNKNOWN: "?", Where.BOTH: "="}
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,7 +142,8 @@ def _coloured(before: Image, difference: NDArray[np.float32], inside: NDArray[np
 
 
 def _mark(changed: Changed, both: TwoOccasions, corner: NDArray[np.int64]) -> Mark:
-    path = changed.entry.candidate.path
+    end = changed.change.grown if changed.change.where is Where.LONGER else None
+    path = changed.entry.candidate.path if end is None else end
     if changed.change.of_after:
         path = mapped(path, both.registration.matrix)
     return Mark(np.asarray(path - corner, np.float64), changed.entry.candidate.kind == "spot", changed)

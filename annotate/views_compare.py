@@ -32,6 +32,7 @@ _ON_PAPER = 2.4
 
 _LINES = {
     Where.AFTER: style.ONLY_AFTER,
+    Where.LONGER: style.ONLY_AFTER,
     Where.BEFORE: style.ONLY_BEFORE,
     Where.UNKNOWN: style.NOT_COMPARABLE,
 }
@@ -168,7 +169,12 @@ def _bar(sheet: ComparisonSheet, texts: Texts) -> View | None:
 
 def _row(mark: Mark, sheet: ComparisonSheet, texts: Texts) -> View:
     change, entry = mark.changed.change, mark.changed.entry
-    where = {Where.AFTER: "after", Where.BEFORE: "before", Where.UNKNOWN: "unknown"}[change.where]
+    where = {
+        Where.AFTER: "after",
+        Where.LONGER: "longer",
+        Where.BEFORE: "before",
+        Where.UNKNOWN: "unknown",
+    }[change.where]
     if entry.candidate.kind == "line":
         why = [texts("compare.line_share", share=round(100 * change.share))]
     else:

@@ -3,7 +3,7 @@
     python benchmarks/changes.py STONES... [--rendered BEFORE AFTER]
 
 STONES hold pairs with a truth.json (see the README beside the test stones). BEFORE and AFTER hold rendered stones, the same
-numbers as received and set again, half of them with a new fissure (about ten seconds a stone on one core):
+numbers as received and set again, half of them with a new fissure, or with one that has grown (--grown) (about ten seconds a stone on one core):
 
     python benchmarks/render_stones.py BEFORE --first 2000 --count 40
     python benchmarks/render_stones.py AFTER --first 2000 --count 40 --again
@@ -108,10 +108,11 @@ def judged(before: Examined, after: Examined, truth: Truth) -> Pair | None:
         if not change.of_after:
             kept += 1
             gone += change.where is Where.BEFORE
-        elif change.where is Where.AFTER:
+        elif change.where in (Where.AFTER, Where.LONGER):
             candidate = after.result.candidates[change.index]
             if candidate.kind == "line":
-                alarms.append((change.chance, lies_on(places([candidate.path]), truth)))
+                path = candidate.path if change.grown is None else change.grown
+                alarms.append((change.chance, lies_on(places([path]), truth)))
     raised = [alarms[i] for i in likeliest([chance for chance, _ in alarms])]
     return Pair(before.case, len(truth.seen), raised, kept, gone)
 

@@ -167,7 +167,12 @@ def _lying_together(one: Examined) -> dict[LampName, Pixels]:
 def damage(before: Examined, after: Examined, after_to_before: NDArray[np.float64]) -> list[dict[str, Any]]:
     """Lines that may be new damage, in the pixels of the photographs after."""
     found = changed(before, after, after_to_before)
-    return [{"line": after.result.candidates[c.index].path.tolist()} for c in found if c.possible_damage]
+    paths = [
+        after.result.candidates[c.index].path if c.grown is None else c.grown
+        for c in found
+        if c.possible_damage
+    ]
+    return [{"line": path.tolist()} for path in paths]
 
 
 def predictions(examinations: Iterable[Examined]) -> dict[str, Any]:

@@ -1,10 +1,10 @@
 """Render cut stones of our own make, with exact truth, to train on.
 
-    python benchmarks/render_stones.py OUT --count 150 [--first 0] [--visit 0] [--again [TIME] [--new 1] [--damaged 0.5]] [--worn] [--fineness 1]
+    python benchmarks/render_stones.py OUT --count 150 [--first 0] [--visit 0] [--again [TIME] [--new 1] [--damaged 0.5] [--grown 0]] [--worn] [--fineness 1]
 
 Cuts, colours, sizes, settings, lamps, flaws, wear and old glue are drawn at random from the number of the stone;
 the same number gives the same stone, which another visit shows on another day (other setting, lamps, camera, turn), and --again
-at the same microscope after it was set again (for the first time, or for another TIME, which other things befell), --damaged of them with --new new fissures, some of the others
+at the same microscope after it was set again (for the first time, or for another TIME, which other things befell), --damaged of them with --new new fissures or, --grown of these, an old one longer, some of the others
 without an inclusion (`rendering/setting_again.py`). --worn stones may have worn edges, scratches, dust and fibres on them (`rendering/surface.py`), as
 the computed test stones do. The layout is that of the computed test stones: OUT/r000/{white.jpg, blue.jpg,
 labels.png, truth.json}. About ten seconds a stone on one core. The renderer is a sketch: no dispersion, no double refraction,
@@ -32,6 +32,7 @@ def main() -> None:
     parser.add_argument("--again", type=int, nargs="?", const=1, metavar="TIME")
     parser.add_argument("--new", type=int, default=1)
     parser.add_argument("--damaged", type=float, default=0.5)
+    parser.add_argument("--grown", type=float, default=0.0)
     parser.add_argument("--worn", action="store_true")
     parser.add_argument("--fineness", type=float, default=1.0)
     arguments = parser.parse_args()
@@ -46,7 +47,13 @@ def main() -> None:
             name,
             number,
             visit=arguments.visit,
-            again=drawn(number, arguments.new, damaged=arguments.damaged, time=arguments.again - 1)
+            again=drawn(
+                number,
+                arguments.new,
+                damaged=arguments.damaged,
+                grown=arguments.grown,
+                time=arguments.again - 1,
+            )
             if arguments.again
             else None,
             fineness=arguments.fineness,

@@ -4,7 +4,7 @@
 
 STONES and rendered folders as for benchmarks/changes.py; what is measured of a pair is kept in CACHE, by the name of its folder: empty it when
 examinations or features have changed. Weights are fitted by
-logistic regression on every line that only the later day shows; each pair counts by the square
+logistic regression on every line that only the later day shows and every end that has no counterpart before; each pair counts by the square
 root of its lines. Lines on which a new fissure is seen again, reflected, count neither as right nor as wrong. Every figure printed is
 held out by stone: weights from the pairs of the other folds, dealt in several ways. The weights of all pairs come last, to be
 written into the module. --without leaves out one of the features, to see what it brings.
@@ -87,8 +87,17 @@ def _described(
             continue
         both, changes = found
         candidates = after.result.candidates
-        lines = [candidates[c.index] for c in changes if c.of_after and c.where is Where.AFTER]
-        lines = [line for line in lines if line.kind == "line"]
+        new = [
+            c
+            for c in changes
+            if c.of_after
+            and candidates[c.index].kind == "line"
+            and (c.where is Where.AFTER or c.grown is not None)
+        ]
+        lines = [
+            candidates[c.index] if c.grown is None else replace(candidates[c.index], path=c.grown)
+            for c in new
+        ]
         case = folder / after.case
         labels = next(p for p in (case / "labels_after.png", case / "labels.png") if p.exists())
         ghost = cv2.dilate(

@@ -4,6 +4,7 @@ A candidate of one day that lies along one of the other, however weak, is in bot
 plain after cleaning, and is no new damage. So is a line that no list has, but that the other day's picture shows when it is
 asked at that place (`setstone.measure.sights`). What has no counterpart counts as changed only where the other day's
 photograph could have shown it; under a lamp there is none of, in glare, out of focus, beneath dirt or a claw, or beyond the girdle as seen nothing can be told.
+A line that is in both may have grown: an end of it that has no counterpart is asked like a new line.
 
 Most lines that only the later day shows are no new fissures: `setstone.measure.new_lines` tells how likely each is one. A new fissure is
 seen again in other facets, which reflect it: of several likely ones the likeliest is raised as possible damage, one or two more where they are very likely
@@ -11,15 +12,16 @@ too, and the others are told as perhaps the same seen again; nothing in the pict
 told of are judged as well; one that touches a line that is told of counts as a piece of it.
 """
 
-from collections.abc import Sequence, Set
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 from scipy.spatial import KDTree
 
-from setstone.measure.candidates import LIKELY, Candidate
+from setstone.measure.candidates import LIKELY, Candidate, LampName
 from setstone.measure.new_lines import chances
 from setstone.measure.sights import Lines, Mask, Points, Sights, seen_again
 
@@ -29,6 +31,9 @@ _NEAR, _NEAR_PX = 0.012, 4.0
 #: Share of a path that must lie along others, or be seen in the other picture, to be the same; and that must be comparable
 #: to have changed.
 _ALONG, _SEEN_AGAIN, _COMPARABLE = 0.35, 0.5, 0.5
+#: Least length of an end without counterpart that may have grown, as a share of the girdle's diameter, and points over which it is judged
+#: whether a line has a counterpart at a place.
+_GROWTH, _AROUND = 0.04, 9
 #: Weakest candidate that counts as seen; the least chance of a new line that is raised as possible damage, and of further
 #: ones; most that are raised.
 _SEEN, DAMAGE, FURTHER, MOST = 0.02, 0.6, 0.9, 3
@@ -49,6 +54,7 @@ class Where(StrEnum):
     """On which of two days a candidate is seen."""
 
     AFTER = "only after"
+    LONGER = "longer after"
     BEFORE = "only before"
     UNKNOWN = "not comparable"
     BOTH = "in both"
@@ -74,7 +80,10 @@ class Change:
     perhaps_reflection : bool
         Whether it is another likely line that is seen only after: perhaps the damage, seen in another facet.
     chance : float
-        Probability that a line seen only after is a new fissure (`setstone.measure.new_lines`), 1 for what a person calls damage; 0 for all else.
+        Probability that what is seen only after, a line or the end of one, is a new fissure (`setstone.measure.new_lines`), 1 for what a person
+        calls damage; 0 for all else.
+    grown : (N, 2) float64 array or None
+        The end of a line of after that has no counterpart, px of its photograph; None where it has none.
     """
 
     where: Where
@@ -85,6 +94,7 @@ class Change:
     possible_damage: bool
     perhaps_reflection: bool = False
     chance: float = 0.0
+    grown: Points | None = None
 
 
 def changes(
@@ -116,8 +126,8 @@ def changes(
     Returns
     -------
     tuple of Change
-        Possible damage first, what may be its reflections, then what is seen only after, only before, what cannot be compared,
-        and what is in both.
+        Possible damage first, what may be its reflections, then what is seen only after, is longer after, is seen only before, what cannot be
+        compared, and what is in both.
     """
     near = _near(both)
     lists = (before, after)
@@ -130,7 +140,8 @@ def changes(
             listed = [paths[1][i] for i in told if after[i].kind == candidate.kind]
             if listed and _along(path, np.concatenate(listed), near) >= _ALONG:
                 continue  # in both: told of with those after
-        share = _along(path, _seen(candidate, lists[other], paths[other]), near)
+        seen = _seen(candidate, lists[other], paths[other])
+        share = _along(path, seen, near)
         # A finding (score 1) was looked at by a person: no filter argues it away.
         if (
             share < _ALONG
@@ -143,7 +154,13 @@ def changes(
         # Under a lamp the other day was not photographed under, nothing can be told.
         could = _share(both.comparable[other], path) if candidate.lamp in both.lamps[other] else 0.0
         where = _where(share, could, of_after=bool(day))
-        found.append(Change(where, bool(day), index, share, could, possible_damage=False))
+        grown = None
+        if day and where is Where.BOTH and candidate.kind == "line" and candidate.lamp in both.lines[0]:
+            end = _end_without(path, seen, both, candidate.lamp)
+            grown = (
+                None if end is None else mapped(end, np.asarray(np.linalg.inv(both.to_frame[1]), np.float64))
+            )
+        found.append(Change(where, bool(day), index, share, could, possible_damage=False, grown=grown))
     doubtful = set(doubtful_after)
     found = [
         c
@@ -198,6 +215,25 @@ def _again(path: Points, own: Lines, other: Lines, near: float) -> float:
     return share if share >= _SEEN_AGAIN else 0.0
 
 
+def _end_without(path: Points, seen: Points, both: Sights, lamp: LampName) -> Points | None:
+    """The longer end of a line after that neither the lines nor the picture of before show, where they could; None without one."""
+    own, other = both.lines[1][lamp], both.lines[0][lamp]
+    near = _near(both)
+    alone = np.ones(len(path), np.bool_)
+    if len(seen):
+        alone &= np.asarray(KDTree(seen).query(path)[0]) >= near
+    alone = uniform_filter1d(alone.astype(np.float64), _AROUND, mode="nearest") > 0.5
+    if alone.all() or not (alone[0] or alone[-1]):
+        return None
+    first, last = int(np.argmin(alone)), len(path) - int(np.argmin(alone[::-1]))
+    end = max((path[:first], path[last:]), key=len)
+    if len(end) * _STEP_PX < max(_GROWTH * both.diameter_px, _AROUND * _STEP_PX):
+        return None
+    if _again(end, own, other, near) or _share(both.comparable[0], end) < _COMPARABLE:
+        return None
+    return end
+
+
 def _where(share: float, could: float, *, of_after: bool) -> Where:
     if share >= _ALONG:
         return Where.BOTH
@@ -217,28 +253,30 @@ def _raised(
 ) -> list[Change]:
     """Raise what a person calls damage, the likeliest other new line, and further ones where they are very likely too."""
     new = [c.index for c in found if c.where is Where.AFTER and c.of_after]
+    ends = {c.index: mapped(c.grown, both.to_frame[1]) for c in found if c.grown is not None}
     # Of any other finding (score 1) a person has said that it is no damage.
-    lines = [i for i in new if after[i].kind == "line" and (after[i].score < 1 or i in damage)]
-    judged = chances([after[i] for i in lines], [paths[i] for i in lines], both).tolist()
-    chance = _told_by(dict(zip(lines, judged, strict=True)), doubtful, paths, both)
+    lines = [i for i in (*new, *ends) if after[i].kind == "line" and (after[i].score < 1 or i in damage)]
+    parts = {i: ends.get(i, paths[i]) for i in lines}
+    judged = chances([after[i] for i in lines], list(parts.values()), both).tolist()
+    chance = _told_by(dict(zip(lines, judged, strict=True)), doubtful, parts, both)
     chance |= {i: 1.0 for i in new if i in damage}
     likely = [list(chance)[k] for k in likeliest(list(chance.values()))]
     raised = {i for i in likely if chance[i] >= DAMAGE} | {i for i in new if i in damage}
-    return [
-        replace(
-            c,
-            chance=chance[c.index],
-            possible_damage=c.index in raised,
-            perhaps_reflection=c.index not in raised and chance[c.index] >= DAMAGE,
-        )
-        if c.of_after and c.index in chance
-        else c
-        for c in found
-    ]
+    told = []
+    for c in found:
+        if c.of_after and c.index in chance:
+            damaged = c.index in raised
+            if c.grown is None:
+                again = not damaged and chance[c.index] >= DAMAGE
+                c = replace(c, chance=chance[c.index], possible_damage=damaged, perhaps_reflection=again)
+            elif damaged:
+                c = replace(c, where=Where.LONGER, chance=chance[c.index], possible_damage=True)
+        told.append(c)
+    return told
 
 
 def _told_by(
-    chance: dict[int, float], doubtful: Set[int], paths: Sequence[Points], both: Sights
+    chance: dict[int, float], doubtful: Set[int], paths: Mapping[int, Points], both: Sights
 ) -> dict[int, float]:
     """Chances where a line that is told of takes that of a doubtful one that touches it, a piece of the same, which is left out."""
     told = {i: value for i, value in chance.items() if i not in doubtful}
@@ -282,9 +320,14 @@ def _share(mask: Mask, path: Points) -> float:
     return float((mask[y[inside], x[inside]]).sum() / len(path))
 
 
+def mapped(path: Points, motion: NDArray[np.float64]) -> Points:
+    """Points after a motion (x, y, 1) without perspective."""
+    return np.asarray(path @ motion[:2, :2].T + motion[:2, 2])
+
+
 def dense(candidate: Candidate, motion: NDArray[np.float64]) -> Points:
     """Points along a line, or the middle of a spot, after a motion."""
-    path = candidate.path @ motion[:2, :2].T + motion[:2, 2]
+    path = mapped(candidate.path, motion)
     if candidate.kind == "spot":
         return np.asarray(path.mean(0)[None])
     run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])

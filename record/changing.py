@@ -49,6 +49,8 @@ class Changed:
             could = "could" if self.change.comparable else "could not"
             return f"{there} {other}, where it {could} have been seen"
         said = [f"{self.change.share:.0%} of it lies along lines proposed or seen {other}"]
+        if self.change.where == "longer after":
+            said.append("one end of it is seen only after")
         if round(100 * self.change.comparable) < 100:
             said.append(f"{self.change.comparable:.0%} of it could have been seen there")
         if 0 < self.change.chance < 1:

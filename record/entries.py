@@ -277,7 +277,7 @@ class Seen:
     @property
     def differs(self) -> bool:
         """Whether it is seen on one of both days only, though the other could have shown it."""
-        return self.where in ("only after", "only before")
+        return self.where in ("only after", "longer after", "only before")
 
     @property
     def says(self) -> str:

@@ -87,7 +87,9 @@ class ComparePanel(QWidget):
         self.lamp = self._choice("Light", f"Photographs under this light.\n\n{BLUE_LIGHT}")
         self.lamp.activated.connect(lambda _at: self._put())
         self.marks = QCheckBox("Marks")
-        self.marks.setToolTip("What is seen only after (+), only before (−), or cannot be compared (?).")
+        self.marks.setToolTip(
+            "What is seen only after (+), longer after (»), only before (−), or cannot be compared (?)."
+        )
         self.marks.setChecked(True)
         self.marks.toggled.connect(lambda seen: setattr(self.pictures, "marks_seen", seen))
         whole = QPushButton("Whole")

@@ -29,9 +29,10 @@ from setstone.measure.changes import Where
 
 #: Each picture is seen so long, in milliseconds: well below three flashes a second (WCAG 2.2, 2.3.1).
 _BLINK_MS = 900
-#: Beside each sign (`SIGNS`) a colour of Okabe & Ito and a dash: only after, only before, not comparable, in both.
+#: Beside each sign (`SIGNS`) a colour of Okabe & Ito and a dash: only after, longer after, only before, not comparable, in both.
 _LOOKS = {
     Where.AFTER: (LOOKED_AT, 2.6, Qt.PenStyle.SolidLine),
+    Where.LONGER: (LOOKED_AT, 2.6, Qt.PenStyle.DashDotLine),
     Where.BEFORE: ("#56b4e9", 2.6, Qt.PenStyle.DashLine),
     Where.UNKNOWN: (CANDIDATE, 1.6, Qt.PenStyle.DotLine),
     Where.BOTH: (FINDING, 1.4, Qt.PenStyle.SolidLine),

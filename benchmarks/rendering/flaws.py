@@ -24,6 +24,8 @@ class Fissure:
         From the lower to the upper edge of the sheet, mm.
     opacity : float
         Share of the light it scatters.
+    grown : bool
+        Whether it is what another has grown by.
     """
 
     kind: str
@@ -31,6 +33,7 @@ class Fissure:
     branches: list[Values]
     rise: Values
     opacity: float
+    grown: bool = False
 
     def sheets(self) -> tuple[Values, Values, Values]:
         """Corners and the two edges of the parallelograms the fissure consists of."""
@@ -91,6 +94,23 @@ def make_fissure(stone: Stone, width_mm: float, rng: Random) -> Fissure | None:
     side = np.arctan2(way[1], way[0]) + np.pi / 2
     rise = height * np.array([np.sin(lean) * np.cos(side), np.sin(lean) * np.sin(side), np.cos(lean)])
     return Fissure(kind, level, branches, rise, rng.uniform(*LEVELS[level]) * (0.8 if kind == "hair" else 1))
+
+
+def growth(stone: Stone, fissures: list[Fissure], width_mm: float, rng: Random) -> Fissure | None:
+    """What one of the fissures has grown by at its end, or None where none has room."""
+    for _ in range(40 if fissures else 0):
+        old = fissures[rng.integers(len(fissures))]
+        line = old.branches[0]
+        if rng.random() < 0.5:
+            line = line[::-1]
+        way = line[-1] - line[-4]
+        longer = _wander(
+            line[-1], np.arctan2(way[1], way[0]), rng.uniform(0.08, 0.35) * width_mm, width_mm, rng
+        )
+        kept = _kept(stone, longer)
+        if len(kept) >= max(5, 0.6 * len(longer)):
+            return Fissure(old.kind, old.level, [kept], old.rise, old.opacity, grown=True)
+    return None
 
 
 def make_body(stone: Stone, width_mm: float, rng: Random, *, bubble: bool = False) -> Body | None:

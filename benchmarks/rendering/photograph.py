@@ -10,7 +10,7 @@ from scipy.ndimage import map_coordinates
 
 from rendering import trace as t
 from rendering.cuts import CROWN, CUTS, Random, Stone, Values, cut_stone
-from rendering.flaws import Body, Fissure, make_body, make_fissure
+from rendering.flaws import Body, Fissure, growth, make_body, make_fissure
 from rendering.setting_again import SetAgain, leaning
 from rendering.surface import Grid, soil
 
@@ -98,6 +98,7 @@ def render(
     if again:
         chance = np.random.default_rng((seed, 7, again.time))
         new = [make_fissure(stone, width, chance) for _ in range(again.fissures)]
+        new += [growth(stone, fissures, width, chance)] if again.grown else []
         fissures += [one for one in new if one]
         bodies = bodies[1:] if again.without_inclusion else bodies
         stone, fissures, bodies = leaning(stone, fissures, bodies, again.lean_deg)
@@ -385,7 +386,13 @@ def _fissure_truth(
                             },
                         }
                     )
-    return {"id": number, "kind": fissure.kind, "level": fissure.level, "pieces": pieces}
+    return {
+        "id": number,
+        "kind": fissure.kind,
+        "level": fissure.level,
+        "grown": fissure.grown,
+        "pieces": pieces,
+    }
 
 
 def _contrast(path: Values, picture: NDArray[np.uint8]) -> dict[str, Any]:

@@ -20,6 +20,8 @@ class SetAgain:
         By how much its table leans about x and about y.
     fissures : int
         How many fissures it has more.
+    grown : bool
+        Whether one of its old fissures is longer.
     without_inclusion : bool
         Whether its first inclusion is gone.
     time : int
@@ -30,15 +32,16 @@ class SetAgain:
     zoom: float = 1.0
     lean_deg: tuple[float, float] = (0.0, 0.0)
     fissures: int = 0
+    grown: bool = False
     without_inclusion: bool = False
     time: int = 0
 
 
-def drawn(number: int, new: int = 1, *, damaged: float = 0.5, time: int = 0) -> SetAgain:
+def drawn(number: int, new: int = 1, *, damaged: float = 0.5, grown: float = 0.0, time: int = 0) -> SetAgain:
     """Make up how stone `number` is set again.
 
-    A share of them has new fissures, as many as are asked for, some of the others are without an inclusion. Every
-    second is turned by a little, the others by anything; the table leans by some tenths of a degree. Each further time is drawn anew.
+    A share of them is damaged: it has new fissures, as many as are asked for, or, a share of these, an old one has grown. Some of the others
+    are without an inclusion. Every second is turned by a little, the others by anything; the table leans by some tenths of a degree. Each further time is drawn anew.
     """
     rng = np.random.default_rng((number, 9, time))
     turn = rng.uniform(-6, 6) if rng.random() < 0.5 else rng.uniform(0, 360)
@@ -46,13 +49,15 @@ def drawn(number: int, new: int = 1, *, damaged: float = 0.5, time: int = 0) -> 
     kind = rng.choice(
         ["fissure", "inclusion", "nothing"], p=[damaged, 0.3 * (1 - damaged), 0.7 * (1 - damaged)]
     )
+    grew = kind == "fissure" and np.random.default_rng((number, 10, time)).random() < grown
     return SetAgain(
         float(turn),
         float(rng.uniform(0.95, 1.05)),
         (float(x), float(y)),
-        new if kind == "fissure" else 0,
-        kind == "inclusion",
-        time,
+        fissures=new if kind == "fissure" and not grew else 0,
+        grown=grew,
+        without_inclusion=kind == "inclusion",
+        time=time,
     )
 
 

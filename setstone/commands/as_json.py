@@ -472,6 +472,7 @@ def comparison(entry: "Comparison") -> dict[str, Any]:
                 "possible_damage": one.change.possible_damage,
                 "perhaps_reflection": one.change.perhaps_reflection,
                 "chance_new": one.change.chance,
+                "grown_px": None if one.change.grown is None else one.change.grown.tolist(),
                 "evidence": one.says,
             }
             for one in entry.changed

@@ -6,18 +6,18 @@ import pytest
 from facetted import LINE, OUTLINE, RADIUS, SIZE, facetted
 
 from setstone.measure.candidates import Candidate
-from setstone.measure.changes import Where, changes
+from setstone.measure.changes import Change, Where, changes
 from setstone.measure.light import Pixels
-from setstone.measure.sights import Sights, comparable, seen_again, sights
+from setstone.measure.sights import Points, Sights, comparable, seen_again, sights
 
 
-def laid(before: Pixels, after: Pixels) -> Sights:
+def laid(before: Pixels, after: Pixels, line: Points = LINE) -> Sights:
     return sights(
         {"white": before, "blue": before},
         {"white": after, "blue": after},
         outlines=(OUTLINE, OUTLINE),
         after_to_before=np.eye(3),
-        lines=([], [LINE]),
+        lines=([], [line]),
     )
 
 
@@ -48,9 +48,44 @@ def test_half_a_line_is_half_seen() -> None:
     assert seen_again(twice_as_long, longer.lines[1]["blue"], ours, 3.0) == pytest.approx(0.5, abs=0.08)
 
 
+#: The line and what it has grown by.
+LONGER = np.array([LINE[0], LINE[0] + 2 * (LINE[1] - LINE[0])])
+
+
+def grown(before: Pixels, monkeypatch: pytest.MonkeyPatch, *, chance: float = 0.9) -> Change:
+    """What is said of a line that a list has on both days, and that is twice as long after."""
+    monkeypatch.setattr("setstone.measure.changes.chances", lambda lines, *_: np.full(len(lines), chance))
+    old, new = (Candidate("line", path, "blue", 0.9, (), 60.0, {}) for path in (LINE, LONGER))
+    both = laid(before, _with_longer_line(), LONGER)
+    (change,) = changes([old], [new], both, shown_before=[0], shown_after=[0])
+    return change
+
+
+def test_a_line_that_has_grown_is_possible_damage_at_its_new_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    change = grown(facetted(line=True), monkeypatch)
+    assert (change.where, change.possible_damage, change.chance) == (Where.LONGER, True, 0.9)
+    assert change.grown is not None
+    assert change.grown[-1] == pytest.approx(LONGER[1], abs=2.5)
+    assert change.grown[0] == pytest.approx(LINE[1], abs=12)  # 1.2 % of the diameter lie near the old end
+
+
+def test_an_end_that_is_not_likely_new_is_told_of_with_its_line(monkeypatch: pytest.MonkeyPatch) -> None:
+    change = grown(facetted(line=True), monkeypatch, chance=0.5)
+    assert (change.where, change.possible_damage, change.chance) == (Where.BOTH, False, 0.0)
+
+
+def test_an_end_that_the_picture_before_shows_or_could_not_show_has_not_grown(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    (x, y), hidden = LONGER[1].astype(int), facetted(line=True)
+    hidden[y - 90 : y + 30, x - 120 : x + 30] = 255
+    for before in (_with_longer_line(), hidden):
+        assert grown(before, monkeypatch).where is Where.BOTH
+
+
 def _with_longer_line() -> Pixels:
     picture = facetted()
-    (x0, y0), (x1, y1) = LINE[0], LINE[0] + 2 * (LINE[1] - LINE[0])
+    (x0, y0), (x1, y1) = LONGER
     cv2.line(picture, (int(x0), int(y0)), (int(x1), int(y1)), (170, 170, 170), 2, cv2.LINE_AA)
     return picture
 
