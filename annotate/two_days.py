@@ -28,7 +28,7 @@ _FULL = 40.0
 #: Lighter after the work, darker after it: orange and blue of Okabe & Ito, "Color Universal Design" (2008).
 LIGHTER, DARKER = (230, 159, 0), (0, 114, 178)
 #: Signs beside the numbers: seen only after, longer after, only before, not comparable, in both.
-SIGNS = {Where.AFTER: "+", Where.LONGER: "»", Where.BEFORE: "−", Where.UNKNOWN: "?", Where.BOTH: "="}
+SIGNS = {Where.AFTER: "+", Where.LONGER: "*", Where.BEFORE: "−", Where.UNKNOWN: "?", Where.BOTH: "="}
 
 
 @dataclass(frozen=True, eq=False)

@@ -182,7 +182,8 @@ def _row(mark: Mark, sheet: ComparisonSheet, texts: Texts) -> View:
     if (could := round(100 * change.comparable)) < 100:
         why.append(texts("compare.could", could=could))
     if 0 < change.chance < 1:
-        why.append(texts("compare.chance", chance=percent(change.chance)))
+        key = "compare.chance" if change.grown is None else "compare.chance_end"
+        why.append(texts(key, chance=percent(change.chance)))
     return {
         "label": mark.label,
         "role": "finding" if entry.is_finding else "candidate",

@@ -117,7 +117,7 @@ def print_blurred(folder: Path) -> None:
         )
         sharp = blurs(_by_lamp(before), outlines[0])
         noticed, false = (
-            any(blurred(*sorted((sharp[lamp], blur))) for lamp, blur in other.items())
+            any(blurred(*sorted((sharp[lamp], blur))) for lamp, blur in other.items() if lamp in sharp)
             for other in (blurs(_by_lamp(softer), outlines[0]), blurs(_by_lamp(after), outlines[1]))
         )
         print(

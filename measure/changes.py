@@ -37,6 +37,8 @@ _GROWTH, _AROUND = 0.04, 9
 #: Weakest candidate that counts as seen; the least chance of a new line that is raised as possible damage, and of further
 #: ones; most that are raised.
 _SEEN, DAMAGE, FURTHER, MOST = 0.02, 0.6, 0.9, 3
+#: A line a person accepted is asked whether it has grown as one that is plain to see: that it is there says nothing of when it came.
+_PLAIN = 0.9
 #: Weakest line after that is looked at as possible damage.
 DOUBTFUL = 0.02
 #: Distance between points along a path, px.
@@ -76,12 +78,13 @@ class Change:
     comparable : float
         Share of its path where the other day's photograph could have shown it.
     possible_damage : bool
-        Whether a person calls it damage and it is seen only after, or it is among the likeliest of the lines that are, three at the most.
+        Whether a person calls it damage and it is seen only after, or it is among the likeliest of what is, lines and ends of lines, three at
+        the most.
     perhaps_reflection : bool
-        Whether it is another likely line that is seen only after: perhaps the damage, seen in another facet.
+        Whether it is another likely one: perhaps the damage, seen in another facet.
     chance : float
         Probability that what is seen only after, a line or the end of one, is a new fissure (`setstone.measure.new_lines`), 1 for what a person
-        calls damage; 0 for all else.
+        calls damage; 0 for all else. Of a line in both it is that of its end.
     grown : (N, 2) float64 array or None
         The end of a line of after that has no counterpart, px of its photograph; None where it has none.
     """
@@ -106,6 +109,7 @@ def changes(
     shown_after: Sequence[int],
     doubtful_after: Sequence[int] = (),
     damage_after: Sequence[int] = (),
+    dismissed_after: Sequence[int] = (),
 ) -> tuple[Change, ...]:
     """Say of the candidates of two days where each is seen.
 
@@ -122,6 +126,8 @@ def changes(
         plainly new beside the other.
     damage_after : sequence of int, optional
         Those of `shown_after` that a person calls damage: raised where they are seen only after.
+    dismissed_after : sequence of int, optional
+        Those a person rejected: doubtful lines that touch them are pieces of the same.
 
     Returns
     -------
@@ -161,10 +167,14 @@ def changes(
                 None if end is None else mapped(end, np.asarray(np.linalg.inv(both.to_frame[1]), np.float64))
             )
         found.append(Change(where, bool(day), index, share, could, possible_damage=False, grown=grown))
-    doubtful = set(doubtful_after)
+    doubtful, damage = set(doubtful_after), set(damage_after)
+    # Of these a person has said that they are no damage, and so of what touches them.
+    settled = {*dismissed_after, *(i for i in told - damage if after[i].score == 1)}
+    touching = {i for i in doubtful if any(_along(paths[1][i], paths[1][k], near) for k in settled)}
+    found = [c for c in found if not (c.of_after and c.index in touching)]
     found = [
         c
-        for c in _raised(found, after, paths[1], both, doubtful=doubtful, damage=set(damage_after))
+        for c in _raised(found, after, paths[1], both, doubtful=doubtful, damage=damage)
         if c.possible_damage or not (c.of_after and c.index in doubtful)
     ]
     order = list(Where)
@@ -216,22 +226,22 @@ def _again(path: Points, own: Lines, other: Lines, near: float) -> float:
 
 
 def _end_without(path: Points, seen: Points, both: Sights, lamp: LampName) -> Points | None:
-    """The longer end of a line after that neither the lines nor the picture of before show, where they could; None without one."""
+    """The longest end of a line after that neither the lines nor the picture of before show, where they could; None without one."""
     own, other = both.lines[1][lamp], both.lines[0][lamp]
     near = _near(both)
     alone = np.ones(len(path), np.bool_)
     if len(seen):
         alone &= np.asarray(KDTree(seen).query(path)[0]) >= near
     alone = uniform_filter1d(alone.astype(np.float64), _AROUND, mode="nearest") > 0.5
-    if alone.all() or not (alone[0] or alone[-1]):
+    if alone.all():
         return None
     first, last = int(np.argmin(alone)), len(path) - int(np.argmin(alone[::-1]))
-    end = max((path[:first], path[last:]), key=len)
-    if len(end) * _STEP_PX < max(_GROWTH * both.diameter_px, _AROUND * _STEP_PX):
-        return None
-    if _again(end, own, other, near) or _share(both.comparable[0], end) < _COMPARABLE:
-        return None
-    return end
+    for end in sorted((path[:first], path[last:]), key=len, reverse=True):
+        if len(end) * _STEP_PX < max(_GROWTH * both.diameter_px, _AROUND * _STEP_PX):
+            break
+        if not _again(end, own, other, near) and _share(both.comparable[0], end) >= _COMPARABLE:
+            return end
+    return None
 
 
 def _where(share: float, could: float, *, of_after: bool) -> Where:
@@ -251,13 +261,14 @@ def _raised(
     doubtful: Set[int],
     damage: Set[int],
 ) -> list[Change]:
-    """Raise what a person calls damage, the likeliest other new line, and further ones where they are very likely too."""
+    """Raise what a person calls damage and the likeliest of the others; what may be its reflections only where very likely too."""
     new = [c.index for c in found if c.where is Where.AFTER and c.of_after]
     ends = {c.index: mapped(c.grown, both.to_frame[1]) for c in found if c.grown is not None}
     # Of any other finding (score 1) a person has said that it is no damage.
     lines = [i for i in (*new, *ends) if after[i].kind == "line" and (after[i].score < 1 or i in damage)]
     parts = {i: ends.get(i, paths[i]) for i in lines}
-    judged = chances([after[i] for i in lines], list(parts.values()), both).tolist()
+    asked = [replace(after[i], score=_PLAIN) if after[i].score == 1 else after[i] for i in lines]
+    judged = chances(asked, list(parts.values()), both).tolist()
     chance = _told_by(dict(zip(lines, judged, strict=True)), doubtful, parts, both)
     chance |= {i: 1.0 for i in new if i in damage}
     likely = [list(chance)[k] for k in likeliest(list(chance.values()))]
@@ -266,11 +277,14 @@ def _raised(
     for c in found:
         if c.of_after and c.index in chance:
             damaged = c.index in raised
-            if c.grown is None:
-                again = not damaged and chance[c.index] >= DAMAGE
-                c = replace(c, chance=chance[c.index], possible_damage=damaged, perhaps_reflection=again)
-            elif damaged:
-                c = replace(c, where=Where.LONGER, chance=chance[c.index], possible_damage=True)
+            seems_new = chance[c.index] >= DAMAGE
+            c = replace(
+                c,
+                where=Where.LONGER if c.grown is not None and seems_new else c.where,
+                chance=chance[c.index],
+                possible_damage=damaged,
+                perhaps_reflection=seems_new and not damaged,
+            )
         told.append(c)
     return told
 
@@ -284,8 +298,8 @@ def _told_by(
     for weak in (i for i in chance if i in doubtful):
         touching = [i for i in told if _along(paths[weak], paths[i], _near(both))]
         if touching:
-            nearest = max(touching, key=told.__getitem__)
-            found[nearest] = max(found[nearest], chance[weak])
+            likeliest_one = max(touching, key=told.__getitem__)
+            found[likeliest_one] = max(found[likeliest_one], chance[weak])
         else:
             found[weak] = chance[weak]
     return found

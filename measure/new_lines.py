@@ -45,9 +45,9 @@ def chances(lines: Sequence[Candidate], paths: Sequence[Points], both: Sights) -
     Parameters
     ----------
     lines : sequence of Candidate
-        All lines that are seen after and not before, weak ones too.
+        All lines that are seen after and not before, weak ones too, and those of which an end is.
     paths : sequence of (N, 2) float64 arrays
-        The same in the frame, points evenly apart.
+        What is new of each in the frame, points evenly apart.
     both : Sights
 
     Returns

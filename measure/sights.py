@@ -110,7 +110,8 @@ def sights(
     Parameters
     ----------
     before, after : mapping of lamp to (H, W, 3) uint8 or uint16 array
-        sRGB-encoded; those of one day lie on one another. Places are judged by the first of them.
+        sRGB-encoded; those of one day lie on one another. Places are judged by the first lamp of before that both days have, or each day's
+        first.
     outlines : (Outline, Outline)
         Girdle before and after.
     after_to_before : (3, 3) float64 array
@@ -129,17 +130,20 @@ def sights(
     frame = np.array([[scale, 0, scale * (room - low[0])], [0, scale, scale * (room - low[1])], [0, 0, 1]])
     width, height = (int(n) for n in np.ceil(scale * (high - low + 2 * room)))
     to_frame = (frame, np.asarray(frame @ after_to_before))
+    lamps = [lamp for lamp in before if lamp in after]
+    judged = [lamps[0] if lamps else next(iter(day)) for day in (before, after)]
     there, seen = [], []
-    for day, outline, motion in zip((before, after), outlines, to_frame, strict=True):
+    for day, first_lamp, outline, motion in zip((before, after), judged, outlines, to_frame, strict=True):
         there.append({lamp: warp(pixels, motion, (height, width)) for lamp, pixels in day.items()})
-        shown = comparable(next(iter(day.values())), outline).astype(np.uint8)
+        shown = comparable(day[first_lamp], outline).astype(np.uint8)
         seen.append(cv2.warpPerspective(shown, motion, (width, height), flags=cv2.INTER_NEAREST) > 0)
     inside = seen[0] & seen[1]
-    lamps = [lamp for lamp in before if lamp in after]
     answers = [{lamp: _lines(day[lamp], inside) for lamp in lamps} for day in there]
     drawn = [path @ m[:2, :2].T + m[:2, 2] for m, day in zip(to_frame, lines, strict=True) for path in day]
     apart = inside & ~_near_paths(drawn, inside.shape)
-    first, second = (_structure(next(iter(day.values())), apart, scale * diameter) for day in there)
+    first, second = (
+        _structure(day[lamp], apart, scale * diameter) for day, lamp in zip(there, judged, strict=True)
+    )
     return Sights(
         to_frame,
         (seen[0] & _shows(first, second), seen[1] & _shows(second, first)),

@@ -92,7 +92,7 @@ def before_and_after(
     tell(STEPS[1])
     try:
         both = two_occasions(book, stone, first, second)
-    except BookError as error:
+    except (BookError, MeasurementError) as error:
         return BeforeAfter(first, second, same, no_same, refused=str(error))
     tell(STEPS[2])
     comparison = changes_between(both)

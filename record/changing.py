@@ -7,7 +7,7 @@ from setstone.measure.candidates import LIKELY, Candidate, percent
 from setstone.record.entries import CandidateEntry, ExaminationEntry, StoneEntry
 from setstone.record.store import Store
 from setstone.record.two_occasions import TwoOccasions, two_occasions
-from setstone.record.vocabulary import FindingKind
+from setstone.record.vocabulary import FindingKind, Verdict
 
 if TYPE_CHECKING:
     from setstone.measure.changes import Change
@@ -49,11 +49,11 @@ class Changed:
             could = "could" if self.change.comparable else "could not"
             return f"{there} {other}, where it {could} have been seen"
         said = [f"{self.change.share:.0%} of it lies along lines proposed or seen {other}"]
-        if self.change.where == "longer after":
-            said.append("one end of it is seen only after")
         if round(100 * self.change.comparable) < 100:
             said.append(f"{self.change.comparable:.0%} of it could have been seen there")
-        if 0 < self.change.chance < 1:
+        if self.change.where == "longer after":
+            said.append(f"one end of it is seen only after, {percent(self.change.chance)}% likely to be new")
+        elif self.change.where == "only after" and 0 < self.change.chance < 1:
             said.append(f"{percent(self.change.chance)}% likely to be a new fissure")
         if self.change.perhaps_reflection:
             said.append("perhaps the damage, seen in another facet")
@@ -121,6 +121,11 @@ def changes_between(both: TwoOccasions) -> Comparison:
         shown_after=shown[1],
         doubtful_after=[i for i in doubtful_lines(lists[1]) if both.after.candidates[i].decision is None],
         damage_after=_damage(both.after),
+        dismissed_after=[
+            i
+            for i, one in enumerate(both.after.candidates)
+            if one.decision is not None and one.decision.verdict is Verdict.REJECTED
+        ],
     )
     scale = both.looks[0].um_per_px
     changed = []

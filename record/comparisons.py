@@ -1,4 +1,4 @@
-"""Comparisons of two occasions as kept in the book; the review raises what they show on one day only."""
+"""Comparisons of two occasions as kept in the book; the review raises what differs between them."""
 
 from typing import TYPE_CHECKING, Any
 
@@ -48,8 +48,7 @@ def keep_comparison(book: Store, found: "BeforeAfter", *, by: str) -> Comparison
     before, after = comparison.both.before, comparison.both.after
     result = _result(found, comparison)
     with book.atomic() as connection:
-        known = _of_two(connection, before.id, after.id)
-        if known is not None and (known.result, known.version) == (result, __version__):
+        if (known := _same_kept(connection, before.id, after.id, result)) is not None:
             return known
         made = connection.execute(
             insert(schema.comparisons).values(
@@ -96,10 +95,22 @@ def comparisons(book: Store, stone: StoneEntry) -> tuple[ComparisonEntry, ...]:
         return tuple(map(_entry, rows))
 
 
-def comparison_kept(book: Store, before: ExaminationEntry, after: ExaminationEntry) -> ComparisonEntry | None:
-    """Read the comparison of two examinations that was kept last; None without one."""
+def comparison_kept(book: Store, found: "BeforeAfter") -> ComparisonEntry | None:
+    """Read what was kept last of two examinations, where it is what this setstone finds now; None elsewhere.
+
+    Parameters
+    ----------
+    found : BeforeAfter
+
+    Returns
+    -------
+    ComparisonEntry or None
+    """
+    if found.comparison is None:
+        return None
+    both = found.comparison.both
     with book.snapshot() as connection:
-        return _of_two(connection, before.id, after.id)
+        return _same_kept(connection, both.before.id, both.after.id, _result(found, found.comparison))
 
 
 def differing(book: Store, entry: ExaminationEntry) -> dict[int, Seen]:
@@ -149,7 +160,7 @@ def _result(found: "BeforeAfter", comparison: "Comparison") -> ComparisonResult:
     from setstone.record.glue_words import glue_notes, glue_rows
 
     registration = comparison.both.registration
-    glue: tuple[str, ...] = ()
+    glue: tuple[str, ...] = (found.no_glue,) if found.no_glue else ()
     if found.glue is not None:
         rows = (f"{what}: {before}, then {after}" for what, before, after in glue_rows(found.glue))
         glue = (*rows, *glue_notes(found.glue))
@@ -167,7 +178,7 @@ def _result(found: "BeforeAfter", comparison: "Comparison") -> ComparisonResult:
             )
             for one in comparison.changed
         ),
-        same="" if found.same is None else f"{found.same.strength}. {meaning(found.same)}",
+        same=found.no_same if found.same is None else f"{found.same.strength}. {meaning(found.same)}",
         glue=glue,
     )
 
@@ -193,10 +204,15 @@ def _query() -> Select[Any]:
     )
 
 
-def _of_two(connection: Connection, before_id: int, after_id: int) -> ComparisonEntry | None:
+def _same_kept(
+    connection: Connection, before_id: int, after_id: int, result: ComparisonResult
+) -> ComparisonEntry | None:
     newest = _query().where(_k.before_id == before_id, _k.after_id == after_id).order_by(_k.id.desc())
     row = connection.execute(newest.limit(1)).mappings().first()
-    return None if row is None else _entry(row)
+    if row is None:
+        return None
+    kept = _entry(row)
+    return kept if (kept.result, kept.version) == (result, __version__) else None
 
 
 def _entry(row: RowMapping) -> ComparisonEntry:

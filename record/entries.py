@@ -276,7 +276,7 @@ class Seen:
 
     @property
     def differs(self) -> bool:
-        """Whether it is seen on one of both days only, though the other could have shown it."""
+        """Whether it, or an end of it, is seen on one of both days only, though the other could have shown it."""
         return self.where in ("only after", "longer after", "only before")
 
     @property
@@ -300,9 +300,9 @@ class ComparisonResult:
     seen : tuple of Seen
         Possible damage first.
     same : str
-        How strongly the photographs speak for one stone, in words; empty where that was not asked.
+        How strongly the photographs speak for one stone, or why that cannot be told, in words; empty in what older versions kept.
     glue : tuple of str
-        What was measured of glue and haze, in words; empty where nothing was.
+        What was measured of glue and haze, or why not, in words; empty in what older versions kept.
     """
 
     after_to_before: tuple[tuple[float, ...], ...]

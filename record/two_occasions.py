@@ -144,7 +144,7 @@ def _registered(stone: StoneEntry, looks: Sequence[Look], outlines: "Sequence[Ou
     lamps = [lamp for lamp in looks[0].pictures if lamp in looks[1].pictures]
     if not lamps:
         raise BookError(
-            f"{stone.full_name} was photographed under white light on one occasion and under blue light on the other; photograph it under the same light on both."
+            f"{stone.full_name} has no photographs under the same light on both occasions that lie on the others of their day; photograph it under the same light on both, without moving it between white and blue."
         )
     first, second = ([look.pictures[lamp] for lamp in lamps] for look in looks)
     before_um, after_um = (look.um_per_px for look in looks)

@@ -19,6 +19,14 @@ _CAUTION = (
     "setting hides is not comparable, never gone."
 )
 
+_HEADINGS = {
+    Where.AFTER: "Seen only after",
+    Where.LONGER: "Longer after",
+    Where.BEFORE: "Seen only before",
+    Where.UNKNOWN: "Not comparable",
+    Where.BOTH: "Seen in both",
+}
+
 
 def compare_html(compared: Compared) -> str:
     """Lay out a comparison; a link ``fly:PLACE`` stands at each mark, counted from 0."""
@@ -46,7 +54,7 @@ def _lists(compared: Compared, shown: TwoDays) -> Iterator[str]:
     if any(damage):
         yield _list(
             "Possible damage",
-            "New bright lines after the work. Look at these first; lines that may be reflections of them follow.",
+            "New bright lines after the work, or new ends of old ones. Look at these first; lines that may be reflections of them follow.",
             shown,
             [at for at, possible in enumerate(damage) if possible],
         )
@@ -55,9 +63,7 @@ def _lists(compared: Compared, shown: TwoDays) -> Iterator[str]:
             at for at, mark in enumerate(shown.marks) if mark.changed.change.where is where and not damage[at]
         ]
         if places:
-            yield _list(
-                f"Seen {where}" if where is not Where.UNKNOWN else "Not comparable", "", shown, places
-            )
+            yield _list(_HEADINGS[where], "", shown, places)
     if not shown.marks:
         yield "<h4>No candidate or finding is listed on either day</h4>"
     registration = shown.comparison.both.registration

@@ -29,7 +29,7 @@ class Compared:
     shown : TwoDays or None
         None where the photographs do not lie on one another.
     kept : ComparisonEntry or None
-        The comparison of these examinations that the book holds.
+        The same as the book holds it.
     """
 
     stone: StoneEntry
@@ -65,7 +65,4 @@ def compare(
     if found.comparison is None:
         return Compared(stone, found)
     tell(STEPS[-1])
-    both = found.comparison.both
-    return Compared(
-        stone, found, shown_together(found.comparison), book.comparison_kept(both.before, both.after)
-    )
+    return Compared(stone, found, shown_together(found.comparison), book.comparison_kept(found))

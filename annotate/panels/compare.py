@@ -88,7 +88,7 @@ class ComparePanel(QWidget):
         self.lamp.activated.connect(lambda _at: self._put())
         self.marks = QCheckBox("Marks")
         self.marks.setToolTip(
-            "What is seen only after (+), longer after (»), only before (−), or cannot be compared (?)."
+            "What is seen only after (+), longer after (*), only before (−), or cannot be compared (?)."
         )
         self.marks.setChecked(True)
         self.marks.toggled.connect(lambda seen: setattr(self.pictures, "marks_seen", seen))

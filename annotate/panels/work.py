@@ -34,6 +34,7 @@ class WorkPanel(QScrollArea):
     def __init__(self, bench: Bench) -> None:
         super().__init__()
         self._bench = bench
+        self._filled = False
         scrolls(self)
         self.title = title()
         self._make_form()
@@ -104,7 +105,9 @@ class WorkPanel(QScrollArea):
     def _show(self) -> None:
         book, stone = self._bench.book, self._bench.stone
         self.widget().setEnabled(book is not None and stone is not None)
-        self._filled = book is not None and stone is not None and bool(signs_of_filling(book, stone))
+        self._filled = False
+        if book is not None and stone is not None:
+            self._filled = bool(signs_of_filling(book, stone))
         self._show_caution()
         if book is None or stone is None:
             self.title.setText("Choose a stone first.")

@@ -244,6 +244,7 @@ document.addEventListener("click", (event) => {
   if (!figure) return;
   event.preventDefault(); // the number stands at the edge, its mark inside
   const number = link.closest("tr").dataset.n;
+  if (figure.classList.contains("unmarked")) figure.querySelector("button.marks").click();
   for (const mark of document.querySelectorAll(".lit")) mark.classList.remove("lit");
   for (const mark of figure.querySelectorAll(`[data-n="${number}"]`)) mark.classList.add("lit");
   const stage = figure.querySelector(".stage, .pair");

@@ -99,7 +99,7 @@ def test_the_hand_out_lists_what_differs_and_measures_the_glue(two_days: Path, l
     assert first["damage"]
     assert first["label"].endswith("+")
     assert texts.occasion("after") in first["seen"]
-    assert {row["label"][-1] for row in view["rows"]} <= {"+", "−", "?"}
+    assert {row["label"][-1] for row in view["rows"]} <= {"+", "*", "−", "?"}
     assert view["svg"].count('class="tag candidate"') == len(view["rows"])
     assert [row[0] for row in view["glue"]] == [
         texts(f"compare.{name}") for name in ("yellowness", "residue", "crazing", "haze")

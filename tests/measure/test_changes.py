@@ -177,3 +177,21 @@ def test_a_line_told_of_is_raised_for_the_likelier_piece_that_touches_it(
     found = changes([], [LINE, piece], in_one_frame(), shown_before=[], shown_after=[0], doubtful_after=[1])
     assert [(f.index, f.chance) for f in found if f.possible_damage] == told
     assert {f.index for f in found} == {0} | {index for index, _ in told}
+
+
+def test_doubtful_pieces_of_what_a_person_judged_are_not_raised(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("setstone.measure.changes.chances", lambda lines, *_: np.full(len(lines), 0.9))
+    fibre, needle = LINE, candidate((100, 250), (160, 270), score=1)
+    pieces = [
+        candidate((x + 2, y + 1), (x + 14, y + 6), score=0.05) for x, y in ((160, 120), (160, 270), (300, 60))
+    ]
+    found = changes(
+        [],
+        [fibre, needle, *pieces],
+        in_one_frame(),
+        shown_before=[],
+        shown_after=[1],
+        doubtful_after=[2, 3, 4],
+        dismissed_after=[0],
+    )
+    assert [f.index for f in found if f.possible_damage] == [4]

@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 import pytest
 from facetted import LINE, OUTLINE, RADIUS, SIZE, facetted
+from numpy.typing import NDArray
 
 from setstone.measure.candidates import Candidate
 from setstone.measure.changes import Change, Where, changes
@@ -71,7 +72,49 @@ def test_a_line_that_has_grown_is_possible_damage_at_its_new_end(monkeypatch: py
 
 def test_an_end_that_is_not_likely_new_is_told_of_with_its_line(monkeypatch: pytest.MonkeyPatch) -> None:
     change = grown(facetted(line=True), monkeypatch, chance=0.5)
-    assert (change.where, change.possible_damage, change.chance) == (Where.BOTH, False, 0.0)
+    assert (change.where, change.possible_damage, change.chance) == (Where.BOTH, False, 0.5)
+
+
+def test_a_person_who_accepts_a_line_does_not_make_its_end_likelier_to_be_new(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked: list[float] = []
+
+    def chances(lines: list[Candidate], *_: object) -> NDArray[np.float64]:
+        asked.extend(line.score for line in lines)
+        return np.full(len(lines), 0.5)
+
+    monkeypatch.setattr("setstone.measure.changes.chances", chances)
+    old, new = (Candidate("line", path, "blue", 1.0, (), 60.0, {}) for path in (LINE, LONGER))
+    both = laid(facetted(line=True), _with_longer_line(), LONGER)
+    changes([old], [new], both, shown_before=[0], shown_after=[0], damage_after=[0])
+    assert asked == [0.9]
+
+
+def test_beside_what_a_person_calls_damage_a_likely_end_is_told_of_too(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("setstone.measure.changes.chances", lambda *_: np.array([0.88, 0.85]))
+    old, new = (Candidate("line", path, "blue", 0.9, (), 60.0, {}) for path in (LINE, LONGER))
+    other = Candidate("line", np.array([(250.0, 400.0), (330.0, 420.0)]), "blue", 1.0, (), 60.0, {})
+    both = laid(facetted(line=True), _with_longer_line(), LONGER)
+    first, second = changes([old], [other, new], both, shown_before=[0], shown_after=[0, 1], damage_after=[0])
+    assert (first.where, first.possible_damage) == (Where.AFTER, True)
+    assert (second.where, second.possible_damage, second.perhaps_reflection) == (Where.LONGER, False, True)
+
+
+def test_days_with_one_light_in_common_are_judged_under_it() -> None:
+    blue, white = facetted(), facetted(lights=5)
+    both = sights(
+        {"white": white, "blue": blue},
+        {"blue": blue},
+        outlines=(OUTLINE, OUTLINE),
+        after_to_before=np.eye(3),
+    )
+    alone = sights({"blue": blue}, {"blue": blue}, outlines=(OUTLINE, OUTLINE), after_to_before=np.eye(3))
+    assert both.lines[0].keys() == {"blue"}
+    for mixed, plain in zip(both.comparable, alone.comparable, strict=True):
+        assert np.array_equal(mixed, plain)
 
 
 def test_an_end_that_the_picture_before_shows_or_could_not_show_has_not_grown(
