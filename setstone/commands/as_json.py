@@ -11,6 +11,7 @@ from setstone.measure.quantity import Quantity
 from setstone.record.consistency import Consistency, Line, ReadAs
 from setstone.record.entries import (
     CandidateEntry,
+    ComparisonEntry,
     ExaminationEntry,
     FactEntry,
     JournalEntry,
@@ -451,8 +452,8 @@ def work_shown(shown: "WorkShown") -> dict[str, Any]:
     }
 
 
-def comparison(entry: "Comparison") -> dict[str, Any]:
-    """Two occasions compared."""
+def comparison(entry: "Comparison", kept: "ComparisonEntry | None" = None) -> dict[str, Any]:
+    """Two occasions compared, and what else was kept of them."""
     both = entry.both
     return {
         "before": both.before.occasion,
@@ -477,4 +478,5 @@ def comparison(entry: "Comparison") -> dict[str, Any]:
             }
             for one in entry.changed
         ],
+        "kept": None if kept is None else {"same": kept.result.same, "glue": list(kept.result.glue)},
     }

@@ -139,10 +139,10 @@ def changes(
         of = opened.stone(stone)
         if keep:
             all_of_it = before_and_after(opened, of, before or None, after or None)
-            opened.keep_comparison(all_of_it, by=by)
+            kept = opened.keep_comparison(all_of_it, by=by)
             found = all_of_it.required
         else:
-            found = compare_occasions(opened, of, before or None, after or None)
+            found, kept = compare_occasions(opened, of, before or None, after or None), None
 
     def human() -> None:
         both = found.both
@@ -167,5 +167,7 @@ def changes(
             "A candidate is no finding: look at each in both photographs. What glare or the setting hides is not comparable. "
             + LIMITS
         )
+        if kept is not None:
+            say(" ".join(["Kept in the book, with:", kept.result.same, *kept.result.glue]))
 
-    show(as_json, j.comparison(found), human)
+    show(as_json, j.comparison(found, kept), human)

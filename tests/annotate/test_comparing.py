@@ -12,12 +12,13 @@ from setstone.annotate.bench.compare_page import compare_html
 from setstone.annotate.bench.comparing import STEPS, Compared, compare
 from setstone.annotate.phrases import Said
 from setstone.annotate.shapes import Text
-from setstone.annotate.sheet_compare import comparison_sheet
+from setstone.annotate.sheet_compare import ComparisonSheet, DayCopies, comparison_sheet
 from setstone.annotate.style import TAG_HEIGHT
 from setstone.annotate.texts import LANGUAGES, texts_in
-from setstone.annotate.two_days import SIGNS, TwoDays
+from setstone.annotate.two_days import SIGNS, TwoDays, shown_together
 from setstone.annotate.views_compare import compare_view, overlay_of_changes
 from setstone.capture.photograph import Lamp
+from setstone.measure.changes import Where
 from setstone.measure.units import shorter_turn
 from setstone.record import two_occasions
 from setstone.record.book import Book
@@ -106,6 +107,34 @@ def test_the_hand_out_lists_what_differs_and_measures_the_glue(two_days: Path, l
     ]
     assert view["same"].startswith(texts("compare.same_strong"))  # the truth: one stone
     assert texts("compare.same_note") in view["same"]
+
+
+def test_a_line_that_has_grown_is_marked_at_its_end_and_told_as_longer(
+    compared: Compared, shown: TwoDays
+) -> None:
+    comparison = shown.comparison
+    new = next(one for one in comparison.changed if one.change.possible_damage)
+    path = new.entry.candidate.path
+    grown = replace(
+        new,
+        change=replace(new.change, where=Where.LONGER, chance=0.8, share=0.6, grown=path[len(path) // 2 :]),
+    )
+    drawn = shown_together(replace(comparison, changed=(grown,)))
+    (mark,) = drawn.marks
+    assert len(mark.path) == len(path) - len(path) // 2
+    assert mark.label == f"{new.entry.number}*"
+    assert grown.says.startswith(
+        "60% of it lies along lines proposed or seen before; one end of it is seen only after, 80%"
+    )
+    page = compare_html(replace(compared, shown=drawn))
+    assert page.index("Possible damage") < page.index(mark.label) < page.index("one end of it")
+    texts = texts_in("en")
+    copies = {lamp: DayCopies(b"", b"", b"", 400, 400) for lamp in drawn.pictures}
+    sheet = ComparisonSheet("as received", "after", pictures=copies, marks=drawn.marks, size=(400, 400))
+    (row,) = compare_view(sheet, compared.stone, texts)["rows"]
+    assert row["damage"]
+    assert "the marked end was not seen before" in row["seen"]
+    assert "the marked end estimated 80" in row["why"]
 
 
 def test_numbers_of_marks_in_one_place_stand_apart(two_days: Path) -> None:

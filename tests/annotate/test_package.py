@@ -335,7 +335,7 @@ def test_what_differs_between_two_days_fits_the_schema(make: SimpleNamespace, wr
             occasion="after", says="it could have been seen",
         )
         for number, (where, decision) in enumerate(
-            [(Where.AFTER, None), (Where.BEFORE, make.decided(Verdict.ACCEPTED, FindingKind.FISSURE)), (Where.BOTH, None)]
+            [(Where.AFTER, None), (Where.LONGER, None), (Where.BEFORE, make.decided(Verdict.ACCEPTED, FindingKind.FISSURE)), (Where.BOTH, None)]
         )
     ]  # fmt: skip
     rim = Rim(Quantity(12.0, 2.0, ""), Quantity(0.3, 0.1, ""), Quantity(1.5, 0.2, "mm/mm²"))
@@ -349,7 +349,7 @@ def test_what_differs_between_two_days_fits_the_schema(make: SimpleNamespace, wr
     said = comparison_statement(sheet)
     assert said["seen_on_both"] == 1
     assert [(one["kind"], one["seen"]) for one in said["differing"]] == [
-        ("candidate line", "only after"), ("fissure", "only before")
+        ("candidate line", "only after"), ("candidate line", "longer after"), ("fissure", "only before")
     ]  # fmt: skip
     assert said["rim"]["after"]["crazing"] is None
     schema = json.loads((written / "data/readings.schema.json").read_text())

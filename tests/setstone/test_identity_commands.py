@@ -85,4 +85,6 @@ def test_changes_are_kept_when_asked(run: Run) -> None:
     turned = re.search(r"after lies on before, turned by ([\d.]+)° clockwise", shown)
     assert turned is not None
     assert float(turned[1]) == pytest.approx(4.39, abs=0.15)
+    assert "Kept in the book, with:" in shown
+    assert "crazing:" in shown
     assert "compare" in run("journal", "lid-5")
