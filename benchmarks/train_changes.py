@@ -46,6 +46,7 @@ class Lines:
     """New lines of a pair: features, which new fissure each lies on (-1 none, -2 one not to be seen), share on reflections."""
 
     group: str
+    stone: str
     features: Values
     fissure: NDArray[np.int64]
     reflected: Values
@@ -71,6 +72,7 @@ def measured(cache: Path, folders: Sequence[Path], rendered: Sequence[Sequence[P
             for case in sorted({name.split("/")[0] for name in stored}):
                 yield Lines(
                     group,
+                    case,
                     *(stored[f"{case}/{k}"] for k in ("features", "fissure", "reflected")),
                     int(stored[f"{case}/fissures"]),
                 )
@@ -114,6 +116,13 @@ def _described(
         yield f"{after.case}/fissures", np.array(len(truth.seen))
 
 
+def folds(pairs: Sequence[Lines], deal: int) -> NDArray[np.int64]:
+    """Fold of each pair; all pairs of a stone are in one."""
+    stones = sorted({pair.stone for pair in pairs})
+    dealt = dict(zip(stones, np.random.default_rng(deal).permutation(len(stones)) % FOLDS, strict=True))
+    return np.array([dealt[pair.stone] for pair in pairs], np.int64)
+
+
 def fitted(pairs: Sequence[Lines]) -> tuple[float, Values]:
     """Base and weights."""
     table = np.concatenate([p.features[p.counts] for p in pairs])
@@ -153,7 +162,7 @@ def reliability(pairs: Sequence[Lines]) -> Iterator[tuple[float, float, float, f
     """Chances of lines held out: the band, its mean chance, the share that is new, and lines in a deal."""
     chance, new = [], []
     for deal in range(DEALS):
-        fold = np.random.default_rng(deal).permutation(len(pairs)) % FOLDS
+        fold = folds(pairs, deal)
         for k in range(FOLDS):
             base, weights = fitted([p for p, f in zip(pairs, fold, strict=True) if f != k])
             for pair in (p for p, f in zip(pairs, fold, strict=True) if f == k):
@@ -185,7 +194,7 @@ def main() -> None:
     ]
     held_out: list[list[list[tuple[float, int]]]] = []
     for deal in range(DEALS):
-        fold = np.random.default_rng(deal).permutation(len(pairs)) % FOLDS
+        fold = folds(pairs, deal)
         by_fold = [fitted([p for p, f in zip(pairs, fold, strict=True) if f != k]) for k in range(FOLDS)]
         held_out.append([raised(p, *by_fold[f]) for p, f in zip(pairs, fold, strict=True)])
     groups = {"all": pairs} | {
@@ -205,7 +214,7 @@ def main() -> None:
                 f"false {false / len(members):.2f} a pair, {quiet - loud:.1f} of {quiet} unchanged ones without alarm"
             )
     for deal, rows in enumerate(held_out):
-        fold = np.random.default_rng(deal).permutation(len(pairs)) % FOLDS
+        fold = folds(pairs, deal)
         limits = [
             least_quiet([(p, r) for p, r, f in zip(pairs, rows, fold, strict=True) if f != k])
             for k in range(FOLDS)
