@@ -34,7 +34,7 @@ from setstone.measure.new_lines import NAMES, features
 Values = NDArray[np.float64]
 
 #: Least chances tried; deals and folds of the stones.
-CHANCES, DEALS, FOLDS = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8), 4, 8
+CHANCES, DEALS, FOLDS = (0.3, 0.4, 0.5, 0.6, 0.65, 0.7, 0.8), 4, 8
 #: Strength of the penalty on the weights, the inverse of scikit-learn's C.
 PENALTY = 0.6
 #: Share of the unchanged pairs that shall stay without alarm.

@@ -1,6 +1,6 @@
 """Train the network that sees new fissures and write measure/new_places_weights.py.
 
-    python benchmarks/train_new_places.py BEFORE AFTER... [--minutes 45] [--begin WEIGHTS.pt] [--keep WEIGHTS.pt]
+    python benchmarks/train_new_places.py BEFORE AFTER... [--minutes 45] [--begin WEIGHTS.pt [--way 0.5]] [--keep WEIGHTS.pt]
 
 Needs PyTorch. BEFORE holds rendered stones as received, each AFTER the same ones set again for another time, three in four
 damaged; coarse ones will do, for the network sees 480 pixels a diameter (about four seconds a stone on one core):
@@ -13,7 +13,7 @@ Any two of these days of a stone are a pair, in either order: what is new is wha
 girdles, and so altered that nothing rests on one camera: turned, mirrored, off by a pixel or two, brighter or darker, of more or less
 contrast, blurred, with noise, now and then without one of the lamps. On every third piece lines of all kinds are drawn besides, straight ones too,
 new, gone or of both days, so that nothing rests on how our renderer makes a fissure look; on as many fibres, which come and go with the days and are nothing new. A few pixels beside a new fissure, and where a new one hardly shows, may be either;
-its reflections in other facets are none. With --begin, training goes on from other weights, and half way between both is written.
+its reflections in other facets are none. With --begin, training goes on from other weights, and what is written lies --way from those to the ones learnt.
 """
 
 import argparse
@@ -223,6 +223,7 @@ def main() -> None:
     parser.add_argument("after", type=Path, nargs="+")
     parser.add_argument("--minutes", type=float, default=45.0)
     parser.add_argument("--begin", type=Path)
+    parser.add_argument("--way", type=float, default=0.5)
     parser.add_argument("--keep", type=Path)
     asked = parser.parse_args()
     folders = [asked.before, *asked.after]
@@ -243,8 +244,8 @@ def main() -> None:
     begin: Weights | None = torch.load(asked.begin) if asked.begin else None
     weights = trained(network, loss, asked.minutes, begin)
     if begin:
-        # Half way between the two it keeps what it knew of other pictures (Wortsman et al. 2022, CVPR; arXiv:2109.01903).
-        weights = {name: (begin[name] + kernel) / 2 for name, kernel in weights.items()}
+        # Part of the way it keeps what it knew of other pictures (Wortsman et al. 2022, CVPR; arXiv:2109.01903).
+        weights = {name: begin[name] + asked.way * (kernel - begin[name]) for name, kernel in weights.items()}
     if asked.keep:
         torch.save(weights, asked.keep)
     write(TARGET, "new fissures", Path(__file__).name, text(weights))

@@ -17,19 +17,19 @@ from scipy.special import expit
 
 from setstone.measure.candidates import LIKELY, Candidate
 from setstone.measure.line_scores import odds
-from setstone.measure.new_places import along, extents, new_places
+from setstone.measure.new_places import along, new_places
 from setstone.measure.sights import Lines, Points, Sights
 
 Values = NDArray[np.float64]
 
 #: What a line is judged by, see `features`.
-NAMES = ("score", "length", "ground", "around", "company", "sight", "extent")
+NAMES = ("score", "length", "ground", "around", "company", "sight")
 #: Logistic regression by benchmarks/train_changes.py.
-BASE, WEIGHTS = -1.42, np.array([0.23, -0.84, -0.12, -0.68, 0.18, 0.40, 0.30])
+BASE, WEIGHTS = -3.03, np.array([0.29, -0.75, -0.91, 0.24, 0.16, 0.81])
 #: Ground and surroundings where one of the days has no photograph under the lamp: as they are for half of the lines.
-_USUAL = (0.1, 0.7)
-#: Log odds by the network, and extent, where the days have no photograph under the same lamp: as they are for half of the likely lines.
-_UNSEEN = (0.8, 0.1)
+_USUAL = (0.17, 0.7)
+#: Log odds by the network where the days have no photograph under the same lamp: as they are for half of the likely lines.
+_UNSEEN = 0.24
 #: Distances from the line, px of the frame, of the ground it lies on, and of its surroundings.
 _GROUND = np.array([*range(-10, -4), *range(5, 11)], np.float64)
 _AROUND = np.array([*range(-30, -9, 2), *range(10, 31, 2)], np.float64)
@@ -68,10 +68,9 @@ def features(lines: Sequence[Candidate], paths: Sequence[Points], both: Sights) 
 
     Returns
     -------
-    (len(lines), 7) float64 array
+    (len(lines), 6) float64 array
         Log odds of the score; logarithms of the length in diameters, of how much lighter or darker the ground has become (as a
-        natural logarithm), and of the length of the other likely new lines times their scores; how alike the surroundings are (-1 to 1); log odds by the network, and how
-        much of what it sees hangs together there.
+        natural logarithm), and of the length of the other likely new lines times their scores; how alike the surroundings are (-1 to 1); log odds by the network.
     """
     score = np.array([line.score for line in lines], np.float64)
     length = np.array([np.hypot(*np.diff(path, axis=0).T).sum() for path in paths]) / both.diameter_px
@@ -80,11 +79,7 @@ def features(lines: Sequence[Candidate], paths: Sequence[Points], both: Sights) 
     likely = score * length * (score >= LIKELY)
     others = likely.sum() - likely
     places = new_places(both) if lines else None
-    if places is None:
-        sight, extent = (np.full(len(lines), usual) for usual in _UNSEEN)
-    else:
-        sight = np.array([along(places, path, both) for path in paths])
-        extent = extents(places, paths, both)
+    sight = [_UNSEEN if places is None else along(places, path, both) for path in paths]
     return np.column_stack(
         [
             odds(score),
@@ -92,8 +87,7 @@ def features(lines: Sequence[Candidate], paths: Sequence[Points], both: Sights) 
             np.log(_SAME + ground),
             around,
             np.log(_ALONE + others),
-            sight,
-            extent,
+            np.array(sight, np.float64),
         ]
     )
 

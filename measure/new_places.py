@@ -5,13 +5,11 @@ both days, tells more than the line itself. A small network (`setstone.measure.n
 with and without new fissures, says of every pixel of the frame of both days whether a new fissure is directly seen there.
 """
 
-from collections.abc import Sequence
 from functools import cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import expit
 
 from setstone.measure.candidates import LampName
 from setstone.measure.network import Network, applied, read_network
@@ -28,8 +26,6 @@ LAMPS: tuple[LampName, ...] = ("blue", "white")
 MOST = 3.0
 #: Share of a line's places that count: its best, since a fissure fades towards its ends and where facets meet.
 _BEST = 0.2
-#: Log odds from which on places that touch one another are one piece.
-_TOGETHER = -1.0
 
 
 def new_places(both: Sights) -> Planes | None:
@@ -75,33 +71,6 @@ def along(places: Planes, path: Points, both: Sights) -> float:
     x, y = _smaller(path, both).astype(np.float32).T
     found = cv2.remap(places, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return float(np.quantile(found, 1 - _BEST))
-
-
-def extents(places: Planes, paths: Sequence[Points], both: Sights) -> NDArray[np.float64]:
-    """How much of what is seen hangs together with each line: a fissure is seen as a whole, a chance likeness in spots.
-
-    Parameters
-    ----------
-    places : (H, W) float32 array
-        Of `new_places`.
-    paths : sequence of (N, 2) float64 arrays
-        The lines, px of the frame, points evenly apart.
-    both : Sights
-
-    Returns
-    -------
-    (len(paths),) float64 array
-        Natural logarithm of the sum of the probabilities in the piece that most of the line lies in, in rows of pixels as long as the girdle is broad.
-    """
-    count, pieces = cv2.connectedComponents((places > _TOGETHER).astype(np.uint8), connectivity=8)
-    sums = np.bincount(pieces.ravel(), expit(places).ravel(), count)
-    sums[0] = 0.0  # all that is no piece
-    found = []
-    for path in paths:
-        x, y = np.clip(np.rint(_smaller(path, both)).astype(np.int64), 0, np.array(places.shape[::-1]) - 1).T
-        on = pieces[y, x]
-        found.append(sums[np.bincount(on[on > 0]).argmax()] if on.any() else 0.0)
-    return np.log((1 + np.array(found, np.float64)) / GIRDLE)
 
 
 @cache

@@ -52,4 +52,4 @@ def test_other_new_lines_make_it_likelier_for_a_fissure_is_seldom_seen_once(unch
 
 def test_no_line_no_chance(unchanged: Sights) -> None:
     assert chances([], [], unchanged).shape == (0,)
-    assert features([], [], unchanged).shape == (0, 7)
+    assert features([], [], unchanged).shape == (0, 6)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from setstone.measure.candidates import Candidate, LampName
 from setstone.measure.changes import dense
 from setstone.measure.light import Pixels
-from setstone.measure.new_places import GIRDLE, along, extents, new_places
+from setstone.measure.new_places import GIRDLE, along, new_places
 from setstone.measure.sights import Sights, sights
 
 LAMPS: tuple[LampName, ...] = ("white", "blue")
@@ -42,20 +42,6 @@ def test_a_new_line_is_seen_at_its_place(damaged: Sights) -> None:
     places = new_places(damaged)
     assert places is not None
     assert of_the_line(damaged) > np.quantile(places, 0.99)
-
-
-def test_how_much_hangs_together_is_the_sum_of_its_probabilities() -> None:
-    places = np.full((480, 480), -9.0, np.float32)
-    places[100, 100:200] = 0.0  # a hundred pixels, each new by one half
-    places[300, 300] = 0.0
-    frame = np.ones((480, 480), np.bool_)
-    both = Sights((np.eye(3), np.eye(3)), (frame, frame), ({"blue"}, {"blue"}), ({}, {}), GIRDLE)
-    lines = [
-        np.array([[120.0, 100.0], [130.0, 100.0]]),
-        np.array([[300.0, 300.0], [301.0, 300.0]]),
-        np.full((2, 2), 20.0),
-    ]
-    assert extents(places, lines, both) == pytest.approx(np.log(np.array([51, 1.5, 1]) / GIRDLE))
 
 
 def test_a_line_of_both_days_and_one_that_is_gone_are_not_new(damaged: Sights) -> None:
