@@ -65,6 +65,16 @@ function steadied(parts) {
   };
 }
 
+// Tell by how much a stage has grown, so that the same place stays in the middle.
+function resized(stage, tell) {
+  let width = stage.clientWidth;
+  new ResizeObserver(() => {
+    const now = stage.clientWidth;
+    tell(width && now ? now / width : 1);
+    width = now || width;
+  }).observe(stage);
+}
+
 // A round length for the scale bar of a figure that shows so many micrometres across.
 function scaled(figure, across) {
   const bar = figure.querySelector(".bar rect");
@@ -142,7 +152,7 @@ function viewer(figure) {
     zoomTo(1);
   });
   figure.addEventListener("keydown", (event) => { if (event.key === "Escape" && large.checked) large.click(); });
-  new ResizeObserver(show).observe(stage);
+  resized(stage, (by) => { x *= by; y *= by; show(); });
   addEventListener("beforeprint", () => zoomTo(1));
 
   return function (number) {
@@ -223,7 +233,7 @@ function days(figure) {
     else if (by) view.zoomTo(Number(by) ? zoom * Number(by) : 1);
   });
   divider.addEventListener("input", show);
-  new ResizeObserver(show).observe(pair);
+  resized(pair, (by) => { x *= by; y *= by; show(); });
   addEventListener("beforeprint", () => choose("side"));
   choose("swipe");
 

@@ -368,6 +368,22 @@ def test_the_number_of_a_change_leads_to_its_mark(browser: Any, both_days: Path,
     page.context.close()
 
 
+def test_a_place_looked_at_stays_when_the_window_grows(browser: Any, both_days: Path) -> None:
+    page = opened(browser, both_days, width=900)
+    link = page.locator("section.compare tr[data-n] a.mark").first
+    link.click()
+    figure = page.locator(link.get_attribute("href"))
+    middle = """figure => {
+        const seen = figure.querySelector(".before").getBoundingClientRect(), moved = figure.querySelector(".before .moved").getBoundingClientRect();
+        return [(seen.x + seen.width / 2 - moved.x) / moved.width, (seen.y + seen.height / 2 - moved.y) / moved.height];
+    }"""
+    before = figure.evaluate(middle)
+    page.set_viewport_size({"width": 1300, "height": 900})
+    page.wait_for_timeout(200)
+    assert figure.evaluate(middle) == pytest.approx(before, abs=0.01)
+    page.context.close()
+
+
 def shown_um(figure: Any) -> tuple[float, float]:
     """How long the scale bar of both days is by its label, and by the picture above it, µm."""
     across, label, bar, picture = figure.evaluate(
