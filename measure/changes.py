@@ -127,7 +127,7 @@ def changes(
     damage_after : sequence of int, optional
         Those of `shown_after` that a person calls damage: raised where they are seen only after.
     dismissed_after : sequence of int, optional
-        Those a person rejected: doubtful lines that touch them are pieces of the same.
+        Those a person rejected: doubtful lines that end at them, or lie along them, are pieces of the same.
 
     Returns
     -------
@@ -168,10 +168,10 @@ def changes(
             )
         found.append(Change(where, bool(day), index, share, could, possible_damage=False, grown=grown))
     doubtful, damage = set(doubtful_after), set(damage_after)
-    # Of these a person has said that they are no damage, and so of what touches them.
+    # Of these a person has said that they are no damage, and so of their pieces.
     settled = {*dismissed_after, *(i for i in told - damage if after[i].score == 1)}
-    touching = {i for i in doubtful if any(_along(paths[1][i], paths[1][k], near) for k in settled)}
-    found = [c for c in found if not (c.of_after and c.index in touching)]
+    pieces = {i for i in doubtful if any(_continues(paths[1][i], paths[1][k], near) for k in settled)}
+    found = [c for c in found if not (c.of_after and c.index in pieces)]
     found = [
         c
         for c in _raised(found, after, paths[1], both, doubtful=doubtful, damage=damage)
@@ -325,6 +325,11 @@ def _along(path: Points, others: Points, near: float) -> float:
         return 0.0
     apart = np.asarray(KDTree(others).query(path)[0])
     return float(np.mean(apart < near))
+
+
+def _continues(path: Points, other: Points, near: float) -> bool:
+    """Whether a line ends at another or lies along it, and does not only cross it."""
+    return _along(path[[0, -1]], other, near) > 0 or _along(path, other, near) >= _ALONG
 
 
 def _share(mask: Mask, path: Points) -> float:

@@ -182,9 +182,9 @@ def test_a_line_told_of_is_raised_for_the_likelier_piece_that_touches_it(
 def test_doubtful_pieces_of_what_a_person_judged_are_not_raised(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("setstone.measure.changes.chances", lambda lines, *_: np.full(len(lines), 0.9))
     fibre, needle = LINE, candidate((100, 250), (160, 270), score=1)
-    pieces = [
-        candidate((x + 2, y + 1), (x + 14, y + 6), score=0.05) for x, y in ((160, 120), (160, 270), (300, 60))
-    ]
+    pieces = [candidate((x + 2, y + 1), (x + 14, y + 6), score=0.05) for x, y in ((160, 120), (160, 270))] + [
+        candidate((130, 80), (130, 140), score=0.05)
+    ]  # which crosses the fibre and is none of it
     found = changes(
         [],
         [fibre, needle, *pieces],
