@@ -133,12 +133,9 @@ def consistency(book: Store, stone: StoneEntry, *, is_set: bool | None = None) -
         Of the readings that hold and the findings in the newest pictures of each occasion.
     """
     with book.snapshot():
-        entries = notes.readings(book, stone)
-        seen = _seen(latest_examinations(book, stone))
+        read, evidence = _gathered(book, stone)
         if is_set is None:
             is_set = notes.is_set(book, stone)
-    read = [(e, _understood(e)) for e in entries]
-    evidence = (*(Evidence(u, e.id) for e, u in read), *seen)
     order = ranked(evidence)
     leading = [r for r in order if r.consistent and r.relative >= LEADING]
     treated = treatments(evidence)
@@ -172,11 +169,19 @@ def signs_of_filling(book: Store, stone: StoneEntry) -> tuple[str, ...]:
     tuple of str
         Words of the vocabulary; empty where there are none, which excludes no filling.
     """
+    _, evidence = _gathered(book, stone)
+    return next(t.signs for t in treatments(evidence) if t.question == "filling")
+
+
+def _gathered(
+    book: Store, stone: StoneEntry
+) -> tuple[list[tuple[ReadingEntry, Understood]], tuple[Evidence, ...]]:
+    """Readings with what is understood of them, and all evidence: theirs and that of the findings."""
     with book.snapshot():
         entries = notes.readings(book, stone)
         seen = _seen(latest_examinations(book, stone))
-    evidence = (*(Evidence(_understood(e), e.id) for e in entries), *seen)
-    return next(t.signs for t in treatments(evidence) if t.question == "filling")
+    read = [(e, _understood(e)) for e in entries]
+    return read, (*(Evidence(u, e.id) for e, u in read), *seen)
 
 
 def read_as(entry: ReadingEntry) -> ReadAs:

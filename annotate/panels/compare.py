@@ -66,8 +66,8 @@ class ComparePanel(QWidget):
         self.cancel.hide()
         self.keep = QPushButton("Keep")
         self.keep.setToolTip(
-            "Keep what was found in the book, with your name and the time: what changed, what speaks for one stone, what became of the glue. The panel Review shows what is seen on one day "
-            "only first then, possible damage above all."
+            "Keep what was found in the book, with your name and the time: what changed, what speaks for one stone, what became "
+            "of the glue. The panel Review shows what differs first then, possible damage above all."
         )
         self.keep.clicked.connect(lambda: attempt(bench, self._keep))
         self.whose = QPushButton("Whose stone?")
