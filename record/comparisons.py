@@ -15,6 +15,7 @@ from setstone.record.store import Store, new_id
 from setstone.record.text import operator
 
 if TYPE_CHECKING:
+    from setstone.measure.changes import Change
     from setstone.record.before_after import BeforeAfter
     from setstone.record.changing import Comparison
 
@@ -175,12 +176,20 @@ def _result(found: "BeforeAfter", comparison: "Comparison") -> ComparisonResult:
                 str(one.change.where),
                 bool(one.change.possible_damage),
                 one.says,
+                _end(one.change),
             )
             for one in comparison.changed
         ),
         same=found.no_same if found.same is None else f"{found.same.strength}. {meaning(found.same)}",
         glue=glue,
     )
+
+
+def _end(change: "Change") -> tuple[tuple[float, float], ...]:
+    """The end of a line that is longer after, to a tenth of a pixel."""
+    if change.grown is None or change.where != "longer after":
+        return ()
+    return tuple((round(float(x), 1), round(float(y), 1)) for x, y in change.grown)
 
 
 def _photographs(entry: ExaminationEntry) -> dict[str, str | None]:

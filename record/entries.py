@@ -266,6 +266,9 @@ class Seen:
     possible_damage : bool
     evidence : str
         In a sentence.
+    end : tuple of (float, float)
+        Points of the end of a line that is seen only after, px of its photograph to a tenth; empty where it is none, or an older setstone
+        compared.
     """
 
     number: int
@@ -273,6 +276,7 @@ class Seen:
     where: str
     possible_damage: bool
     evidence: str
+    end: tuple[tuple[float, float], ...] = ()
 
     @property
     def differs(self) -> bool:

@@ -42,16 +42,18 @@ def examination(*candidates: Candidate) -> Examination:
 def comparison(
     before: ExaminationEntry, after: ExaminationEntry, *where: Where, residual_um: float = 3.0
 ) -> BeforeAfter:
-    """What comparing two days has shown of the candidates after the work, in their order; a line that is new is possible damage."""
+    """What comparing two days has shown of the candidates after the work, in their order; a new line is possible damage, a longer one grew by its second half."""
     look = Look({"white": np.zeros((8, 8, 3), np.uint8)}, 4.0)
     outline = after.result.outline
     assert outline is not None
     registration = Registration(np.eye(3), 0.0, residual_um / 4, 40, 50, 0.2, True, "they agree")
-    changed = tuple(
-        Changed(
-            Change(seen, True, index, 0.0, 1.0, seen is Where.AFTER), after.candidates[index], after.occasion
-        )
-        for index, seen in enumerate(where)
-    )
+    changed = []
+    for index, (seen, entry) in enumerate(zip(where, after.candidates, strict=False)):
+        path = entry.candidate.path
+        end = np.stack([path.mean(axis=0), path[-1]]) if seen is Where.LONGER else None
+        change = Change(seen, True, index, 0.0, 1.0, seen is Where.AFTER, grown=end)
+        changed.append(Changed(change, entry, after.occasion))
     both = TwoOccasions(before, after, (look, look), (outline, outline), registration)
-    return BeforeAfter(before.occasion, after.occasion, comparison=Comparison(both, changed, residual_um))
+    return BeforeAfter(
+        before.occasion, after.occasion, comparison=Comparison(both, tuple(changed), residual_um)
+    )

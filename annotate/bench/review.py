@@ -298,6 +298,11 @@ class Review:
         self.entry = self._book.examination(self.stone, self.entry.occasion)
         self.changed.emit()
 
+    def new_end(self, number: int) -> NDArray[np.float64] | None:
+        """The end by which a line is longer than on the day before, (N, 2) float64, px; None where there is none."""
+        seen = self.differing.get(number)
+        return None if seen is None or not seen.end else np.array(seen.end)
+
     def _rank(self, number: int) -> int:
         seen = self.differing.get(number)
         return 2 if seen is None else 0 if seen.possible_damage else 1

@@ -33,7 +33,7 @@ _HALO = 1.8
 #: Of what is drawn or dragged.
 WIDTH_IN_HAND = 2.0
 _DASH, _GAP = 8.0, 5.0
-_CLEAR = 10.0
+_CLEAR, _BESIDE = 10.0, 5.0
 _ROOM = 15.0, 34.0
 #: A path drawn with fewer points departs from the full one by at most this, in px: it can be dragged.
 _TOLERANCE_PX = 1.0
@@ -102,6 +102,15 @@ def ring(entry: CandidateEntry, unit: float) -> list[Stroke]:
     clear = max(4.0, _CLEAR * unit)
     path = around(entry.candidate.path, clear, closed=entry.candidate.kind == "spot")
     return _stroke(_closed(path), LOOKED_AT, unit, in_hand=False)
+
+
+def end(points: Points, unit: float) -> list[Stroke]:
+    """Dashes around the end of a line by which it is longer than on the day before."""
+    path = around(points, max(3.0, _BESIDE * unit), closed=False)
+    return [
+        Stroke(piece[:, ::-1], _WIDTHS[LOOKED_AT] * unit, INKS.index(LOOKED_AT))
+        for piece in dashes(_closed(path), _DASH * unit, _GAP * unit)
+    ]
 
 
 def label(entry: CandidateEntry) -> str:

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from made_up import comparison, examination, line
 from sqlalchemy import delete
@@ -58,6 +59,15 @@ def test_the_same_is_kept_once_and_another_result_is_added(book: Book, stone: St
     assert book.comparisons(stone) == (first, second)
     with pytest.raises(BookError, match="cannot be changed or removed"), book.atomic() as connection:
         connection.execute(delete(schema.comparisons))
+
+
+def test_where_a_line_has_grown_is_kept(book: Book, two: Two) -> None:
+    kept = book.keep_comparison(comparison(*two, Where.BOTH, Where.LONGER, Where.AFTER), by="Ada")
+    told = book.differing(two[1])
+    assert told == {one.number: one for one in kept.result.seen[1:]}
+    path = two[1].candidates[1].candidate.path
+    assert np.array(told[2].end) == pytest.approx(np.stack([path.mean(axis=0), path[-1]]), abs=0.05)
+    assert (kept.result.seen[0].end, told[3].end) == ((), ())
 
 
 def test_nobody_compares_without_a_name(book: Book, two: Two) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from made_up import comparison
 from numpy.typing import NDArray
 
 pytest.importorskip(
@@ -19,7 +20,9 @@ from qtpy.QtWidgets import QPushButton  # noqa: TID251
 
 from setstone.annotate.bench.guide import next_step
 from setstone.annotate.panels.layers import CANDIDATES, DRAWING, GIRDLE, MARKS, MEASURING, beside
+from setstone.annotate.panels.marks import INKS, LOOKED_AT
 from setstone.annotate.panels.review import ReviewPanel
+from setstone.measure.changes import Where
 from setstone.record.book import Book
 from setstone.record.entries import ExaminationEntry
 
@@ -182,6 +185,26 @@ def test_marks_can_be_hidden_and_are_shown_beside_too(book: Path, open_window: O
     window.canvas.view = "blended"
     assert layers[MARKS].visible
     assert not layers[beside(MARKS)].visible
+
+
+def test_dashes_mark_the_end_a_line_has_grown_by(book: Path, open_window: Open) -> None:
+    window = open_window(book)
+    bench = window.bench
+    stone, opened = bench.required_stone, bench.opened
+    after = opened.examination(stone)
+    before = opened.save_examination(
+        stone, after.result, occasion="on arrival", white=None, blue=None, by="Ada"
+    )
+    bench.keep_comparison(comparison(before, after, Where.BOTH, Where.LONGER))
+    path = after.candidates[1].candidate.path
+    assert bench.review.new_end(1) is None
+    assert bench.review.new_end(2) == pytest.approx(np.stack([path.mean(axis=0), path[-1]]), abs=0.05)
+    window.canvas.draw_marks()
+    # The ring around what is looked at is twice as far from the line.
+    vertices, _, inks = window.canvas.layers[MARKS].data
+    drawn = vertices[inks == INKS.index(LOOKED_AT) + 0.5][:, ::-1]
+    near = [np.hypot(*(drawn - at).T).min() / window.canvas.unit for at in (path[0], path[-1])]
+    assert near[1] < 5.5 < near[0]
 
 
 def test_what_can_be_dragged_is_shown_as_long_as_it_is_in_hand(book: Path, open_window: Open) -> None:
