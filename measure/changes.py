@@ -1,7 +1,7 @@
 """What changed in a stone from one day to another: lines and spots of both, laid on one another.
 
-A candidate of one day that lies along one of the other, however weak, is in both: what was hardly seen before may be
-plain after cleaning, and is no new damage. So is a line that no list has, but that the other day's picture shows when it is
+A candidate of one day that lies along one of the other and runs its way, however weak, is in both: what was hardly seen before may be
+plain after cleaning, and is no new damage; only what a person rejected does not count. So is a line that no list has, but that the other day's picture shows when it is
 asked at that place (`setstone.measure.sights`). What has no counterpart counts as changed only where the other day's
 photograph could have shown it; under a lamp there is none of, in glare, out of focus, beneath dirt or a claw, or beyond the girdle as seen nothing can be told.
 A line that is in both may have grown: an end of it that has no counterpart is asked like a new line.
@@ -28,6 +28,8 @@ from setstone.measure.sights import Lines, Mask, Points, Sights, seen_again
 #: How near to one another the same thing lies on both days, as a share of the girdle's diameter, and at least px: a stone set
 #: anew leans by some tenths of a degree, and what lies deep moves against the girdle.
 _NEAR, _NEAR_PX = 0.012, 4.0
+#: How much a heading counts beside nearness: what crosses at 45 degrees is not the same however near; points over which it is averaged.
+_TURN, _HEADING = 0.7, 9
 #: Share of a path that must lie along others, or be seen in the other picture, to be the same; and that must be comparable
 #: to have changed.
 _ALONG, _SEEN_AGAIN, _COMPARABLE = 0.35, 0.5, 0.5
@@ -109,6 +111,7 @@ def changes(
     shown_after: Sequence[int],
     doubtful_after: Sequence[int] = (),
     damage_after: Sequence[int] = (),
+    dismissed_before: Sequence[int] = (),
     dismissed_after: Sequence[int] = (),
 ) -> tuple[Change, ...]:
     """Say of the candidates of two days where each is seen.
@@ -126,8 +129,9 @@ def changes(
         plainly new beside the other.
     damage_after : sequence of int, optional
         Those of `shown_after` that a person calls damage: raised where they are seen only after.
-    dismissed_after : sequence of int, optional
-        Those a person rejected: doubtful lines that end at them, or lie along them, are pieces of the same.
+    dismissed_before, dismissed_after : sequence of int, optional
+        Those a person rejected: nothing of the other day is seen again in them, and doubtful lines after that end at them, or lie along them,
+        are pieces of the same.
 
     Returns
     -------
@@ -138,31 +142,32 @@ def changes(
     near = _near(both)
     lists = (before, after)
     paths = [[dense(c, motion) for c in day] for day, motion in zip(lists, both.to_frame, strict=True)]
+    headed = [
+        [_headed(p, c.kind, near) for c, p in zip(day, of_day, strict=True)]
+        for day, of_day in zip(lists, paths, strict=True)
+    ]
+    dismissed = (set(dismissed_before), set(dismissed_after))
     told = set(shown_after)
     found = []
     for day, index in [(1, i) for i in (*shown_after, *doubtful_after)] + [(0, i) for i in shown_before]:
         candidate, path, other = lists[day][index], paths[day][index], 1 - day
         if not day:
-            listed = [paths[1][i] for i in told if after[i].kind == candidate.kind]
-            if listed and _along(path, np.concatenate(listed), near) >= _ALONG:
+            listed = [headed[1][i] for i in told if after[i].kind == candidate.kind]
+            if listed and _with(headed[0][index], np.concatenate(listed)).mean() >= _ALONG:
                 continue  # in both: told of with those after
-        seen = _seen(candidate, lists[other], paths[other])
-        share = _along(path, seen, near)
-        # A finding (score 1) was looked at by a person: no filter argues it away.
-        if (
-            share < _ALONG
-            and candidate.kind == "line"
-            and candidate.score < 1
-            and candidate.lamp in both.lines[day]
-        ):
+        seen = _seen(candidate, lists[other], headed[other], dismissed[other])
+        share = float(_with(headed[day][index], seen).mean())
+        # What a person found after (score 1) may be damage: no filter argues it away.
+        asked = candidate.score < 1 or not day
+        if share < _ALONG and candidate.kind == "line" and asked and candidate.lamp in both.lines[day]:
             own, others = (both.lines[k][candidate.lamp] for k in (day, other))
             share = max(share, _again(path, own, others, near))
         # Under a lamp the other day was not photographed under, nothing can be told.
-        could = _share(both.comparable[other], path) if candidate.lamp in both.lamps[other] else 0.0
+        could = _could(path, both.comparable[other].get(candidate.lamp))
         where = _where(share, could, of_after=bool(day))
         grown = None
         if day and where is Where.BOTH and candidate.kind == "line" and candidate.lamp in both.lines[0]:
-            end = _end_without(path, seen, both, candidate.lamp)
+            end = _end_without(path, _with(headed[1][index], seen), both, candidate.lamp)
             grown = (
                 None if end is None else mapped(end, np.asarray(np.linalg.inv(both.to_frame[1]), np.float64))
             )
@@ -225,21 +230,18 @@ def _again(path: Points, own: Lines, other: Lines, near: float) -> float:
     return share if share >= _SEEN_AGAIN else 0.0
 
 
-def _end_without(path: Points, seen: Points, both: Sights, lamp: LampName) -> Points | None:
+def _end_without(path: Points, known: Mask, both: Sights, lamp: LampName) -> Points | None:
     """The longest end of a line after that neither the lines nor the picture of before show, where they could; None without one."""
     own, other = both.lines[1][lamp], both.lines[0][lamp]
     near = _near(both)
-    alone = np.ones(len(path), np.bool_)
-    if len(seen):
-        alone &= np.asarray(KDTree(seen).query(path)[0]) >= near
-    alone = uniform_filter1d(alone.astype(np.float64), _AROUND, mode="nearest") > 0.5
+    alone = uniform_filter1d((~known).astype(np.float64), _AROUND, mode="nearest") > 0.5
     if alone.all():
         return None
     first, last = int(np.argmin(alone)), len(path) - int(np.argmin(alone[::-1]))
     for end in sorted((path[:first], path[last:]), key=len, reverse=True):
         if len(end) * _STEP_PX < max(_GROWTH * both.diameter_px, _AROUND * _STEP_PX):
             break
-        if not _again(end, own, other, near) and _share(both.comparable[0], end) >= _COMPARABLE:
+        if not _again(end, own, other, near) and _could(end, both.comparable[0].get(lamp)) >= _COMPARABLE:
             return end
     return None
 
@@ -310,14 +312,33 @@ def _near(both: Sights) -> float:
     return max(_NEAR_PX, _NEAR * both.diameter_px)
 
 
-def _seen(like: Candidate, others: Sequence[Candidate], paths: Sequence[Points]) -> Points:
-    """Points of the other day's candidates of the same kind that count as seen."""
+def _seen(
+    like: Candidate, others: Sequence[Candidate], headed: Sequence[Points], dismissed: Set[int]
+) -> Points:
+    """Points of the other day's candidates of the same kind that count as seen, with their headings."""
     of_kind = [
-        path
-        for other, path in zip(others, paths, strict=True)
-        if other.kind == like.kind and other.score >= _SEEN
+        headed[i]
+        for i, other in enumerate(others)
+        if other.kind == like.kind and other.score >= _SEEN and i not in dismissed
     ]
-    return np.concatenate(of_kind) if of_kind else np.empty((0, 2))
+    return np.concatenate(of_kind) if of_kind else np.empty((0, 4))
+
+
+def _headed(path: Points, kind: str, near: float) -> Points:
+    """Places in units of how near the same lies, and beside them the heading of a line on doubled angles: (N, 4)."""
+    heading = np.zeros_like(path)
+    if kind == "line" and len(path) > 1:
+        along = uniform_filter1d(np.gradient(path, axis=0), _HEADING, axis=0, mode="nearest")
+        twice = 2 * np.arctan2(along[:, 1], along[:, 0])
+        heading = _TURN * np.column_stack([np.cos(twice), np.sin(twice)])
+    return np.hstack([path / near, heading])
+
+
+def _with(headed: Points, others: Points) -> Mask:
+    """Which points of a path have others near that run its way; both of `_headed`."""
+    if not len(others):
+        return np.zeros(len(headed), np.bool_)
+    return np.asarray(KDTree(others).query(headed)[0] < 1)
 
 
 def _along(path: Points, others: Points, near: float) -> float:
@@ -332,8 +353,10 @@ def _continues(path: Points, other: Points, near: float) -> bool:
     return _along(path[[0, -1]], other, near) > 0 or _along(path, other, near) >= _ALONG
 
 
-def _share(mask: Mask, path: Points) -> float:
-    """Share of a path that lies where a mask holds."""
+def _could(path: Points, mask: Mask | None) -> float:
+    """Share of a path that lies where a photograph could have shown it; none without a photograph."""
+    if mask is None:
+        return 0.0
     x, y = np.round(path).astype(np.int64).T
     inside = (x >= 0) & (y >= 0) & (x < mask.shape[1]) & (y < mask.shape[0])
     return float((mask[y[inside], x[inside]]).sum() / len(path))

@@ -14,12 +14,12 @@ from numpy.typing import NDArray
 from setstone.measure.candidates import LampName
 from setstone.measure.network import Network, applied, read_network
 from setstone.measure.new_places_weights import WEIGHTS
-from setstone.measure.sights import Lines, Points, Sights
+from setstone.measure.sights import Points, Sights
 
 Planes = NDArray[np.float32]
 
-#: Diameter of the girdle in what the network sees, px.
-GIRDLE = 480.0
+#: Diameter of the girdle in what the network says, px; it looks at so many times finer pictures, for a fibre on a stone is sharper than what is in it.
+GIRDLE, FINER = 480.0, 2
 #: Lamps in the order of the network's planes: of each before, then after.
 LAMPS: tuple[LampName, ...] = ("blue", "white")
 #: Brightness beyond which more says no more, natural logarithms.
@@ -43,13 +43,14 @@ def new_places(both: Sights) -> Planes | None:
     common = [(k, lamp) for k, lamp in enumerate(LAMPS) if all(lamp in day for day in both.lines)]
     if not common:
         return None
-    height, width = both.comparable[0].shape
+    height, width = both.shape
     scale = GIRDLE / both.diameter_px
     size = max(1, round(width * scale)), max(1, round(height * scale))
-    planes = np.zeros((2 * len(LAMPS), size[1], size[0]), np.float32)
+    fine = FINER * size[0], FINER * size[1]
+    planes = np.zeros((2 * len(LAMPS), fine[1], fine[0]), np.float32)
     for k, lamp in common:
-        planes[2 * k : 2 * k + 2] = [_seen(day[lamp], size) for day in both.lines]
-    return applied(network(), planes)
+        planes[2 * k : 2 * k + 2] = [seen(day[lamp].sharp, fine) for day in both.lines]
+    return applied(network(), folded(planes))
 
 
 def along(places: Planes, path: Points, both: Sights) -> float:
@@ -84,6 +85,25 @@ def _smaller(path: Points, both: Sights) -> Points:
     return np.asarray((path + 0.5) * GIRDLE / both.diameter_px - 0.5)
 
 
-def _seen(day: Lines, size: tuple[int, int]) -> Planes:
-    smaller = cv2.resize(day.sharp, size, interpolation=cv2.INTER_AREA)
-    return np.asarray(np.clip(smaller, -MOST, MOST), np.float32)
+def seen(sharp: Planes, size: tuple[int, int]) -> Planes:
+    """Brightness as the network looks at it.
+
+    Parameters
+    ----------
+    sharp : (H, W) float32 array
+        Brightness of a day in the frame of both, natural logarithms (`setstone.measure.sights.Lines`).
+    size : (int, int)
+        Width and height wanted, px.
+
+    Returns
+    -------
+    (height, width) float32 array
+    """
+    return np.asarray(np.clip(cv2.resize(sharp, size, interpolation=cv2.INTER_AREA), -MOST, MOST), np.float32)
+
+
+def folded(planes: Planes) -> Planes:
+    """Fold `FINER` x `FINER` pixels into planes of their own, (C, FINER H, FINER W) to (C FINER^2, H, W) (Shi et al. 2016, CVPR:1874)."""
+    channels, height, width = planes.shape
+    blocks = planes.reshape(channels, height // FINER, FINER, width // FINER, FINER)
+    return np.ascontiguousarray(blocks.transpose(0, 2, 4, 1, 3).reshape(-1, height // FINER, width // FINER))

@@ -5,7 +5,7 @@ glare, not out of focus and not covered. Whether a line is on the other day's ph
 response of a filter for lines, and not only of the list of lines found there.
 """
 
-from collections.abc import Mapping, Sequence, Set
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -80,10 +80,8 @@ class Sights:
     ----------
     to_frame : pair of (3, 3) float64 arrays
         Map (x, y, 1) of each day's reference photograph to the frame.
-    comparable : pair of (H, W) bool arrays
-        Where each day's photograph could show what is in the stone.
-    lamps : pair of sets of lamps
-        Under which each day was photographed.
+    comparable : pair of mappings of lamp to (H, W) bool array
+        Where each day's photograph under a lamp could show what is in the stone; of all lamps of the day.
     lines : pair of mappings of lamp to Lines
         Under the lamps of both days.
     diameter_px : float
@@ -91,10 +89,15 @@ class Sights:
     """
 
     to_frame: tuple[Matrix, Matrix]
-    comparable: tuple[Mask, Mask]
-    lamps: tuple[Set[LampName], Set[LampName]]
+    comparable: tuple[Mapping[LampName, Mask], Mapping[LampName, Mask]]
     lines: tuple[Mapping[LampName, Lines], Mapping[LampName, Lines]]
     diameter_px: float
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Height and width of the frame, px."""
+        height, width = next(iter(self.comparable[0].values())).shape
+        return height, width
 
 
 def sights(
@@ -110,8 +113,7 @@ def sights(
     Parameters
     ----------
     before, after : mapping of lamp to (H, W, 3) uint8 or uint16 array
-        sRGB-encoded; those of one day lie on one another. Places are judged by the first lamp of before that both days have, or each day's
-        first.
+        sRGB-encoded; those of one day lie on one another, first the one by which it is told what claws cover.
     outlines : (Outline, Outline)
         Girdle before and after.
     after_to_before : (3, 3) float64 array
@@ -130,48 +132,52 @@ def sights(
     frame = np.array([[scale, 0, scale * (room - low[0])], [0, scale, scale * (room - low[1])], [0, 0, 1]])
     width, height = (int(n) for n in np.ceil(scale * (high - low + 2 * room)))
     to_frame = (frame, np.asarray(frame @ after_to_before))
-    lamps = [lamp for lamp in before if lamp in after]
-    judged = [lamps[0] if lamps else next(iter(day)) for day in (before, after)]
-    there, seen = [], []
-    for day, first_lamp, outline, motion in zip((before, after), judged, outlines, to_frame, strict=True):
+    there: list[dict[LampName, Pixels]] = []
+    seen: list[dict[LampName, Mask]] = []
+    for day, outline, motion in zip((before, after), outlines, to_frame, strict=True):
         there.append({lamp: warp(pixels, motion, (height, width)) for lamp, pixels in day.items()})
-        shown = comparable(day[first_lamp], outline).astype(np.uint8)
-        seen.append(cv2.warpPerspective(shown, motion, (width, height), flags=cv2.INTER_NEAREST) > 0)
-    inside = seen[0] & seen[1]
-    answers = [{lamp: _lines(day[lamp], inside) for lamp in lamps} for day in there]
+        visible = visible_stone(next(iter(day.values())), outline)
+        shown = {lamp: visible & ~glare(pixels, lamp) for lamp, pixels in day.items()}
+        seen.append(
+            {
+                lamp: cv2.warpPerspective(
+                    mask.astype(np.uint8), motion, (width, height), flags=cv2.INTER_NEAREST
+                )
+                > 0
+                for lamp, mask in shown.items()
+            }
+        )
     drawn = [path @ m[:2, :2].T + m[:2, 2] for m, day in zip(to_frame, lines, strict=True) for path in day]
-    apart = inside & ~_near_paths(drawn, inside.shape)
-    first, second = (
-        _structure(day[lamp], apart, scale * diameter) for day, lamp in zip(there, judged, strict=True)
-    )
-    return Sights(
-        to_frame,
-        (seen[0] & _shows(first, second), seen[1] & _shows(second, first)),
-        (before.keys(), after.keys()),
-        (answers[0], answers[1]),
-        scale * diameter,
-    )
+    free = ~_near_paths(drawn, (height, width))
+    answers: tuple[dict[LampName, Lines], dict[LampName, Lines]] = ({}, {})
+    for lamp in (lamp for lamp in before if lamp in after):
+        inside = seen[0][lamp] & seen[1][lamp]
+        first, second = (_structure(day[lamp], inside & free, scale * diameter) for day in there)
+        for day, found in zip(there, answers, strict=True):
+            found[lamp] = _lines(day[lamp], inside)
+        seen[0][lamp] &= _shows(first, second)
+        seen[1][lamp] &= _shows(second, first)
+    return Sights(to_frame, (seen[0], seen[1]), answers, scale * diameter)
 
 
-def comparable(pixels: Pixels, outline: Outline) -> Mask:
-    """Where a photograph shows the inside of a stone: in view, and not in glare.
+def glare(pixels: Pixels, lamp: LampName) -> Mask:
+    """Where a photograph shows nothing but light, and close around.
 
     Parameters
     ----------
     pixels : (H, W, 3) uint8 or uint16 array
         sRGB-encoded photograph.
-    outline : Outline
-        Girdle in it.
+    lamp : LampName
+        Under white light all channels are at their limit there, under blue light the one that has the light is.
 
     Returns
     -------
     (H, W) bool array
     """
-    least = pixels.min(axis=2)
-    glare = (least >= _GLARE / 255 * np.iinfo(pixels.dtype).max).astype(np.uint8)
+    light = pixels.max(axis=2) if lamp == "blue" else pixels.min(axis=2)
+    limit = (light >= _GLARE / 255 * np.iinfo(pixels.dtype).max).astype(np.uint8)
     side = 2 * _AROUND_PX + 1
-    around = cv2.dilate(glare, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)))
-    return visible_stone(pixels, outline) & (around == 0)
+    return cv2.dilate(limit, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))) > 0
 
 
 def seen_again(path: Points, own: Lines, other: Lines, reach: float) -> float:

@@ -121,11 +121,8 @@ def changes_between(both: TwoOccasions) -> Comparison:
         shown_after=shown[1],
         doubtful_after=[i for i in doubtful_lines(lists[1]) if both.after.candidates[i].decision is None],
         damage_after=_damage(both.after),
-        dismissed_after=[
-            i
-            for i, one in enumerate(both.after.candidates)
-            if one.decision is not None and one.decision.verdict is Verdict.REJECTED
-        ],
+        dismissed_before=_rejected(both.before),
+        dismissed_after=_rejected(both.after),
     )
     scale = both.looks[0].um_per_px
     changed = []
@@ -145,6 +142,14 @@ def _shown(entry: ExaminationEntry) -> list[int]:
         index
         for index, one in enumerate(entry.candidates)
         if one.is_finding or (one.decision is None and one.candidate.score >= LIKELY)
+    ]
+
+
+def _rejected(entry: ExaminationEntry) -> list[int]:
+    return [
+        index
+        for index, one in enumerate(entry.candidates)
+        if one.decision is not None and one.decision.verdict is Verdict.REJECTED
     ]
 
 

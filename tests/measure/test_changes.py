@@ -29,9 +29,8 @@ def in_one_frame(
 ) -> Sights:
     """Photographs of which nothing is known but how they lie and what they could show."""
     motion = np.eye(3) if matrix is None else matrix
-    return Sights(
-        (np.eye(3), motion), (seen_before, seen_after), (lamps_before, lamps_after), ({}, {}), 300.0
-    )
+    before, after = dict.fromkeys(lamps_before, seen_before), dict.fromkeys(lamps_after, seen_after)
+    return Sights((np.eye(3), motion), (before, after), ({}, {}), 300.0)
 
 
 def compared(
@@ -154,6 +153,23 @@ def test_under_a_lamp_the_other_day_has_not_nothing_can_be_told() -> None:
     assert [(f.where, f.comparable) for f in gone + new] == [(Where.UNKNOWN, 0.0)] * 2
     seen = compared([LINE], [LINE], in_one_frame(lamps_after=white))
     assert [f.where for f in seen] == [Where.BOTH]
+
+
+def test_a_line_that_crosses_another_is_not_the_same() -> None:
+    across = candidate((250, 235), (256, 247), (244, 233))
+    short = candidate((246, 240), (254, 240))  # 8 px, all of it near the line it crosses
+    found = compared([OTHER, across], [short])
+    assert found[0].where is Where.AFTER
+    along = candidate((251, 236), (251, 244))
+    (same, _) = compared([OTHER], [along, OTHER])
+    assert same.where is Where.BOTH
+
+
+def test_in_what_a_person_rejected_nothing_is_seen_again() -> None:
+    (new,) = changes([LINE], [LINE], in_one_frame(), shown_before=[], shown_after=[0], dismissed_before=[0])
+    assert new.where is Where.AFTER
+    (gone,) = changes([LINE], [LINE], in_one_frame(), shown_before=[0], shown_after=[], dismissed_after=[0])
+    assert gone.where is Where.BEFORE
 
 
 def test_a_doubtful_line_is_told_of_only_as_possible_damage(monkeypatch: pytest.MonkeyPatch) -> None:

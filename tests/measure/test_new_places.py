@@ -66,7 +66,7 @@ def test_the_exposure_of_a_day_says_little(damaged: Sights, gain: float) -> None
 def test_without_a_lamp_in_common_nothing_is_said() -> None:
     frame = np.ones((400, 400), np.bool_)
     assert (
-        new_places(Sights((np.eye(3), np.eye(3)), (frame, frame), ({"white"}, {"blue"}), ({}, {}), 300.0))
+        new_places(Sights((np.eye(3), np.eye(3)), ({"white": frame}, {"blue": frame}), ({}, {}), 300.0))
         is None
     )
 
@@ -75,4 +75,4 @@ def test_what_is_seen_covers_the_frame_at_one_size_of_the_girdle(damaged: Sights
     places = new_places(damaged)
     assert places is not None
     scale = GIRDLE / damaged.diameter_px
-    assert places.shape == pytest.approx(np.multiply(damaged.comparable[0].shape, scale), abs=1)
+    assert places.shape == pytest.approx(np.multiply(damaged.shape, scale), abs=1)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from setstone.measure.candidates import Candidate
 from setstone.measure.changes import Change, Where, changes
 from setstone.measure.light import Pixels
-from setstone.measure.sights import Points, Sights, comparable, seen_again, sights
+from setstone.measure.sights import Points, Sights, seen_again, sights
 
 
 def laid(before: Pixels, after: Pixels, line: Points = LINE) -> Sights:
@@ -37,6 +37,18 @@ def test_a_new_line_is_new() -> None:
 def test_a_line_that_no_list_has_is_seen_in_the_picture(aside: int, gain: float) -> None:
     """A little aside, as in a stone that leans, and darker or brighter."""
     assert told(laid(facetted(line=True, aside=aside, gain=gain), facetted(line=True))) is Where.BOTH
+
+
+def test_what_a_person_found_before_is_not_gone_where_the_picture_after_shows_it() -> None:
+    finding = Candidate("line", LINE, "blue", 1.0, (), 60.0, {})
+    for picture, where in ((facetted(line=True), Where.BOTH), (facetted(), Where.BEFORE)):
+        both = laid(facetted(line=True), picture)
+        (change,) = changes([finding], [], both, shown_before=[0], shown_after=[])
+        assert change.where is where
+        (change,) = changes(
+            [], [finding], laid(picture, facetted(line=True)), shown_before=[], shown_after=[0]
+        )
+        assert change.where is Where.AFTER  # it may be damage: no filter argues it away
 
 
 def test_half_a_line_is_half_seen() -> None:
@@ -114,7 +126,7 @@ def test_days_with_one_light_in_common_are_judged_under_it() -> None:
     alone = sights({"blue": blue}, {"blue": blue}, outlines=(OUTLINE, OUTLINE), after_to_before=np.eye(3))
     assert both.lines[0].keys() == {"blue"}
     for mixed, plain in zip(both.comparable, alone.comparable, strict=True):
-        assert np.array_equal(mixed, plain)
+        assert np.array_equal(mixed["blue"], plain["blue"])
 
 
 def test_an_end_that_the_picture_before_shows_or_could_not_show_has_not_grown(
@@ -147,21 +159,45 @@ def test_where_the_other_day_could_not_show_it_nothing_is_told(what: str) -> Non
     assert told(laid(before, facetted(line=True))) is Where.UNKNOWN
 
 
+@pytest.mark.parametrize("what", ["glare", "out of focus"])
+def test_each_light_is_judged_by_its_own_photographs(what: str) -> None:
+    clear, hidden = facetted(), facetted()
+    place = np.s_[220:410, 210:430]
+    if what == "glare":
+        hidden[place] = (80, 200, 255)  # of blue light, the red channel sees little
+    else:
+        hidden[place] = cv2.GaussianBlur(hidden, (0, 0), 7)[place]
+    for lamps, where in (
+        ({"white": clear, "blue": hidden}, Where.UNKNOWN),
+        ({"white": hidden, "blue": clear}, Where.AFTER),
+    ):
+        both = sights(
+            lamps,  # type: ignore[arg-type]
+            {"white": facetted(line=True), "blue": facetted(line=True)},
+            outlines=(OUTLINE, OUTLINE),
+            after_to_before=np.eye(3),
+            lines=([], [LINE]),
+        )
+        assert told(both) is where
+
+
 def test_a_day_with_other_light_and_noise_is_comparable() -> None:
     rng = np.random.default_rng(2)
     darker = np.clip(facetted(gain=0.6) + rng.normal(0, 2, (SIZE, SIZE, 1)), 0, 255).astype(np.uint8)
     both = laid(facetted(), darker)
-    y, x = np.mgrid[: both.comparable[0].shape[0], : both.comparable[0].shape[1]]
+    y, x = np.mgrid[: both.shape[0], : both.shape[1]]
     inner = np.hypot(x - x.mean(), y - y.mean()) < 0.9 * RADIUS
-    assert both.comparable[0][inner].mean() > 0.97
-    assert both.comparable[1][inner].mean() > 0.97
+    for day in both.comparable:
+        assert all(mask[inner].mean() > 0.97 for mask in day.values())
 
 
 def test_glare_is_not_comparable() -> None:
     pixels = np.full((SIZE, SIZE, 3), 120, np.uint8)
     pixels[310:330, 310:330] = 255
-    seen = comparable(pixels, OUTLINE)
-    assert not seen[320, 320]
-    assert not seen[304, 320]  # its surroundings, too
-    assert seen[250, 320]
-    assert not seen[20, 20]  # outside the stone
+    both = laid(pixels, pixels)
+    x0, y0 = np.rint(both.to_frame[0][:2, 2]).astype(int)
+    for mask in both.comparable[0].values():
+        assert not mask[320 + y0, 320 + x0]
+        assert not mask[304 + y0, 320 + x0]  # its surroundings, too
+        assert mask[250 + y0, 320 + x0]
+        assert not mask[20 + y0, 20 + x0]  # outside the stone
