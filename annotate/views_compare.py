@@ -241,6 +241,8 @@ def _glue_notes(sheet: ComparisonSheet, texts: Texts) -> list[str]:
     notes = []
     if change.difference is not None:
         notes.append(texts("compare.colour_difference", difference=figure(change.difference, texts)))
+        by_card = change.reference == "grey card"
+        notes.append(texts("compare.light_by_card" if by_card else "compare.light_by_metal"))
         if not change.near_neutral:
             notes.append(texts("compare.own_colour"))
     if sheet.glue.less_sharp:

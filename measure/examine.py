@@ -66,7 +66,7 @@ def examine(
     progress : callable, optional
         Told the name of each step as it begins; whatever it raises ends the examination.
     threads : int
-        Steps that do not need each other are done side by side; the result is the same with any number.
+        Steps that do not need each other are done side by side; the result is the same with any number, from 1.
     learned : bool
         Score candidates as trained on computed stones, else by plain rules alone, which order them less well.
 
@@ -123,7 +123,7 @@ def examine(
         blue_to_white, align_flags = aligning.result()
         flags += align_flags + _outline_flags(outline, first.shape)
         scene = alone
-        if white is not None and blue is not None:
+        if white is not None and blue is not None and blue_to_white is not None:
             scene = replace(alone, blue=pool.submit(_cut, blue, blue_to_white, frame, white.shape).result())
 
         tell("looking for lines")
@@ -210,6 +210,9 @@ def _choose_scale(
         # The other photograph may have more or fewer pixels over the same field.
         finer = widths[name] / widths[reference]
         found = scale_from_bar(bar, bar_length_um)
+        if bar_length_um is not None and bar.length_um is not None:
+            printed = scale_from_bar(bar)
+            flags += [_disagreement(found, printed)] if _differ(found, printed) else []
         read[name] = replace(found, um_per_px=found.um_per_px * finer, u_um_per_px=found.u_um_per_px * finer)
     chosen = given or read.get(reference) or next(iter(read.values()), None) or file_scale
     others = [s for s in (*read.values(), file_scale) if s is not None and s is not chosen]
@@ -224,7 +227,7 @@ def _choose_scale(
     contradicted = [
         _disagreement(chosen, other) for other in others if chosen is not None and _differ(chosen, other)
     ]
-    return chosen, flags + list(dict.fromkeys(contradicted))  # both photographs say the same, as a rule
+    return chosen, list(dict.fromkeys(flags + contradicted))  # both photographs say the same, as a rule
 
 
 def _differ(one: Scale, other: Scale) -> bool:
@@ -254,12 +257,15 @@ def _aligned(
         )
         return None, [Flag(f"no-{missing}", f"There is no photograph under {missing} light: {loses}.")]
     found = align(blue, white, usable=_without_bar(white.shape, bars["white"]))
-    flags = []
-    if not found.reliable:
-        flags.append(
-            Flag("not-aligned", f"The blue photograph could not be aligned on the white one: {found.reason}.")
+    if found.reliable:
+        return found.matrix, []
+    return None, [
+        Flag(
+            "not-aligned",
+            f"The blue photograph could not be aligned on the white one ({found.reason}) and is left out, so fissures show less well. "
+            "Photograph the stone under both lights without moving it.",
         )
-    return found.matrix, flags
+    ]
 
 
 def _without_bar(shape: tuple[int, ...], bar: ScaleBar | None) -> NDArray[np.bool_] | None:
@@ -338,9 +344,7 @@ def _girdle_moved(pixels: Pixels, matrix: NDArray[np.float64], shape: tuple[int,
     return find_girdle(warp(pixels, matrix, (shape[0], shape[1])))
 
 
-def _cut(
-    blue: Pixels, blue_to_white: NDArray[np.float64] | None, frame: Frame, shape: tuple[int, ...]
-) -> Pixels:
-    if blue_to_white is None or (blue.shape == shape and np.array_equal(blue_to_white, np.eye(3))):
+def _cut(blue: Pixels, blue_to_white: NDArray[np.float64], frame: Frame, shape: tuple[int, ...]) -> Pixels:
+    if blue.shape == shape and np.array_equal(blue_to_white, np.eye(3)):
         return frame.cut(blue)
     return frame.cut_moved(blue, blue_to_white)

@@ -19,7 +19,7 @@ from setstone.measure.errors import MeasurementError
 from setstone.measure.light import Pixels, Plane, linear
 from setstone.measure.quantity import Quantity, combine
 from setstone.measure.ridges import ridge_response
-from setstone.measure.rings import PER_CENT, Curve, resampled, unrolled
+from setstone.measure.rings import PER_CENT, Curve, even_diameter, resampled, unrolled
 
 #: Rays around the rim, as far apart as the columns along them, and cells of so many rays, five degrees each.
 CELLS = 72
@@ -48,6 +48,10 @@ SURE, EXPOSURES, BALANCE = 0.04, 4.0, 1.6
 _BLACK = 0.002
 
 _NO_METAL = "Too little metal around the stone is seen in both photographs, neither black nor clipped; photograph a grey card each time."
+_NO_EXPOSURE = (
+    "Too little metal around the stone is seen in both photographs, neither black nor clipped, to bring them to one exposure; "
+    "take both alike, exposed for the metal."
+)
 _METAL = (
     "The metal around the stone has not changed alike everywhere (cleaned, other reflections), so the white balance of the two "
     "photographs cannot be brought together; photograph a grey card each time."
@@ -186,6 +190,8 @@ def glue_change(
     there = np.column_stack([outline, np.ones(len(outline))]) @ np.linalg.inv(after_to_before).T
     curves = outline, there[:, :2] / there[:, 2:]
     first, second = (_look(o, resampled(c, RAYS)) for o, c in zip((before, after), curves, strict=True))
+    # What one day hides must not be told as come or gone on the other.
+    shared = np.isfinite(first.residue) & np.isfinite(second.residue)
     light = _common_light(before, after, first, second)
     both = np.isfinite(first.rim).all(axis=1) & np.isfinite(second.rim).all(axis=1)
     if not light.declined and both.sum() < CELLS // 4:
@@ -194,8 +200,8 @@ def glue_change(
     near_neutral = bool(both.any()) and float(np.hypot(*np.median(lab_after, axis=0)[1:])) < NEUTRAL
     if light.declined:
         return GlueChange(
-            first.rim_without_colour(),
-            second.rim_without_colour(),
+            first.rim_without_colour(shared),
+            second.rim_without_colour(shared),
             None,
             None,
             None,
@@ -204,13 +210,20 @@ def glue_change(
         )
     from skimage.color import deltaE_ciede2000
 
-    apart = deltaE_ciede2000(lab_of_light(first.rim[both]), lab_after)
+    lab_before = lab_of_light(first.rim[both])
+    apart = deltaE_ciede2000(lab_before, lab_after)
+    difference = _median(apart)
+    lighter = deltaE_ciede2000(
+        lab_before, lab_of_light(second.rim[both] * light.gain * np.exp(light.u_exposure))
+    )
+    u_light = float(abs(np.median(lighter) - difference.value))
+    difference = replace(difference, u=combine(difference.u, u_light))
     rims = [
-        replace(look.rim_without_colour(), yellowness=_yellowness(cells, light.u_ratio))
+        replace(look.rim_without_colour(shared), yellowness=_yellowness(cells, light.u_ratio))
         for look, cells in ((first, first.rim[both]), (second, second.rim[both] * light.gain))
     ]
     ninth = float(np.percentile(apart, 90))
-    return GlueChange(rims[0], rims[1], _median(apart), ninth, light.reference, "", near_neutral)
+    return GlueChange(rims[0], rims[1], difference, ninth, light.reference, "", near_neutral)
 
 
 @dataclass(frozen=True, eq=False)
@@ -222,24 +235,25 @@ class _Look:
     residue: NDArray[np.float64]
     crazing: NDArray[np.float64] | None
 
-    def rim_without_colour(self) -> Rim:
-        return Rim(
-            None, _mean(self.residue, ""), None if self.crazing is None else _mean(self.crazing, "mm/mm²")
-        )
+    def rim_without_colour(self, cells: NDArray[np.bool_]) -> Rim:
+        """Of some of the cells."""
+        residue = _mean(self.residue[cells], "")
+        return Rim(None, residue, None if self.crazing is None else _mean(self.crazing[cells], "mm/mm²"))
 
 
 @dataclass(frozen=True, eq=False)
 class _CommonLight:
-    """Factors for red, green and blue of the photograph after, and how sure their ratios are."""
+    """Factors for red, green and blue of the photograph after, and how sure their ratios and the exposure are, as shares."""
 
     gain: NDArray[np.float64]
     u_ratio: float
+    u_exposure: float
     reference: Literal["grey card", "metal"]
     declined: str
 
 
 def _look(occasion: Occasion, curve: Curve) -> _Look:
-    diameter = float(np.ptp(curve, axis=0).mean())
+    diameter = even_diameter(curve)
     rim, seen = _band(occasion.white, curve, -BAND[1], -BAND[0])
     metal, metal_seen = _band(occasion.white, curve, *METAL)
     shows = [_film(occasion.white, curve, GRAIN_WHITE)]
@@ -282,7 +296,7 @@ def _grain(light: Plane, brightness: float) -> tuple[Plane, Plane]:
 
 def _band(pixels: Pixels, curve: Curve, inner: float, outer: float) -> tuple[Plane, NDArray[np.bool_]]:
     """Linear light along the girdle, and where the photograph reaches and is not clipped."""
-    strip = unrolled(linear(pixels), curve, inner, outer)
+    strip = unrolled(linear(pixels), curve, inner, outer, even_diameter(curve))
     return strip.colours, strip.inside & (strip.colours.max(axis=2) < 0.98)
 
 
@@ -298,17 +312,20 @@ def _common_light(before: Occasion, after: Occasion, first: _Look, second: _Look
     """Bring the photograph after to the light of that before, or say why not."""
     seen = (first.metal, second.metal)
     known = np.all([np.isfinite(metal).all(axis=1) & (metal > _BLACK).all(axis=1) for metal in seen], axis=0)
+    by_card = before.grey_card and after.grey_card
     if known.sum() < CELLS // 4:
-        return _CommonLight(np.ones(3), 0.0, "metal", _NO_METAL)
+        return _CommonLight(np.ones(3), 0.0, 0.0, "metal", _NO_EXPOSURE if by_card else _NO_METAL)
     ratios = np.log(first.metal[known] / second.metal[known])
     gain = np.exp(np.median(ratios, axis=0))
     too_far = "" if 1 / EXPOSURES < gain[1] < EXPOSURES else _EXPOSURE
-    if before.grey_card and after.grey_card:
+    independent = np.sqrt(known.sum() / TOGETHER)
+    u_exposure = float(_spread(ratios[:, [1]])[0] / independent)
+    if by_card:
         # Both are neutral: the metal is asked for the exposure only.
-        return _CommonLight(np.full(3, gain[1]), 0.01, "grey card", too_far)
-    u = float(_spread(ratios[:, [0, 2]] - ratios[:, [1]]).max() / np.sqrt(known.sum() / TOGETHER))
+        return _CommonLight(np.full(3, gain[1]), 0.01, u_exposure, "grey card", too_far)
+    u = float(_spread(ratios[:, [0, 2]] - ratios[:, [1]]).max() / independent)
     too_tinted = _BALANCE if gain.max() / gain.min() > BALANCE else ""
-    return _CommonLight(gain, u, "metal", (_METAL if u > SURE else "") or too_far or too_tinted)
+    return _CommonLight(gain, u, u_exposure, "metal", (_METAL if u > SURE else "") or too_far or too_tinted)
 
 
 def _spread(values: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -325,7 +342,9 @@ def _median(values: NDArray[np.float64]) -> Quantity:
 def _mean(values: NDArray[np.float64], unit: str) -> Quantity:
     known = values[np.isfinite(values)]
     if not len(known):
-        raise MeasurementError("The rim of the stone is clipped or hidden all around; expose it less.")
+        raise MeasurementError(
+            "No part of the stone's rim is seen in both photographs, neither clipped nor hidden; expose it less, and show the whole girdle."
+        )
     # A share of n cells is never surer than one cell more or less.
     u = max(float(known.std()), 1 / len(known) if unit == "" else 0.0) / np.sqrt(len(known) / TOGETHER)
     return Quantity(float(known.mean()), float(u), unit)

@@ -26,7 +26,7 @@ from setstone.measure.describe_lines import (
 )
 from setstone.measure.light import Plane
 from setstone.measure.line_reasons import reasons_for
-from setstone.measure.line_scores import MANY, final_scores, first_scores, second_scores
+from setstone.measure.line_scores import MANY, after_many, final_scores, first_scores, second_scores
 from setstone.measure.line_sizes import SIZES, Look, pooled
 from setstone.measure.lines import Line
 from setstone.measure.plain_rules import line_rules
@@ -93,9 +93,10 @@ def judge_lines(
     if learned:
         here = _look(described, scene.diameter_px)
         others = [look(scene, edges, size) for size in SIZES] if looks is None else looks
-        scores = final_scores(pooled(here, others, scene.diameter_px), features)
+        together = pooled(here, others, scene.diameter_px)
+        scores, many = final_scores(together, features), after_many(together)
     else:
-        scores = line_rules(features)
+        scores, many = line_rules(features), np.zeros(len(lines), np.bool_)
     on_map = _on_maps(lines, bright, maps or maps_of_lines(scene), scene.stone)
     borne_out = on_map >= LEAST_ON_MAP
     scores = scores * np.where(borne_out, 1.0, OFF_MAP)
@@ -107,14 +108,18 @@ def judge_lines(
             path=lines[i].path,
             lamp="white" if scene.blue is None else "blue",
             score=float(scores[i]),
-            reasons=reasons_for(features[i], float(scores[i]))
-            + (() if borne_out[i] else (_OFF_MAP,))
-            + ((_MANY,) if learned and place >= MANY else ()),
+            reasons=_with_many(reasons_for(features[i], float(scores[i])), many=bool(many[i]))
+            + (() if borne_out[i] else (_OFF_MAP,)),
             contrast=float(np.median(lines[i].contrast)),
             sizes=_sizes(lines[i], blur, scene.um_per_px),
         )
-        for place, i in enumerate(order)
+        for i in order
     )
+
+
+def _with_many(reasons: tuple[Reason, ...], *, many: bool) -> tuple[Reason, ...]:
+    """Reasons, and that many lines are better; what counts half for being short is not halved again."""
+    return (*reasons, _MANY) if many and all(reason.code != "short" for reason in reasons) else reasons
 
 
 def look(scene: Scene, edges: Sequence[Values], size: float) -> Look:

@@ -48,9 +48,12 @@ DUST, ON_SURFACE = 0.7, 0.2
 _DUST = Reason(
     "dust", "shines under blue light and lets white light through: likely dust on the surface", False
 )
-_ALONE = Reason(
-    "one-light", "judged under blue light alone: dark inclusions show best under white light", False
-)
+_ALONE = {
+    "blue": Reason(
+        "one-light", "judged under blue light alone: dark inclusions show best under white light", False
+    ),
+    "white": Reason("white-alone", "judged under white light alone: blue light would show dust", False),
+}
 
 
 class Found(NamedTuple):
@@ -130,7 +133,7 @@ def judge_spots(scene: Scene, *, found: Found | None = None, learned: bool = Tru
                 reasons=((_DUST,) if dusty[i] else ())
                 + extra.get(i, ())
                 + _reasons(summands[i], float(scores[i]))
-                + (() if scene.white is not None else (_ALONE,)),
+                + ((_ALONE[lamp],) if scene.white is None or scene.blue is None else ()),
                 contrast=-features[i].grey,
                 sizes=_sizes(spots[i].elongation, diameter, u_px, scene.um_per_px),
             )

@@ -136,10 +136,15 @@ def taken_at(score: Values, features: Values) -> Values:
     are reflections of a few. Straight lines that run to the middle of the stone are mostly worn edges meeting at the
     culet (docs/accuracy.md has the shares that are real).
     """
+    short = features[:, NAMES.index("length")] < math.log(SHORT)
+    return np.where(short | after_many(score), 0.5, 1.0) * np.where(at_culet(features), AT_CULET, 1.0)
+
+
+def after_many(score: Values) -> NDArray[np.bool_]:
+    """Which lines of a stone `MANY` others look more like fissures than."""
     rank = np.empty(len(score), np.int64)
     rank[np.argsort(-score, kind="stable")] = np.arange(len(score))
-    short = features[:, NAMES.index("length")] < math.log(SHORT)
-    return np.where(short | (rank >= MANY), 0.5, 1.0) * np.where(at_culet(features), AT_CULET, 1.0)
+    return np.asarray(rank >= MANY)
 
 
 def at_culet(features: Values) -> NDArray[np.bool_]:

@@ -145,7 +145,12 @@ def strongest_ring(edges: Gradient) -> tuple[Curve, float]:
     return resampled(gaussian_filter1d(resampled(found, RAYS), 5.0, axis=0, mode="wrap"), RAYS), completeness
 
 
-def unrolled(image: Plane, curve: Curve, inner: float, outer: float) -> Strip:
+def even_diameter(curve: Curve) -> float:
+    """Diameter of the disc of equal area, the same however the curve is turned."""
+    return float(2 * np.sqrt(cv2.contourArea(curve.astype(np.float32)) / np.pi))
+
+
+def unrolled(image: Plane, curve: Curve, inner: float, outer: float, diameter: float | None = None) -> Strip:
     """Unroll a picture along the normals of a closed curve.
 
     Parameters
@@ -155,12 +160,14 @@ def unrolled(image: Plane, curve: Curve, inner: float, outer: float) -> Strip:
         With equal steps.
     inner, outer : float
         Limits of the distance from the curve as shares of its diameter, outward positive.
+    diameter : float, optional
+        In pixels; when not given the mean of the extents along x and y, which is another one once a square is turned.
 
     Returns
     -------
     Strip
     """
-    diameter = float(np.ptp(curve, axis=0).mean())
+    diameter = float(np.ptp(curve, axis=0).mean()) if diameter is None else diameter
     columns = np.arange(round(100 * PER_CENT * inner), round(100 * PER_CENT * outer) + 1)
     offsets = (columns * (diameter / (100 * PER_CENT))).astype(np.float64)
     x, y = (

@@ -7,6 +7,7 @@ response of a filter for lines, and not only of the list of lines found there.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -30,8 +31,9 @@ _GLARE, _AROUND_PX = 250, 9
 #: Fine and coarse structure compared, px of the frame; the width of the surroundings in which, diameters; how far from a
 #: line it is left out, px.
 _FINE, _COARSE, _SURROUNDINGS, _LEFT_OUT = 1.0, 4.0, 0.03, 12
-#: A place is out of focus where fine structure, against coarse, is so much weaker than on the other day; and covered where the coarse is.
-_BLURRED, _COVERED = 0.7, 0.4
+#: A place is out of focus where fine structure, against coarse, is so much weaker than on the other day, and against what is usual on either;
+#: covered where the coarse is; and a photograph as a whole out of focus (of 8 computed pairs the least is 0.50, beside old, crazed glue).
+_BLURRED, _COVERED, _ALL_BLURRED = 0.7, 0.4, 0.35
 #: Structure, as a share of what is usual in the stone, below which it is nothing, and above which more says no more.
 _NOTHING, _PLENTY = 0.3, 1.5
 #: Widths of lines, standard deviations in px of the frame.
@@ -236,8 +238,16 @@ def _near_paths(paths: Sequence[Points], shape: tuple[int, ...]) -> Mask:
     return mask > 0
 
 
-def _structure(pixels: Pixels, where: Mask, diameter: float) -> tuple[Plane, Plane]:
-    """Fine and coarse structure around each place, as shares of what is usual in the stone.
+class _Structure(NamedTuple):
+    """Fine and coarse structure around each place, as shares of what is usual in the stone, and how much steeper the fine is than the coarse."""
+
+    fine: Plane
+    coarse: Plane
+    sharpness: float
+
+
+def _structure(pixels: Pixels, where: Mask, diameter: float) -> _Structure:
+    """Look at the structure of a picture.
 
     The fourth power mean of the slopes, near the steepest: a blur leaves the plain mean across an edge as it is.
     """
@@ -245,18 +255,21 @@ def _structure(pixels: Pixels, where: Mask, diameter: float) -> tuple[Plane, Pla
     plane = encoded_plane(pixels, (third, third, third))
     width, weight = _SURROUNDINGS * diameter, where.astype(np.float32)
     heard = np.maximum(cv2.GaussianBlur(weight, (0, 0), width), 1e-3)
-    found = []
+    found, usual = [], []
     for sigma in (_FINE, _COARSE):
         smooth = cv2.GaussianBlur(plane, (0, 0), sigma)
         slope = cv2.magnitude(cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1))
         mean = (np.maximum(cv2.GaussianBlur(slope**4 * weight, (0, 0), width), 0) / heard) ** 0.25
-        usual = float(np.median(mean[where])) if where.any() else 1.0
-        found.append(np.asarray(mean / max(usual, 1e-6), np.float32))
-    return found[0], found[1]
+        usual.append(max(float(np.median(mean[where])) if where.any() else 1.0, 1e-6))
+        found.append(np.asarray(mean / usual[-1], np.float32))
+    # What is blurred far beyond both is as steep at either.
+    return _Structure(found[0], found[1], usual[0] / usual[1] - 1)
 
 
-def _shows(one: tuple[Plane, Plane], other: tuple[Plane, Plane]) -> Mask:
+def _shows(one: _Structure, other: _Structure) -> Mask:
     """Where one day is in focus and uncovered, judged by the other."""
-    sharp, sharp_other = ((fine + _NOTHING) / (coarse + _NOTHING) for fine, coarse in (one, other))
-    much, much_other = (np.minimum(coarse, _PLENTY) + _NOTHING for _, coarse in (one, other))
+    if one.sharpness < _ALL_BLURRED * other.sharpness:
+        return np.zeros(one.fine.shape, np.bool_)
+    sharp, sharp_other = ((s.fine + _NOTHING) / (s.coarse + _NOTHING) for s in (one, other))
+    much, much_other = (np.minimum(s.coarse, _PLENTY) + _NOTHING for s in (one, other))
     return np.asarray((sharp > _BLURRED * sharp_other) & (much > _COVERED * much_other))

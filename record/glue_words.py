@@ -3,6 +3,13 @@
 from setstone.measure.quantity import Quantity
 from setstone.record.gluing import WorkShown
 
+#: How both photographs were brought to one light.
+_BROUGHT = {
+    "grey card": "white was set by a grey card, the exposure by the metal around the stone: where that was cleaned, the difference holds it too.",
+    "metal": "both photographs were brought to one light by the metal around the stone: where that was cleaned, the figures of colour mean "
+    "nothing; photograph a grey card each time.",
+}
+
 
 def glue_rows(shown: WorkShown) -> tuple[tuple[str, str, str], ...]:
     """What was measured, before and after."""
@@ -29,7 +36,7 @@ def glue_notes(shown: WorkShown) -> tuple[str, ...]:
     if change.difference is not None:
         notes.append(
             f"Corresponding places differ by CIEDE2000 {change.difference}, nine tenths by less than "
-            f"{change.greatest_difference:.1f}; both photographs were brought to one light by the {change.reference}."
+            f"{change.greatest_difference:.1f}; {_BROUGHT[change.reference or 'metal']}"
         )
     if change.declined:
         notes.append(f"Colours are not compared: {change.declined}")
@@ -43,6 +50,7 @@ def glue_notes(shown: WorkShown) -> tuple[str, ...]:
             "Do not read that as work done; take them again in focus."
         )
     notes.append(
-        "k = 2. Edges of facets and a frosted setting count as some residue: read before against after."
+        "k = 2. A rim without glue reads up to 0.6 of residue, from edges of facets and a frosted setting: read before against after. "
+        "Haze falls as a stone grows more brilliant, and is compared for photographs taken alike."
     )
     return tuple(notes)

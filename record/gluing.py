@@ -4,8 +4,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from setstone.record.entries import StoneEntry
 from setstone.record.store import Store
 from setstone.record.two_occasions import TwoOccasions, two_occasions
@@ -137,8 +135,9 @@ def blurs(pictures: "Mapping[LampName, Pixels]", outline: "Curve") -> "dict[Lamp
     from skimage.draw import polygon2mask
 
     from setstone.capture.focus import focus
+    from setstone.measure.rings import even_diameter
 
     inside = polygon2mask(next(iter(pictures.values())).shape[:2], outline[:, ::-1])
-    diameter = float(np.ptp(outline, axis=0).mean())
+    diameter = even_diameter(outline)
     found = {lamp: focus(pixels, inside) for lamp, pixels in pictures.items()}
     return {lamp: one.best_px / diameter for lamp, one in found.items() if one.is_known}

@@ -304,8 +304,8 @@ def _drawn(
     from setstone.measure.align import warp
     from setstone.measure.fingerprint import fingerprint
 
-    if white is not None and blue is not None and blue_to_white is not None:
-        blue = warp(blue, blue_to_white, white.shape[:2])
+    if white is not None and blue is not None:
+        blue = None if blue_to_white is None else warp(blue, blue_to_white, white.shape[:2])
     return fingerprint(outline, candidates, white, blue)
 
 

@@ -128,7 +128,7 @@ def reasons_of_the_program() -> dict[CandidateKind, dict[str, str]]:
         line_reasons._GIRDLE,
     ]
     lines += [judge_lines._MANY, judge_lines._OFF_MAP]
-    spots = [judge_spots._DUST, judge_spots._ALONE]
+    spots = [judge_spots._DUST, *judge_spots._ALONE.values()]
     return {
         "line": {r.code: r.text for r in lines}
         | {code: text for code, text, _ in (*line_reasons._FOR, *line_reasons._AGAINST)},

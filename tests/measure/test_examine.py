@@ -166,7 +166,10 @@ def test_what_is_given_goes_before_what_is_read_and_a_contradiction_is_said() ->
 def test_blue_light_of_another_stone_is_not_laid_on() -> None:
     white, _ = pictures()
     other = open_photograph(sample_stones()[0].folder / "before_blue.jpg").pixels
-    assert "not-aligned" in {f.code for f in examine(white, other).flags}
+    result, alone = examine(white, other), examine(white, None)
+    assert "not-aligned" in {f.code for f in result.flags}
+    assert result.blue_to_white is None
+    assert [(c.lamp, c.score) for c in result.candidates] == [(c.lamp, c.score) for c in alone.candidates]
 
 
 @pytest.mark.parametrize("size", [(1, 1), (20, 20), (3, 500), (300, 300)])

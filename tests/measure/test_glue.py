@@ -152,6 +152,52 @@ def test_a_grey_card_makes_them_comparable() -> None:
     assert change.reference == "grey card"
 
 
+def test_an_exposure_the_metal_cannot_tell_is_declined_with_what_to_do() -> None:
+    bright = occasion(photograph(light=2.6), grey_card=True)  # the metal is clipped, the stone is not
+    change = glue_change(bright, bright, GIRDLE, np.eye(3))
+    assert "expos" in change.declined
+    assert "grey card" not in change.declined
+
+
+def test_an_exposure_of_which_the_metal_is_unsure_makes_the_difference_unsure() -> None:
+    cards = occasion(photograph(), grey_card=True), occasion(photograph(spots=True), grey_card=True)
+    sure, unsure = (glue_change(cards[0], other, GIRDLE, np.eye(3)).difference for other in cards)
+    assert sure is not None
+    assert unsure is not None
+    assert unsure.u > 0.3
+    assert sure.u < 0.05
+
+
+@pytest.mark.parametrize("day", ["before", "after"])
+def test_what_one_day_hides_has_neither_come_nor_gone(day: str) -> None:
+    """Glue around half of the rim on both days, and on one of them that half is in glare."""
+    half = photograph()
+    half[:, : SIZE // 2] = photograph(film=0.06)[:, : SIZE // 2]
+    glare = half.copy()
+    glare[:, : SIZE // 2] = 255
+    days = (glare, half) if day == "before" else (half, glare)
+    change = glue_change(occasion(days[0]), occasion(days[1]), GIRDLE, np.eye(3))
+    assert change.before.residue.value == change.after.residue.value < 0.05
+
+
+def test_the_rim_of_a_square_stone_is_the_same_however_it_is_turned() -> None:
+    square = CENTRE + RADIUS * np.array([[-0.8, -0.8], [0.8, -0.8], [0.8, 0.8], [-0.8, 0.8]])
+    girdle = square[np.arange(4).repeat(90)] + np.linspace(0, 1, 90, endpoint=False).repeat(4).reshape(
+        90, 4
+    ).T.reshape(-1, 1) * (np.roll(square, -1, axis=0) - square).repeat(90, axis=0)
+    matrix = cv2.getRotationMatrix2D((CENTRE, CENTRE), 45, 1)
+    picture = photograph(film=0.1)
+    turned = cv2.warpAffine(picture, matrix, (SIZE, SIZE), borderMode=cv2.BORDER_REPLICATE).astype(np.uint8)
+    back = np.linalg.inv(np.vstack([matrix, [0, 0, 1]]))
+    change = glue_change(occasion(picture), occasion(turned), girdle, back)
+    assert change.after.residue.value == pytest.approx(change.before.residue.value, abs=0.05)
+    assert change.difference is not None
+    assert change.difference.value < 1.5
+    assert change.before.yellowness is not None
+    assert change.after.yellowness is not None
+    assert change.after.yellowness.value == pytest.approx(change.before.yellowness.value, rel=0.05)
+
+
 def test_far_apart_exposures_are_declined() -> None:
     change = glue_change(occasion(photograph()), occasion(photograph(light=0.1)), GIRDLE, np.eye(3))
     assert "two stops" in change.declined

@@ -13,6 +13,7 @@ from setstone.measure.line_scores import (
     MANY,
     SHORT,
     Trees,
+    after_many,
     both_looks,
     evaluate,
     first_scores,
@@ -78,6 +79,16 @@ def test_short_lines_and_those_after_many_better_ones_count_half() -> None:
     features[0, NAMES.index("length")] = np.log(SHORT * 0.9)
     share = taken_at(np.linspace(0.9, 0.3, MANY + 2), features)
     assert share.tolist() == [0.5] + [1.0] * (MANY - 1) + [0.5, 0.5]
+
+
+def test_what_counts_half_after_many_better_ones_is_known_before_others_are_taken_less() -> None:
+    """The five best run to the culet and are taken at a fifth: they still count among the better ones."""
+    features = np.zeros((MANY + 4, len(NAMES)))
+    for name, value in (("inside", 0.48), ("radial", 0.99), ("off_straight_share", np.log(0.005))):
+        features[:5, NAMES.index(name)] = value
+    score = np.linspace(0.9, 0.3, MANY + 4)
+    assert after_many(score).tolist() == [False] * MANY + [True] * 4
+    assert (taken_at(score, features)[after_many(score)] == 0.5).all()
 
 
 def test_a_straight_line_to_the_middle_of_the_stone_is_taken_for_an_edge_at_the_culet() -> None:

@@ -159,6 +159,18 @@ def test_where_the_other_day_could_not_show_it_nothing_is_told(what: str) -> Non
     assert told(laid(before, facetted(line=True))) is Where.UNKNOWN
 
 
+@pytest.mark.parametrize("blur_px", [3, 5, 8])
+def test_a_photograph_out_of_focus_as_a_whole_shows_neither_what_is_gone_nor_what_is_new(
+    blur_px: int,
+) -> None:
+    blurred = cv2.GaussianBlur(facetted(), (0, 0), blur_px)
+    assert told(laid(blurred, facetted(line=True))) is Where.UNKNOWN
+    line = Candidate("line", LINE, "blue", 0.9, (), 60.0, {})
+    both = laid(facetted(line=True), blurred)
+    (change,) = changes([line], [], both, shown_before=[0], shown_after=[])
+    assert change.where is Where.UNKNOWN
+
+
 @pytest.mark.parametrize("what", ["glare", "out of focus"])
 def test_each_light_is_judged_by_its_own_photographs(what: str) -> None:
     clear, hidden = facetted(), facetted()
