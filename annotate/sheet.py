@@ -1,5 +1,6 @@
 """What the hand-out tells about one stone, gathered from a book and ready to be laid out."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -137,9 +138,7 @@ def sheet_of(book: Book, stone: StoneEntry, texts: Texts) -> StoneSheet:
             OccasionSheet(e, tuple(_picture(e, lamp, p, texts) for lamp, p in examined(e, photographs)))
             for e in entries
         ),
-        comparison=comparison_sheet(book, stone, entries[0].occasion, entries[-1].occasion)
-        if len(entries) > 1
-        else None,
+        comparison=_comparison(book, stone, [entry.occasion for entry in entries]),
         readings=found.read,
         remarks=tuple(book.remarks(stone)),
         consistency=found,
@@ -150,6 +149,14 @@ def sheet_of(book: Book, stone: StoneEntry, texts: Texts) -> StoneSheet:
         version=versions[-1] if versions else None,
         changed_since=all(p.signature is None for p in book.progress([stone.id])),
     )
+
+
+def _comparison(book: Book, stone: StoneEntry, occasions: Sequence[str]) -> ComparisonSheet | None:
+    """The two days a person compared and kept last; else the first and the last."""
+    kept = [(c.before, c.after) for c in book.comparisons(stone) if {c.before, c.after} <= set(occasions)]
+    if kept:
+        return comparison_sheet(book, stone, *kept[-1])
+    return comparison_sheet(book, stone, occasions[0], occasions[-1]) if len(occasions) > 1 else None
 
 
 def told_in(sheet: StoneSheet, texts: Texts) -> StoneSheet:

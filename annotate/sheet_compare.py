@@ -58,8 +58,10 @@ class ComparisonSheet:
     same : SameStone or None
         How strongly the photographs speak for one stone; None where that cannot be told.
     glue : WorkShown or None
-    no_glue : str
+    no_glue, no_same : str
         Why there is none, as a sentence.
+    notes : tuple of str
+        What is odd about the two days, in sentences.
     """
 
     before: str
@@ -75,13 +77,15 @@ class ComparisonSheet:
     same: SameStone | None = None
     glue: WorkShown | None = None
     no_glue: str = ""
+    no_same: str = ""
+    notes: tuple[str, ...] = ()
 
 
 def comparison_sheet(book: Book, stone: StoneEntry, before: str, after: str) -> ComparisonSheet:
     """Compare two occasions for the hand-out."""
     found = before_and_after(book, stone, before, after)
     if found.comparison is None:
-        return ComparisonSheet(before, after, refused=found.refused, same=found.same)
+        return ComparisonSheet(before, after, refused=found.refused, same=found.same, no_same=found.no_same)
     shown = shown_together(found.comparison)
     height, width = next(iter(shown.pictures.values())).before.shape[:2]
     return ComparisonSheet(
@@ -97,6 +101,8 @@ def comparison_sheet(book: Book, stone: StoneEntry, before: str, after: str) -> 
         same=found.same,
         glue=found.glue,
         no_glue=found.no_glue,
+        no_same=found.no_same,
+        notes=found.comparison.both.notes,
     )
 
 

@@ -50,11 +50,15 @@ def compare_view(sheet: ComparisonSheet, stone: StoneEntry, texts: Texts) -> Vie
     Returns
     -------
     dict
-        With ``"refused"`` and ``"same"`` alone where the photographs do not lie on one another.
+        With ``"refused"``, ``"same"`` and ``"same_why"`` alone where the photographs do not lie on one another.
     """
-    same = None if sheet.same is None else _same(sheet.same, texts)
+    same = texts("compare.same_open") if sheet.same is None else _same(sheet.same, texts)
+    open_because = sheet.no_same
+    if sheet.same is not None and sheet.same.strength is Strength.OPEN:
+        open_because = sheet.same.why
+    identity = {"same": same, "same_why": texts.said(open_because)}
     if sheet.refused:
-        return {"refused": texts.said(sheet.refused), "same": same}
+        return {"refused": texts.said(sheet.refused), **identity}
     differing = [mark for mark in sheet.marks if mark.changed.change.where in _LINES]
     on_screen = overlay_of_changes(sheet, texts, ENLARGED)
     name = f"s{stone.id}-days"
@@ -62,7 +66,8 @@ def compare_view(sheet: ComparisonSheet, stone: StoneEntry, texts: Texts) -> Vie
     fit = "" if sheet.residual_um is None else texts("compare.fit", residual=f"{sheet.residual_um:.0f}")
     return {
         "refused": None,
-        "same": same,
+        **identity,
+        "notes": [texts.said(note) for note in sheet.notes],
         "id": name,
         "before": texts.occasion(sheet.before),
         "after": texts.occasion(sheet.after),

@@ -9,7 +9,9 @@ import math
 from dataclasses import dataclass
 from enum import StrEnum
 
-from setstone.measure.fingerprint import Fingerprint, Likeness, likeness
+import numpy as np
+
+from setstone.measure.fingerprint import LAYERS, Fingerprint, Likeness, likeness
 from setstone.measure.units import shorter_turn
 
 #: Logistic regression of same against other on the correlations of `setstone.measure.fingerprint.LAYERS`, less the
@@ -23,6 +25,7 @@ MOST, LEAST = 1000.0, 0.01
 STRONG, SOME, AGAINST = 200.0, 30.0, 0.1
 #: Findings that both must have for a strong word, and for any.
 FINDINGS_STRONG, FINDINGS = 3, 1
+_GRAIN = ("white grain", "blue grain")
 
 
 class Strength(StrEnum):
@@ -68,12 +71,14 @@ def same_stone(one: Fingerprint, other: Fingerprint) -> SameStone:
         "Can't tell" where either has no findings: facets alone are the cut's and not the stone's.
     """
     (found,) = likeness(one, [other])
-    return weighed(found, min(one.findings, other.findings))
+    in_both = [all(np.any(day.waves[LAYERS.index(layer)]) for day in (one, other)) for layer in _GRAIN]
+    return weighed(found, min(one.findings, other.findings), lights=sum(in_both))
 
 
-def weighed(found: Likeness, findings: int) -> SameStone:
-    """Weigh a likeness of two stones, the one with fewer findings having `findings`."""
-    ratio = likelihood_ratio(found)
+def weighed(found: Likeness, findings: int, *, lights: int = 2) -> SameStone:
+    """Weigh a likeness of two stones, the one with fewer findings having `findings`, photographed under so many lights in common."""
+    # Calibrated on photographs under both lights: a layer that was never photographed speaks neither for nor against.
+    ratio = likelihood_ratio(found) if lights == len(_GRAIN) else max(1.0, likelihood_ratio(found))
     if findings < FINDINGS:
         why = (
             "One of them shows no likely finding inside, and facets alone are the cut's and not the stone's."
@@ -85,6 +90,9 @@ def weighed(found: Likeness, findings: int) -> SameStone:
         f"At a turn of {angle:.0f}° {way} lines agree by {lines:.0%}, spots by {spots:.0%}, the grain of facets and inside by "
         f"{max(grain):.0%}; the one with fewer has {findings} likely findings."
     )
+    if lights < len(_GRAIN):
+        common = "Only one light is" if lights else "No light is"
+        why += f" {common} in common, so unlikeness says nothing."
     if ratio >= STRONG and findings >= FINDINGS_STRONG:
         strength = Strength.STRONG
     elif ratio >= SOME:

@@ -9,6 +9,8 @@ from setstone.record import schema
 from setstone.record.clock import now
 from setstone.record.convert import from_json, to_json
 from setstone.record.entries import ComparisonEntry, ComparisonResult, ExaminationEntry, Seen, StoneEntry
+from setstone.record.errors import BookError
+from setstone.record.examinations import read_examination
 from setstone.record.inventory import stone_of_id
 from setstone.record.journal import note
 from setstone.record.store import Store, new_id
@@ -41,7 +43,7 @@ def keep_comparison(book: Store, found: "BeforeAfter", *, by: str) -> Comparison
     Raises
     ------
     BookError
-        When nobody is named, or the photographs do not lie on one another.
+        When nobody is named, the photographs do not lie on one another, or candidates were judged since.
     """
     by = operator(by, required=True)
     at = now()
@@ -49,6 +51,11 @@ def keep_comparison(book: Store, found: "BeforeAfter", *, by: str) -> Comparison
     before, after = comparison.both.before, comparison.both.after
     result = _result(found, comparison)
     with book.atomic() as connection:
+        for day in (before, after):
+            if _decided(read_examination(connection, day.id)) != _decided(day):
+                raise BookError(
+                    f"Candidates of '{day.occasion}' were judged or drawn since this comparison was made; compare again, then keep it."
+                )
         if (known := _same_kept(connection, before.id, after.id, result)) is not None:
             return known
         made = connection.execute(
@@ -115,7 +122,7 @@ def comparison_kept(book: Store, found: "BeforeAfter") -> ComparisonEntry | None
 
 
 def differing(book: Store, entry: ExaminationEntry) -> dict[int, Seen]:
-    """Tell which candidates of an examination were not seen on the other day it was last compared with.
+    """Tell which candidates of an examination were not seen on another day it was compared with.
 
     Parameters
     ----------
@@ -128,15 +135,17 @@ def differing(book: Store, entry: ExaminationEntry) -> dict[int, Seen]:
     """
     of_it = or_(_k.before_id == entry.id, _k.after_id == entry.id)
     with book.snapshot() as connection:
-        row = connection.execute(_query().where(of_it).order_by(_k.id.desc()).limit(1)).mappings().first()
-    if row is None:
-        return {}
-    kept = _entry(row)
-    return {
-        one.number: one
-        for one in kept.result.seen
-        if one.differs and one.of_after == (kept.after_id == entry.id)
-    }
+        rows = connection.execute(_query().where(of_it).order_by(_k.id)).mappings()
+        # Of each other day what was kept last.
+        newest = {(kept.before, kept.after): kept for kept in map(_entry, rows)}
+    found: dict[int, Seen] = {}
+    for kept in newest.values():
+        for one in kept.result.seen:
+            here = one.differs and one.of_after == (kept.after_id == entry.id)
+            # What one other day raises as damage, no third takes back.
+            if here and not (one.number in found and found[one.number].possible_damage):
+                found[one.number] = one
+    return found
 
 
 def state_of_comparison(entry: ComparisonEntry) -> dict[str, object]:
@@ -190,6 +199,10 @@ def _end(change: "Change") -> tuple[tuple[float, float], ...]:
     if change.grown is None or change.where != "longer after":
         return ()
     return tuple((round(float(x), 1), round(float(y), 1)) for x, y in change.grown)
+
+
+def _decided(entry: ExaminationEntry) -> list[object]:
+    return [(c.number, c.decision, c.candidate.path.tolist()) for c in entry.candidates]
 
 
 def _photographs(entry: ExaminationEntry) -> dict[str, str | None]:

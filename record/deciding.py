@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from sqlalchemy import Connection, RowMapping, insert, select
+from sqlalchemy import Connection, RowMapping, ScalarSelect, delete, insert, select
 
 from setstone.measure.candidates import Candidate
 from setstone.record import schema
@@ -147,6 +147,8 @@ def insert_decision(
     carried_from : int, optional
         The same decision as taken on the examination before.
     """
+    of = select(_c.examination_id).where(_c.id == candidate_id).scalar_subquery()
+    forget_fingerprint(connection, of)
     connection.execute(
         insert(schema.decisions).values(
             candidate_id=candidate_id,
@@ -158,6 +160,12 @@ def insert_decision(
             carried_from=carried_from,
         )
     )
+
+
+def forget_fingerprint(connection: Connection, examination_id: int | ScalarSelect[int]) -> None:
+    """Let a search of the book draw it anew: it is drawn from the outline and from what people decided, for modules of this room."""
+    drawn = schema.fingerprints
+    connection.execute(delete(drawn).where(drawn.c.examination_id == examination_id))
 
 
 def latest_decisions(connection: Connection, candidate_ids: Iterable[int]) -> dict[int, Decision]:

@@ -2,14 +2,14 @@
 
 from typing import Any
 
-from sqlalchemy import Connection, delete, insert, select
+from sqlalchemy import Connection, insert, select
 
 from setstone.measure.candidates import Candidate
 from setstone.measure.outline import Outline
 from setstone.record import schema
 from setstone.record.clock import now
 from setstone.record.convert import from_json, to_json
-from setstone.record.deciding import candidate_id, require_newest
+from setstone.record.deciding import candidate_id, forget_fingerprint, require_newest
 from setstone.record.entries import ExaminationEntry
 from setstone.record.inventory import stone_of_id
 from setstone.record.journal import note
@@ -90,10 +90,7 @@ def insert_redrawing(
     """Write a drawing, for modules of this room."""
     values = {"examination_id": examination_id, "candidate_id": of, "shape": shape, **by_at}
     connection.execute(insert(schema.redrawings).values(values))
-    if of is None:  # a fingerprint is drawn around the outline
-        connection.execute(
-            delete(schema.fingerprints).where(schema.fingerprints.c.examination_id == examination_id)
-        )
+    forget_fingerprint(connection, examination_id)
 
 
 def _shape_in_force(connection: Connection, examination_id: int, of: int | None) -> dict[str, Any] | None:

@@ -1,8 +1,11 @@
 """A stone's photographs of two occasions, laid on one another."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from setstone.record.entries import ExaminationEntry, PhotographEntry, StoneEntry
 from setstone.record.errors import BookError
@@ -15,6 +18,10 @@ if TYPE_CHECKING:
     from setstone.measure.light import Pixels
     from setstone.measure.outline import Outline
     from setstone.measure.register import Registration
+
+
+#: By how much the scales of two days may differ: each is good to a per cent, and a stone that leans looks a little shorter.
+SCALES_AGREE = 0.02
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +54,8 @@ class TwoOccasions:
     outlines : (Outline, Outline)
     registration : Registration
         After onto before; reliable.
+    notes : tuple of str
+        What is odd about the two, in sentences.
     """
 
     before: ExaminationEntry
@@ -54,6 +63,7 @@ class TwoOccasions:
     looks: tuple[Look, Look]
     outlines: "tuple[Outline, Outline]"
     registration: "Registration"
+    notes: tuple[str, ...] = ()
 
 
 def two_occasions(
@@ -78,7 +88,9 @@ def two_occasions(
     assert first.result.outline is not None  # noqa: S101 -- `_look` has made sure
     assert second.result.outline is not None  # noqa: S101
     outlines = (first.result.outline, second.result.outline)
-    return TwoOccasions(first, second, looks, outlines, _registered(stone, looks, outlines))
+    registration = _registered(stone, looks, outlines)
+    notes = (*_other_way_round(book, stone, first, second), *_of_other_size(looks, registration))
+    return TwoOccasions(first, second, looks, outlines, registration, notes)
 
 
 def two_examinations(
@@ -107,6 +119,33 @@ def two_examinations(
     if first.id == second.id:
         raise BookError(f"'{first.occasion}' was named twice; name two occasions.")
     return first, second
+
+
+def _other_way_round(
+    book: Store, stone: StoneEntry, first: ExaminationEntry, second: ExaminationEntry
+) -> tuple[str, ...]:
+    """Say so where what is called after was photographed first."""
+    order = [entry.occasion for entry in latest_examinations(book, stone)]
+    if order.index(second.occasion) > order.index(first.occasion):
+        return ()
+    return (
+        f"By their times the photographs '{second.occasion}' were taken before those '{first.occasion}': if that is so, what is told as new is gone, and "
+        "what is told as gone is new.",
+    )
+
+
+def _of_other_size(looks: Sequence[Look], registration: "Registration") -> tuple[str, ...]:
+    """Say so where the stone would have grown or shrunk, by the scales of both days."""
+    before_um, after_um = (look.um_per_px for look in looks)
+    if before_um is None or after_um is None:
+        return ()
+    zoom = math.sqrt(abs(float(np.linalg.det(registration.matrix[:2, :2]))))
+    apart = abs(zoom * before_um / after_um - 1)
+    if apart <= SCALES_AGREE:
+        return ()
+    return (
+        f"Laid on one another, the photographs show that their scales disagree by {apart:.0%}: lengths of one of both days are wrong; check the scale bars.",
+    )
 
 
 def _look(book: Store, stone: StoneEntry, entry: ExaminationEntry) -> Look:
@@ -158,6 +197,6 @@ def _registered(stone: StoneEntry, looks: Sequence[Look], outlines: "Sequence[Ou
     if not found.reliable:
         raise BookError(
             f"It cannot be told how {stone.full_name} was turned between the photographs before and after: {found.reason}. "
-            "That does not tell whether they show the same stone; check that its outline is right on both."
+            "That does not tell whether they show the same stone; check that its outline and scale are right on both, and that neither is mirrored."
         )
     return found

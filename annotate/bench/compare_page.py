@@ -51,7 +51,10 @@ def compare_html(compared: Compared) -> str:
 def _lists(compared: Compared, shown: TwoDays) -> Iterator[str]:
     """Headings, and under each what is seen so."""
     damage = [m.changed.change.possible_damage for m in shown.marks]
-    if any(damage):
+    yield from (f"<p><b>{escape(note)}</b></p>" for note in shown.comparison.both.notes)
+    if not any(damage):
+        yield "<h4>No possible damage was raised</h4>"
+    else:
         yield _list(
             "Possible damage",
             "New bright lines after the work, or new ends of old ones. Look at these first; lines that may be reflections of them follow.",
@@ -114,7 +117,7 @@ def _list(heading: str, remark: str, shown: TwoDays, places: Sequence[int]) -> s
         entry = mark.changed.entry
         rows.append(
             f"<p><a href='fly:{at}'>{escape(mark.label)} {escape(kind_words(entry, english()))}</a> "
-            f"({escape(mark.changed.occasion)})<br><small>{escape(mark.changed.says)}</small></p>"
+            f"({escape(mark.changed.occasion)}{', accepted' if entry.is_finding else ''})<br><small>{escape(mark.changed.says)}</small></p>"
         )
     return "".join(rows)
 

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from setstone.measure.glue import Rim
     from setstone.record.changing import Comparison
     from setstone.record.gluing import WorkShown
-    from setstone.record.identity import Match
+    from setstone.record.identity import Found, Match
 
 #: How a unit is spelt in a key.
 UNIT_KEYS = {"mm": "_mm", "µm": "_um", "µm/px": "_um_per_px", "mm/mm²": "_mm_per_mm2", "": ""}
@@ -426,6 +426,16 @@ def match(found: "Match") -> dict[str, Any]:
         "why": found.result.why,
         "meaning": meaning(found.result),
         "turn_deg": found.result.turn_deg,
+    }
+
+
+def found(search: "Found") -> dict[str, Any]:
+    """Say which stones of the book photographs may show, and what that means."""
+    return {
+        "stones_searched": search.stones,
+        "findings": search.findings,
+        "says": search.says,
+        "matches": [match(one) for one in search.matches],
     }
 
 

@@ -84,7 +84,7 @@ def whose(
             screen.print_matches(found.matches, explain=False)
         say(found.says)
 
-    show(as_json, [j.match(m) for m in found.matches], human)
+    show(as_json, j.found(found), human)
 
 
 def glue(
@@ -152,6 +152,8 @@ def changes(
             f"{both.after.occasion} lies on {both.before.occasion}, turned by {angle:.1f}° {way}: "
             f"{both.registration.reason}{how}."
         )
+        for note in both.notes:
+            say(note)
         rows = [
             (
                 f"{one.entry.number}, {one.occasion}",

@@ -2,12 +2,15 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
+from html import unescape
 from itertools import combinations
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from setstone.annotate import sheet as sheet_module
 from setstone.annotate.bench.compare_page import compare_html
 from setstone.annotate.bench.comparing import STEPS, Compared, compare
 from setstone.annotate.phrases import Said
@@ -53,6 +56,40 @@ def test_both_days_lie_in_one_frame(shown: TwoDays, told: list[str]) -> None:
     middle = np.s_[height // 3 : 2 * height // 3, width // 3 : 2 * width // 3]
     one, other = blue.before[middle].mean(-1).ravel(), blue.after[middle].mean(-1).ravel()
     assert np.corrcoef(one, other)[0, 1] > 0.8
+
+
+def test_days_named_the_other_way_round_are_told(two_days: Path) -> None:
+    with Book.open(two_days, read_only=True) as book:
+        stone = book.stones()[0]
+        turned = compare(book, stone, "after", "as received")
+        assert "'as received' were taken before those 'after'" in unescape(compare_html(turned))
+        sheet = comparison_sheet(book, stone, "after", "as received")
+    assert compare_view(sheet, stone, texts_in("de"))["notes"][0].language == ""
+
+
+def test_the_hand_out_shows_the_two_days_a_person_kept_last(
+    two_days: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sheet_module, "comparison_sheet", lambda _book, _stone, *days: days)
+    monkeypatch.setattr(Book, "comparisons", lambda *_: kept)
+    with Book.open(two_days, read_only=True) as book:
+        stone = book.stones()[0]
+        for kept, expected in (
+            ((), ("as received", "repaired")),
+            ((SimpleNamespace(before="after", after="repaired"),), ("after", "repaired")),
+            ((SimpleNamespace(before="after", after="taken away"),), ("as received", "repaired")),
+        ):
+            days = ["as received", "after", "repaired"]
+            assert sheet_module._comparison(book, stone, days) == expected
+
+
+def test_a_wrong_scale_is_told(compared: Compared) -> None:
+    assert compared.shown is not None
+    both = compared.shown.comparison.both
+    assert two_occasions._of_other_size(both.looks, both.registration) == ()
+    wrong = replace(both.looks[1], um_per_px=1.04 * (both.looks[1].um_per_px or 0))
+    (note,) = two_occasions._of_other_size((both.looks[0], wrong), both.registration)
+    assert "disagree by 4%" in note
 
 
 def test_marks_carry_the_sign_of_where_they_are_seen(shown: TwoDays) -> None:

@@ -107,6 +107,15 @@ def test_two_findings_are_not_enough_for_a_strong_word() -> None:
     assert weighed(most, 3).strength is Strength.STRONG
 
 
+@pytest.mark.parametrize(("lights", "words"), [(1, "Only one light"), (0, "No light")])
+def test_without_both_lights_in_common_unlikeness_says_nothing(lights: int, words: str) -> None:
+    unlike = Likeness((0, 0, 0, 0), 0)
+    assert weighed(unlike, 3).strength is Strength.AGAINST
+    result = weighed(unlike, 3, lights=lights)
+    assert (result.strength, result.likelihood_ratio) == (Strength.OPEN, 1.0)
+    assert words in result.why
+
+
 def test_no_more_is_claimed_than_was_compared() -> None:
     assert weighed(Likeness((1, 1, 1, 1), 0), 3).likelihood_ratio == MOST
     assert weighed(Likeness((-1, -1, -1, -1), 0), 3).likelihood_ratio == LEAST

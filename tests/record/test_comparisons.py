@@ -20,6 +20,7 @@ from setstone.record.convert import from_json, to_json
 from setstone.record.entries import ComparisonResult, ExaminationEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.gluing import WorkShown
+from setstone.record.vocabulary import Verdict
 
 
 @pytest.fixture
@@ -68,6 +69,24 @@ def test_where_a_line_has_grown_is_kept(book: Book, two: Two) -> None:
     path = two[1].candidates[1].candidate.path
     assert np.array(told[2].end) == pytest.approx(np.stack([path.mean(axis=0), path[-1]]), abs=0.05)
     assert (kept.result.seen[0].end, told[3].end) == ((), ())
+
+
+def test_what_was_judged_since_is_compared_again_first(book: Book, two: Two) -> None:
+    made = comparison(*two, *SEEN)
+    book.decide(two[1], 3, Verdict.REJECTED, reason="dust", by="Ada")
+    with pytest.raises(BookError, match="compare again"):
+        book.keep_comparison(made, by="Ada")
+
+
+def test_what_one_day_raises_as_damage_no_other_day_takes_back(
+    book: Book, stone: StoneEntry, two: Two
+) -> None:
+    later = book.save_examination(stone, two[1].result, occasion="later", white=None, blue=None, by="Ada")
+    book.keep_comparison(comparison(*two, *SEEN), by="Ada")
+    book.keep_comparison(comparison(two[1], later, Where.BOTH, Where.BOTH, Where.BOTH), by="Ada")
+    assert book.differing(two[1])[3].possible_damage
+    book.keep_comparison(comparison(*two, Where.BOTH, Where.BOTH, Where.BOTH), by="Ada")
+    assert book.differing(two[1]) == {}
 
 
 def test_nobody_compares_without_a_name(book: Book, two: Two) -> None:

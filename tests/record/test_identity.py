@@ -140,6 +140,14 @@ def test_an_outline_drawn_again_asks_for_another_fingerprint(
     assert draw_fingerprints(book) == 1
 
 
+def test_what_is_decided_asks_for_another_fingerprint(book: Book, stone: StoneEntry, tmp_path: Path) -> None:
+    entry = examined(book, stone, 1, tmp_path)
+    draw_fingerprints(book)
+    book.decide(entry, 1, Verdict.REJECTED, by="Ada", reason="facet edge")
+    assert kept(book) == 0
+    assert draw_fingerprints(book) == 1
+
+
 def test_a_book_for_reading_only_is_left_alone(
     book: Book, stone: StoneEntry, where: Path | str, tmp_path: Path
 ) -> None:

@@ -46,7 +46,9 @@ def data(run: Run, *words: str | Path) -> Any:
 
 def test_the_book_is_searched_for_a_stone(run: Run) -> None:
     after = [BY_POSITION["lid-5"] / f"after_{lamp}.jpg" for lamp in ("white", "blue")]
-    (found,) = data(run, "whose", *after)
+    search = data(run, "whose", *after)
+    (found,) = search["matches"]
+    assert search["says"].startswith(f"Searched among {search['stones_searched']} stone")
     assert found["stone"].endswith("lid-5")
     assert found["strength"] == "strongly consistent with the same stone"
     assert "no proof" in found["meaning"]
