@@ -18,6 +18,7 @@ from predict import Examined, examined, predictions
 from scorer import judged, load_scorer, truth_of
 
 from setstone.capture.photograph import Lamp
+from setstone.measure.candidates import LIKELY
 
 LAMPS = {"both": {Lamp.WHITE, Lamp.BLUE}, "white": {Lamp.WHITE}, "blue": {Lamp.BLUE}}
 HEADS = {
@@ -126,7 +127,7 @@ def measured(cases: Path, way: str) -> tuple[Mapping[str, Any], Mapping[str, Map
     candidates = list(judged(cases, examinations, **seen))
     figures = groups["ALL"] | diameter_figures(cases, examinations) | calibration_figures(candidates)
     clean = [one for one in examinations if not truth_of(cases, one)["inclusions"]]
-    false = [s >= 0.5 and not real for kind, s, real in judged(cases, clean, **seen) if kind == "spot"]
+    false = [s >= LIKELY and not real for kind, s, real in judged(cases, clean, **seen) if kind == "spot"]
     figures["false_inclusions_per_clean"] = sum(false) / len(clean) if clean else float("nan")
     return figures, by_case, candidates
 

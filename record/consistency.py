@@ -21,6 +21,7 @@ from setstone.record.evidence.readings import Typed, Understood
 from setstone.record.evidence.treatment import Treatment, treatments
 from setstone.record.examinations import latest_examinations
 from setstone.record.store import Store
+from setstone.record.work import Known
 
 #: With more materials possible than this, a list of them helps nobody.
 TOO_MANY = 12
@@ -157,8 +158,8 @@ def consistency(book: Store, stone: StoneEntry, *, is_set: bool | None = None) -
     )
 
 
-def signs_of_filling(book: Store, stone: StoneEntry) -> tuple[str, ...]:
-    """Read which signs of filled fissures stand in the record of a stone: tested, or found in its newest pictures.
+def known_for_work(book: Store, stone: StoneEntry) -> Known:
+    """Read what work on a stone must heed: signs of filled fissures, tested or found in its newest pictures, and what its readings leave open.
 
     Parameters
     ----------
@@ -166,11 +167,13 @@ def signs_of_filling(book: Store, stone: StoneEntry) -> tuple[str, ...]:
 
     Returns
     -------
-    tuple of str
-        Words of the vocabulary; empty where there are none, which excludes no filling.
+    Known
+        That there are no signs excludes no filling.
     """
     _, evidence = _gathered(book, stone)
-    return next(t.signs for t in treatments(evidence) if t.question == "filling")
+    filled = any(t.question == "filling" and t.signs for t in treatments(evidence))
+    leading = [r.material for r in ranked(evidence) if r.consistent and r.relative >= LEADING]
+    return Known(filled, tuple(leading) if len(leading) <= TOO_MANY else ())
 
 
 def _gathered(

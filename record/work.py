@@ -1,5 +1,6 @@
 """The work at the bench: a stone taken out of its setting, cleaned, set again; with what, by whom, when."""
 
+from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import insert, select
@@ -176,18 +177,33 @@ def products(book: Store) -> tuple[tuple[str, ...], tuple[str, ...]]:
     return tuple(dict.fromkeys(a for a, _ in rows if a)), tuple(dict.fromkeys(s for _, s in rows if s))
 
 
+@dataclass(frozen=True)
+class Known:
+    """What the record of a stone holds that work on it must heed, beside the claim (`setstone.record.consistency.known_for_work`).
+
+    Parameters
+    ----------
+    filled : bool
+        Whether there are signs of filled fissures.
+    may_be : tuple of Material
+        What its readings leave open; empty where nothing was read, or too much is open.
+    """
+
+    filled: bool = False
+    may_be: tuple[Material, ...] = ()
+
+
 def work_cautions(
-    claimed_as: str, kind: WorkKind, *, filled: bool = False, solvent: str = ""
+    claimed_as: str, kind: WorkKind, known: Known | None = None, *, solvent: str = ""
 ) -> tuple[str, ...]:
-    """Say what may harm stone or worker, for work on a stone of which only the claim is known, or that it may be filled.
+    """Say what may harm stone or worker.
 
     Parameters
     ----------
     claimed_as : str
         What the stone is claimed to be.
     kind : WorkKind
-    filled : bool, optional
-        Whether the record holds signs of filled fissures (`setstone.record.consistency.signs_of_filling`).
+    known : Known, optional
     solvent : str, optional
         Which is used.
 
@@ -196,11 +212,14 @@ def work_cautions(
     tuple of str
         Sentences; from the table of materials, whose rows name their sources.
     """
+    known = known or Known()
     materials = claimed(claimed_as)
-    said = [FILLED] if filled or claimed_filled(claimed_as) else []
-    if 0 < len(materials) <= _TOO_MANY:
-        said += not_to_do(materials)
-        said += [f"If it is {m.name}, as claimed: {m.cautions}." for m in materials if m.cautions]
+    said = [FILLED] if known.filled or claimed_filled(claimed_as) else []
+    few = materials if len(materials) <= _TOO_MANY else ()
+    read = [m for m in known.may_be if m not in few]
+    said += not_to_do([*few, *read])
+    said += [f"If it is {m.name}, as claimed: {m.cautions}." for m in few if m.cautions]
+    said += [f"If it is {m.name}, which its readings leave open: {m.cautions}." for m in read if m.cautions]
     said.append(_for_all(materials, kind))
     if solvent:
         said.append(_SOLVENT_CAUTION)

@@ -6,7 +6,7 @@ from typing import Any
 
 from setstone.record.errors import BookError
 from setstone.record.vocabulary import WorkKind
-from setstone.record.work import work_cautions
+from setstone.record.work import Known, work_cautions
 
 
 @dataclass(frozen=True)
@@ -52,9 +52,9 @@ class TypedWork:
             "done_by": self.done_by,
         }
 
-    def cautions(self, claimed_as: str, *, filled: bool) -> tuple[str, ...]:
-        """What may harm a stone claimed as this, with or without signs of a filling, or whoever works on it."""
-        return work_cautions(claimed_as, self.kind, filled=filled, solvent=self.solvent.strip())
+    def cautions(self, claimed_as: str, known: Known) -> tuple[str, ...]:
+        """What may harm a stone claimed as this, of which this is known, or whoever works on it."""
+        return work_cautions(claimed_as, self.kind, known, solvent=self.solvent.strip())
 
 
 def moment(text: str) -> datetime | None:

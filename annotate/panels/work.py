@@ -19,8 +19,9 @@ from setstone.annotate.bench.work_page import work_html
 from setstone.annotate.panels.looks import caution, line_height, offer, scrolls, show_page, title
 from setstone.annotate.panels.when_seen import WhenSeen
 from setstone.annotate.panels.working import attempt
-from setstone.record.consistency import signs_of_filling
+from setstone.record.consistency import known_for_work
 from setstone.record.vocabulary import WorkKind
+from setstone.record.work import Known
 
 
 class WorkPanel(QScrollArea):
@@ -34,7 +35,7 @@ class WorkPanel(QScrollArea):
     def __init__(self, bench: Bench) -> None:
         super().__init__()
         self._bench = bench
-        self._filled = False
+        self._known = Known()
         scrolls(self)
         self.title = title()
         self._make_form()
@@ -105,9 +106,7 @@ class WorkPanel(QScrollArea):
     def _show(self) -> None:
         book, stone = self._bench.book, self._bench.stone
         self.widget().setEnabled(book is not None and stone is not None)
-        self._filled = False
-        if book is not None and stone is not None:
-            self._filled = bool(signs_of_filling(book, stone))
+        self._known = Known() if book is None or stone is None else known_for_work(book, stone)
         self._show_caution()
         if book is None or stone is None:
             self.title.setText("Choose a stone first.")
@@ -122,7 +121,7 @@ class WorkPanel(QScrollArea):
 
     def _show_caution(self, *_: object) -> None:
         stone = self._bench.stone
-        said = () if stone is None else self._typed().cautions(stone.claimed_as, filled=self._filled)
+        said = () if stone is None else self._typed().cautions(stone.claimed_as, self._known)
         self.caution.setText("\n".join(said))
         self.caution.setVisible(stone is not None)
 

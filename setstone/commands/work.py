@@ -21,6 +21,7 @@ from setstone.commands.common import (
 
 if TYPE_CHECKING:
     from setstone.record.entries import WorkEntry
+    from setstone.record.work import Known
 
 fact_commands = typer.Typer(
     help="Marks, age, maker, settings: as read, seen or claimed.", no_args_is_help=True
@@ -120,7 +121,7 @@ def add_work(
     """
     from setstone.commands import as_json as j
     from setstone.commands import screen
-    from setstone.record.consistency import signs_of_filling
+    from setstone.record.consistency import known_for_work
     from setstone.record.vocabulary import WorkKind
 
     with open_book(book) as opened:
@@ -135,9 +136,9 @@ def add_work(
             done_by=done_by,
             by=by,
         )
-        filled = bool(signs_of_filling(opened, of))
+        known = known_for_work(opened, of)
     show(as_json, j.work(entry), lambda: screen.print_work([entry]))
-    _caution(of.claimed_as, [entry], filled=filled)
+    _caution(of.claimed_as, [entry], known)
 
 
 @work_commands.command("list")
@@ -145,14 +146,14 @@ def list_work(stone: StoneArgument, book: BookOption = HERE, as_json: JsonOption
     """List what was done to a stone, and what work on such a stone must beware of."""
     from setstone.commands import as_json as j
     from setstone.commands import screen
-    from setstone.record.consistency import signs_of_filling
+    from setstone.record.consistency import known_for_work
 
     with open_book(book) as opened:
         of = opened.stone(stone)
         entries = opened.work(of)
-        filled = bool(signs_of_filling(opened, of))
+        known = known_for_work(opened, of)
     show(as_json, [j.work(w) for w in entries], lambda: screen.print_work(entries))
-    _caution(of.claimed_as, entries, filled=filled)
+    _caution(of.claimed_as, entries, known)
 
 
 @work_commands.command("take-back")
@@ -178,14 +179,12 @@ def take_back(
     show(as_json, [j.work(w) for w in entries], lambda: screen.print_work(entries))
 
 
-def _caution(claimed_as: str, entries: "Sequence[WorkEntry]", *, filled: bool) -> None:
+def _caution(claimed_as: str, entries: "Sequence[WorkEntry]", known: "Known") -> None:
     """Say what may harm the stone or who works on it, for the work there is, or for any."""
     from setstone.record.vocabulary import WorkKind
     from setstone.record.work import work_cautions
 
     asked = [(w.kind, w.solvent) for w in entries] or [(WorkKind.OTHER, "")]
-    told = [
-        c for kind, solvent in asked for c in work_cautions(claimed_as, kind, filled=filled, solvent=solvent)
-    ]
+    told = [c for kind, solvent in asked for c in work_cautions(claimed_as, kind, known, solvent=solvent)]
     for caution in dict.fromkeys(told):
         typer.echo(caution, err=True)

@@ -16,6 +16,7 @@ from setstone.record.book import Book
 from setstone.record.entries import PhotographEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.vocabulary import Fact, WorkKind
+from setstone.record.work import Known
 from setstone.sample_images import sample_stones
 
 LID_3 = sample_stones()[0].folder
@@ -180,5 +181,5 @@ def test_a_time_that_is_none_is_refused_in_words() -> None:
 
 
 def test_a_claim_brings_its_cautions() -> None:
-    said = TypedWork(WorkKind.CLEANED, solvent="acetone").cautions("emerald", filled=False)
+    said = TypedWork(WorkKind.CLEANED, solvent="acetone").cautions("emerald", Known())
     assert any("safety sheet" in text for text in said)

@@ -13,13 +13,13 @@ from sqlalchemy import insert
 from setstone.measure.quantity import Quantity
 from setstone.record import schema
 from setstone.record.book import Book
-from setstone.record.consistency import consistency, signs_of_filling
+from setstone.record.consistency import consistency, known_for_work
 from setstone.record.entries import ReadingEntry, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.estimating import estimate_weight, keep_estimate
 from setstone.record.evidence.line import read_line
 from setstone.record.vocabulary import FindingKind, Verdict, WorkKind
-from setstone.record.work import work_cautions
+from setstone.record.work import Known, work_cautions
 
 
 @pytest.mark.parametrize(
@@ -162,12 +162,27 @@ def examined(book: Book, stone: StoneEntry, kind: FindingKind) -> int:
 def test_signs_of_a_filling_are_read_from_findings_and_tests(book: Book, stone: StoneEntry) -> None:
     # Published criteria, see setstone/record/evidence/treatment.py: a fissure alone is no sign of a filling.
     examined(book, stone, FindingKind.FISSURE)
-    assert signs_of_filling(book, stone) == ()
+    assert known_for_work(book, stone) == Known()
     examined(book, stone, FindingKind.FILLED_FISSURE)
-    assert signs_of_filling(book, stone) == ("filled fissure",)
+    assert known_for_work(book, stone).filled
     book.add_reading(stone, test="loupe", value="flash effect", by="Ada")
-    assert signs_of_filling(book, stone) == ("flash effect", "filled fissure")
-    assert any("fissures may be filled" in c for c in work_cautions("Ruby", WorkKind.CLEANED, filled=True))
+    known = known_for_work(book, stone)
+    assert known.filled
+    assert any("fissures may be filled" in c for c in work_cautions("Ruby", WorkKind.CLEANED, known))
+
+
+def test_work_heeds_what_the_readings_leave_open_and_not_the_claim_alone(
+    book: Book, stone: StoneEntry
+) -> None:
+    """The table's row for natural opal: index 1.37 to 1.47, singly refractive, no heat and no drying."""
+    assert known_for_work(book, stone) == Known()
+    book.add_reading(stone, test="refractometer", value="1.45", stone_is_set=False, by="Ada")
+    book.add_reading(stone, test="polariscope", value="single", stone_is_set=False, by="Ada")
+    book.add_reading(stone, test="hydrostatic", value="2.10", unit="g/cm³", stone_is_set=False, by="Ada")
+    known = known_for_work(book, stone)
+    assert "Opal (natural)" in {m.name for m in known.may_be}
+    said = " ".join(work_cautions("quartz", WorkKind.CLEANED, known))
+    assert "If it is Opal (natural), which its readings leave open: no heat" in said
 
 
 def test_an_observation_follows_its_finding_through_a_new_examination(book: Book, stone: StoneEntry) -> None:
