@@ -60,8 +60,8 @@ def overlay_of(
 ) -> Overlay:
     """Describe what is drawn over the photograph taken in this light, without a legend.
 
-    Findings are drawn on both photographs, an open candidate only on the one it was seen in. Where
-    the alignment cannot be relied on, each photograph shows only what was seen in it.
+    Findings are drawn on both photographs, an open candidate only on the one it was seen in. A photograph that could not be
+    aligned shows nothing.
 
     Parameters
     ----------
@@ -85,14 +85,13 @@ def overlay_of(
     groups: list[Group] = []
     if matrix is not None:
         both = entry.white is not None and entry.blue is not None
-        aligned = all(flag.code != "not-aligned" for flag in entry.result.flags)
-        outline = entry.result.outline if aligned or lamp == entry.result.reference else None
+        outline = entry.result.outline
         if outline is not None:
             groups.append(_girdle(outline, matrix, unit, texts))
         marked = [
             c
             for c in shown(entry, least_score)
-            if c.candidate.lamp == lamp or not both or (c.is_finding and aligned)
+            if c.candidate.lamp == lamp or not both or (c.is_finding and entry.result.aligned)
         ]
         girdle = None if outline is None else mapped(outline.points, matrix)
         groups.extend(_marks(marked, matrix, girdle, size, unit, texts))

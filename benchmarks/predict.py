@@ -59,10 +59,16 @@ def disc_of_equal_area(outline: NDArray[np.float64]) -> dict[str, float]:
     }
 
 
+def seen_in(result: Examination, lamp: LampName, points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Points in the photograph under a lamp; where it could not be aligned, as the test stones were taken, from one place."""
+    found = result.seen_in(lamp, points)
+    return points if found is None else found
+
+
 def prediction(result: Examination, lamp: Lamp) -> dict[str, Any]:
     """Make one entry of the scorer's format, in the pixels of the photograph under `lamp`."""
     name: LampName = "blue" if lamp is Lamp.BLUE else "white"
-    likely = [(c.kind, result.seen_in(name, c.path)) for c in result.candidates if c.score >= LIKELY]
+    likely = [(c.kind, seen_in(result, name, c.path)) for c in result.candidates if c.score >= LIKELY]
     entry: dict[str, Any] = {
         "fissures": [path.tolist() for kind, path in likely if kind == "line"],
         "inclusions": [disc_of_equal_area(path) for kind, path in likely if kind == "spot"],
@@ -72,7 +78,7 @@ def prediction(result: Examination, lamp: Lamp) -> dict[str, Any]:
     if result.diameters is not None:
         entry["diameter_mm"] = result.diameters.mean.value
     elif result.outline is not None and result.scale is None:
-        entry["outline"] = result.seen_in(name, result.outline.points).tolist()
+        entry["outline"] = seen_in(result, name, result.outline.points).tolist()
     if lamp is Lamp.WHITE:
         entry["milky"] = "none"  # no word is given for the haze, and the scorer asks for one
     return entry

@@ -9,7 +9,7 @@ from typing import Any
 
 import cv2
 import numpy as np
-from predict import Examined, disc_of_equal_area
+from predict import Examined, disc_of_equal_area, seen_in
 from scipy.spatial import cKDTree
 
 
@@ -59,7 +59,7 @@ def _lines(
     for candidate in one.result.candidates:
         if candidate.kind != "line":
             continue
-        points = score.walk([one.result.seen_in(lamp, candidate.path)])
+        points = score.walk([seen_in(one.result, lamp, candidate.path)])
         if not len(points):
             continue
         hit = np.zeros(len(points), bool) if tree is None else tree.query(points)[0] <= tolerance
@@ -77,7 +77,7 @@ def _spots(
             asked = s["main"] and s[lamp]["visible"]
             (needed if asked else optional).append((s["x"], s["y"], s["diameter_px"]))
     spots = sorted((c for c in one.result.candidates if c.kind == "spot"), key=lambda c: -c.score)
-    places = [disc_of_equal_area(one.result.seen_in(lamp, c.path)) for c in spots]
+    places = [disc_of_equal_area(seen_in(one.result, lamp, c.path)) for c in spots]
     spared = score.dilate((labels & 8) > 0, 8) | score.dilate((labels & 2) > 0, 6)
     left = list(needed)
     for candidate, place in zip(spots, places, strict=True):

@@ -3,11 +3,11 @@
     python benchmarks/train_new_places.py BEFORE AFTER... [--minutes 45] [--begin WEIGHTS.pt [--way 0.5]] [--keep WEIGHTS.pt]
 
 Needs PyTorch. BEFORE holds rendered stones as received, each AFTER the same ones set again for another time, three in four
-damaged; coarse ones will do, for the network sees 480 pixels a diameter (about four seconds a stone on one core):
+damaged, or with fissures that grew (about nine seconds a stone on one core; dust and fibres are as broad in coarse pictures, so most should be at full size):
 
-    python benchmarks/render_stones.py BEFORE --first 5000 --count 140 --worn --fineness 0.65
-    python benchmarks/render_stones.py AFTER1 --first 5000 --count 140 --worn --fineness 0.65 --again 1 --damaged 0.75
-    python benchmarks/render_stones.py AFTER2 --first 5000 --count 140 --worn --fineness 0.65 --again 2 --damaged 0.75 --new 2
+    python benchmarks/render_stones.py BEFORE --first 5424 --count 120 --worn
+    python benchmarks/render_stones.py AFTER1 --first 5424 --count 120 --worn --again 1 --damaged 0.75
+    python benchmarks/render_stones.py AFTER2 --first 5424 --count 120 --worn --again 3 --damaged 1 --grown 1
 
 Any two of these days of a stone are a pair, in either order: what is new is what befell the stone for the later one. They are laid on one another by their true
 girdles, and so altered that nothing rests on one camera: turned, mirrored, off by a pixel or two, brighter or darker, of more or less
@@ -111,7 +111,7 @@ class Darkroom:
         self.grain = self.rng.standard_normal((2 * LOOKED_AT, 2 * LOOKED_AT), np.float32)
 
     def batch(self) -> tuple[Tensor, Tensor]:
-        """Planes (B, 4, SIDE, SIDE) as the network takes them, and marks (B, SIDE, SIDE)."""
+        """Planes (B, 4 FINER^2, SIDE, SIDE) as the network takes them, and marks (B, SIDE, SIDE)."""
         copies = [self.copy() for _ in range(BATCH)]
         return torch.from_numpy(np.stack([c[0] for c in copies])), torch.from_numpy(
             np.stack([c[1] for c in copies])

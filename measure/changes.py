@@ -23,7 +23,7 @@ from scipy.spatial import KDTree
 
 from setstone.measure.candidates import LIKELY, Candidate, LampName
 from setstone.measure.new_lines import chances
-from setstone.measure.sights import Lines, Mask, Points, Sights, seen_again
+from setstone.measure.sights import Lines, Mask, Points, Sights, seen_again, shows
 
 #: How near to one another the same thing lies on both days, as a share of the girdle's diameter, and at least px: a stone set
 #: anew leans by some tenths of a degree, and what lies deep moves against the girdle.
@@ -157,11 +157,12 @@ def changes(
                 continue  # in both: told of with those after
         seen = _seen(candidate, lists[other], headed[other], dismissed[other])
         share = float(_with(headed[day][index], seen).mean())
-        # What a person found after (score 1) may be damage: no filter argues it away.
-        asked = candidate.score < 1 or not day
-        if share < _ALONG and candidate.kind == "line" and asked and candidate.lamp in both.lines[day]:
+        if share < _ALONG and candidate.kind == "line" and candidate.lamp in both.lines[day]:
             own, others = (both.lines[k][candidate.lamp] for k in (day, other))
-            share = max(share, _again(path, own, others, near))
+            # What a person found after (score 1) may be damage: no filter argues it away. Of what one found before, a filter tells only
+            # where it sees the line on that day.
+            if candidate.score < 1 or (not day and len(path) > 1 and shows(path, own)):
+                share = max(share, _again(path, own, others, near))
         # Under a lamp the other day was not photographed under, nothing can be told.
         could = _could(path, both.comparable[other].get(candidate.lamp))
         where = _where(share, could, of_after=bool(day))

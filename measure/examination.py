@@ -42,7 +42,7 @@ class Examination:
     diameters : Diameters or None
         None without a scale or an outline, and where the girdle cannot be told to 10 %.
     blue_to_white : (3, 3) float64 array or None
-        Maps blue pixels (x, y, 1) to reference pixels; None without both photographs.
+        Maps blue pixels (x, y, 1) to reference pixels; None without both photographs, or where they could not be aligned.
     candidates : tuple of Candidate
         Best first.
     colour : StoneColour or None
@@ -60,7 +60,12 @@ class Examination:
     colour: StoneColour | None
     flags: tuple[Flag, ...]
 
-    def seen_in(self, lamp: LampName, points: NDArray[np.float64]) -> NDArray[np.float64]:
+    @property
+    def aligned(self) -> bool:
+        """False where the blue photograph could not be laid on the white one."""
+        return all(flag.code != "not-aligned" for flag in self.flags)
+
+    def seen_in(self, lamp: LampName, points: NDArray[np.float64]) -> NDArray[np.float64] | None:
         """Map points from the reference photograph into the one under `lamp`.
 
         Parameters
@@ -71,10 +76,12 @@ class Examination:
 
         Returns
         -------
-        (N, 2) float64 array
-            Pixels of the photograph under `lamp`.
+        (N, 2) float64 array or None
+            Pixels of the photograph under `lamp`; None where it could not be aligned.
         """
-        if lamp == self.reference or self.blue_to_white is None:
+        if lamp == self.reference:
             return points
+        if self.blue_to_white is None:
+            return points if self.aligned else None
         mapped = np.column_stack([points, np.ones(len(points))]) @ np.linalg.inv(self.blue_to_white).T
         return np.asarray(mapped[:, :2] / mapped[:, 2:], np.float64)

@@ -210,7 +210,7 @@ def _choose_scale(
         # The other photograph may have more or fewer pixels over the same field.
         finer = widths[name] / widths[reference]
         found = scale_from_bar(bar, bar_length_um)
-        if bar_length_um is not None and bar.length_um is not None:
+        if given is None and bar_length_um is not None and bar.length_um is not None:
             printed = scale_from_bar(bar)
             flags += [_disagreement(found, printed)] if _differ(found, printed) else []
         read[name] = replace(found, um_per_px=found.um_per_px * finer, u_um_per_px=found.u_um_per_px * finer)

@@ -1,9 +1,10 @@
 """What changed in a stone from one occasion to another."""
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from setstone.measure.candidates import LIKELY, Candidate, percent
+from setstone.measure.candidates import LIKELY, Candidate, LampName, percent
 from setstone.record.entries import CandidateEntry, ExaminationEntry, StoneEntry
 from setstone.record.store import Store
 from setstone.record.two_occasions import TwoOccasions, two_occasions
@@ -71,11 +72,14 @@ class Comparison:
         Possible damage first.
     residual_um : float or None
         How well the photographs lie on one another, µm, root mean square; None without a scale.
+    comparable : mapping of str to float
+        By lamp of both days, share of the stone that both days' photographs could show: in view, not in glare, in focus and not covered.
     """
 
     both: TwoOccasions
     changed: tuple[Changed, ...]
     residual_um: float | None
+    comparable: "Mapping[LampName, float]" = field(default_factory=dict)
 
 
 def compare_occasions(
@@ -129,7 +133,8 @@ def changes_between(both: TwoOccasions) -> Comparison:
     for change in found:
         entry = both.after if change.of_after else both.before
         changed.append(Changed(change, entry.candidates[change.index], entry.occasion))
-    return Comparison(both, tuple(changed), None if scale is None else both.registration.residual_px * scale)
+    residual_um = None if scale is None else both.registration.residual_px * scale
+    return Comparison(both, tuple(changed), residual_um, seen.comparable_shares())
 
 
 def _candidates(entry: ExaminationEntry) -> list[Candidate]:

@@ -71,6 +71,8 @@ def _inside(examined: ExaminationEntry, entry: PhotographEntry) -> "NDArray[np.b
         return None
     lamp = "white" if examined.white == entry.sha256 else "blue"
     points = examined.result.seen_in("white" if lamp == "white" else "blue", examined.result.outline.points)
+    if points is None:
+        return None
     mask = np.zeros((entry.height, entry.width), np.uint8)
     cv2.fillPoly(mask, [np.round(points).astype(np.int32)], 1)
     return mask > 0

@@ -8,6 +8,7 @@ from setstone import __version__
 from setstone.record import schema
 from setstone.record.clock import now
 from setstone.record.convert import from_json, to_json
+from setstone.record.deciding import require_newest
 from setstone.record.entries import ComparisonEntry, ComparisonResult, ExaminationEntry, Seen, StoneEntry
 from setstone.record.errors import BookError
 from setstone.record.examinations import read_examination
@@ -52,7 +53,8 @@ def keep_comparison(book: Store, found: "BeforeAfter", *, by: str) -> Comparison
     result = _result(found, comparison)
     with book.atomic() as connection:
         for day in (before, after):
-            if _decided(read_examination(connection, day.id)) != _decided(day):
+            require_newest(connection, day)
+            if _judged(read_examination(connection, day.id)) != _judged(day):
                 raise BookError(
                     f"Candidates of '{day.occasion}' were judged or drawn since this comparison was made; compare again, then keep it."
                 )
@@ -136,8 +138,11 @@ def differing(book: Store, entry: ExaminationEntry) -> dict[int, Seen]:
     of_it = or_(_k.before_id == entry.id, _k.after_id == entry.id)
     with book.snapshot() as connection:
         rows = connection.execute(_query().where(of_it).order_by(_k.id)).mappings()
-        # Of each other day what was kept last.
-        newest = {(kept.before, kept.after): kept for kept in map(_entry, rows)}
+        newest: dict[str, ComparisonEntry] = {}
+        for kept in map(_entry, rows):
+            other = kept.before if kept.after_id == entry.id else kept.after
+            newest.pop(other, None)  # of each other day what was kept last, in the order in which it was
+            newest[other] = kept
     found: dict[int, Seen] = {}
     for kept in newest.values():
         for one in kept.result.seen:
@@ -151,7 +156,11 @@ def differing(book: Store, entry: ExaminationEntry) -> dict[int, Seen]:
 def state_of_comparison(entry: ComparisonEntry) -> dict[str, object]:
     """Say what a comparison has shown in plain values, for the versions of a record."""
     residual = entry.result.residual_um
-    more = {"same stone": entry.result.same, "glue": list(entry.result.glue)}
+    more = {
+        "same stone": entry.result.same,
+        "glue": list(entry.result.glue),
+        "notes": list(entry.result.notes),
+    }
     return {
         "before": entry.before,
         "after": entry.after,
@@ -191,6 +200,7 @@ def _result(found: "BeforeAfter", comparison: "Comparison") -> ComparisonResult:
         ),
         same=found.no_same if found.same is None else f"{found.same.strength}. {meaning(found.same)}",
         glue=glue,
+        notes=comparison.both.notes,
     )
 
 
@@ -201,8 +211,15 @@ def _end(change: "Change") -> tuple[tuple[float, float], ...]:
     return tuple((round(float(x), 1), round(float(y), 1)) for x, y in change.grown)
 
 
-def _decided(entry: ExaminationEntry) -> list[object]:
-    return [(c.number, c.decision, c.candidate.path.tolist()) for c in entry.candidates]
+def _judged(entry: ExaminationEntry) -> list[object]:
+    """What people decided and drew."""
+    outline = entry.result.outline
+    decided = (
+        (None, None) if c.decision is None else (c.decision.verdict, c.decision.kind)
+        for c in entry.candidates
+    )
+    drawn = [c.candidate.path.tolist() for c in entry.candidates]
+    return [*zip(drawn, decided, strict=True), None if outline is None else outline.points.tolist()]
 
 
 def _photographs(entry: ExaminationEntry) -> dict[str, str | None]:

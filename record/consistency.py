@@ -170,10 +170,11 @@ def known_for_work(book: Store, stone: StoneEntry) -> Known:
     Known
         That there are no signs excludes no filling.
     """
-    _, evidence = _gathered(book, stone)
+    read, evidence = _gathered(book, stone)
     filled = any(t.question == "filling" and t.signs for t in treatments(evidence))
     leading = [r.material for r in ranked(evidence) if r.consistent and r.relative >= LEADING]
-    return Known(filled, tuple(leading) if len(leading) <= TOO_MANY else ())
+    many = len(leading) > TOO_MANY
+    return Known(filled, () if many else tuple(leading), much_open=many and bool(read))
 
 
 def _gathered(

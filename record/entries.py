@@ -307,6 +307,8 @@ class ComparisonResult:
         How strongly the photographs speak for one stone, or why that cannot be told, in words; empty in what older versions kept.
     glue : tuple of str
         What was measured of glue and haze, or why not, in words; empty in what older versions kept.
+    notes : tuple of str
+        What is odd about the two days, in sentences; empty in what older versions kept.
     """
 
     after_to_before: tuple[tuple[float, ...], ...]
@@ -315,6 +317,7 @@ class ComparisonResult:
     seen: tuple[Seen, ...]
     same: str = ""
     glue: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -274,6 +274,8 @@ def read_examination(connection: Connection, examination_id: int) -> Examination
         if entry.origin == "program" and r["carried_from"] is None
     )
     result = replace(from_json(row["result"], Examination), candidates=proposed)
+    if not result.aligned:  # setstone of before wrote down how it would lie if nothing had moved
+        result = replace(result, blue_to_white=None)
     if outline is not None:
         widths = None if result.scale is None else diameters(outline, result.scale)
         result = replace(result, outline=outline, diameters=widths)

@@ -61,19 +61,31 @@ class Found:
         How many stones were searched.
     findings : int
         Likely findings in the photographs.
+    lacking : int
+        Examinations that could not be searched: their fingerprints are not drawn yet, or their photographs are lost.
     """
 
     matches: tuple[Match, ...]
     stones: int
     findings: int
+    lacking: int = 0
 
     @property
     def says(self) -> str:
-        """What it means, in a sentence or two; a likelihood ratio is of two stones, so many stones make chance likenesses likelier."""
+        """What it means, in a few sentences; a likelihood ratio is of two stones, so many stones make chance likenesses likelier."""
+        if not self.lacking:
+            return self._says
+        were = "1 examination was" if self.lacking == 1 else f"{self.lacking} examinations were"
+        return f"{self._says} {were} not searched: fingerprints are drawn from stored photographs by a search in a book that is open for writing."
+
+    @property
+    def _says(self) -> str:
         from setstone.measure.same_stone import FINDINGS
 
         if not self.stones:
-            return "No stone of the book could be searched; examine them first."
+            return "No stone of the book could be searched." + (
+                "" if self.lacking else " Examine them first."
+            )
         if self.findings < FINDINGS:
             return "Can't tell: the photographs show no likely finding inside, and facets alone are the cut's and not the stone's."
         many = f"{self.stones} stone{'s' if self.stones > 1 else ''} of the book"
@@ -224,7 +236,9 @@ def draw_fingerprints(book: Store, progress: Callable[[str], None] | None = None
             continue  # a photograph lost or altered: checking the book tells of it
         with book.atomic() as connection:
             known = select(_f.examination_id).where(_f.examination_id == number)
-            if connection.execute(known).first() is None:
+            # What was judged meanwhile asks for another.
+            same = _drawn_from(read_examination(connection, number)) == _drawn_from(entry)
+            if same and connection.execute(known).first() is None:
                 connection.execute(insert(schema.fingerprints).values(examination_id=number, packed=row))
         drawn += 1
     return drawn
@@ -253,7 +267,7 @@ def find_stone_of(book: Store, shown: "Fingerprint", *, most: int = 5) -> Found:
     newest = _newest(book)
     kept = [(one.id, one.packed) for one in newest if one.packed is not None]
     if not kept:
-        return Found((), 0, shown.findings)
+        return Found((), 0, shown.findings, len(newest))
     slow = slice(ORDERS - _QUICK, ORDERS + _QUICK + 1)
     quick = np.stack([_unpacked_waves(row)[..., slow] for _, row in kept])
     layers, _ = likeness_of_waves(shown.waves[..., slow], quick)
@@ -273,6 +287,7 @@ def find_stone_of(book: Store, shown: "Fingerprint", *, most: int = 5) -> Found:
         tuple(best_first[:most]),
         len({one.stone_id for one in newest if one.packed is not None}),
         shown.findings,
+        len(newest) - len(kept),
     )
 
 
@@ -307,6 +322,12 @@ def _drawn(
     if white is not None and blue is not None:
         blue = None if blue_to_white is None else warp(blue, blue_to_white, white.shape[:2])
     return fingerprint(outline, candidates, white, blue)
+
+
+def _drawn_from(entry: ExaminationEntry) -> list[object]:
+    outline = entry.result.outline
+    held = [(c.decision and c.decision.verdict, c.candidate.path.tolist()) for c in entry.candidates]
+    return [held, None if outline is None else outline.points.tolist()]
 
 
 def packed(drawn: "Fingerprint") -> bytes:

@@ -131,7 +131,10 @@ def measured_depths(
     flags = result.flags
     for lamp, one in series.items():
         mine = [k for k, c in enumerate(result.candidates) if c.lamp == lamp or c.lamp not in series]
-        seen = [replace(found[k], path=result.seen_in(lamp, found[k].path)) for k in mine]
+        paths = [result.seen_in(lamp, found[k].path) for k in mine]
+        seen = [replace(found[k], path=path) for k, path in zip(mine, paths, strict=True) if path is not None]
+        if len(seen) < len(mine):  # the series lies on the photograph that could not be aligned
+            continue
         try:
             motions = align_series(stored_pixels(f) for f in one.frames)
             frames = (stored_pixels(f) for f in one.frames)

@@ -22,6 +22,10 @@ if TYPE_CHECKING:
 
 #: By how much the scales of two days may differ: each is good to a per cent, and a stone that leans looks a little shorter.
 SCALES_AGREE = 0.02
+SCALES_DISAGREE = (
+    "Laid on one another, the photographs show that their scales disagree by {apart:.0%}: lengths of one of both days are wrong; "
+    "check the scale bars."
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,7 +133,7 @@ def _other_way_round(
     if order.index(second.occasion) > order.index(first.occasion):
         return ()
     return (
-        f"By their times the photographs '{second.occasion}' were taken before those '{first.occasion}': if that is so, what is told as new is gone, and "
+        f"By their times the photographs '{second.occasion}' were taken or added before those '{first.occasion}': if that is so, what is told as new is gone, and "
         "what is told as gone is new.",
     )
 
@@ -143,9 +147,7 @@ def _of_other_size(looks: Sequence[Look], registration: "Registration") -> tuple
     apart = abs(zoom * before_um / after_um - 1)
     if apart <= SCALES_AGREE:
         return ()
-    return (
-        f"Laid on one another, the photographs show that their scales disagree by {apart:.0%}: lengths of one of both days are wrong; check the scale bars.",
-    )
+    return (SCALES_DISAGREE.format(apart=apart),)
 
 
 def _look(book: Store, stone: StoneEntry, entry: ExaminationEntry) -> Look:

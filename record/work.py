@@ -187,10 +187,13 @@ class Known:
         Whether there are signs of filled fissures.
     may_be : tuple of Material
         What its readings leave open; empty where nothing was read, or too much is open.
+    much_open : bool
+        Whether its readings leave too much open to name it.
     """
 
     filled: bool = False
     may_be: tuple[Material, ...] = ()
+    much_open: bool = False
 
 
 def work_cautions(
@@ -220,7 +223,7 @@ def work_cautions(
     said += not_to_do([*few, *read])
     said += [f"If it is {m.name}, as claimed: {m.cautions}." for m in few if m.cautions]
     said += [f"If it is {m.name}, which its readings leave open: {m.cautions}." for m in read if m.cautions]
-    said.append(_for_all(materials, kind))
+    said.append(_for_all(() if known.much_open else materials, kind))
     if solvent:
         said.append(_SOLVENT_CAUTION)
     return tuple(dict.fromkeys(said))

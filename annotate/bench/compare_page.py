@@ -52,6 +52,7 @@ def _lists(compared: Compared, shown: TwoDays) -> Iterator[str]:
     """Headings, and under each what is seen so."""
     damage = [m.changed.change.possible_damage for m in shown.marks]
     yield from (f"<p><b>{escape(note)}</b></p>" for note in shown.comparison.both.notes)
+    yield f"<p>{escape(_compared(shown))}</p>"
     if not any(damage):
         yield "<h4>No possible damage was raised</h4>"
     else:
@@ -80,6 +81,13 @@ def _lists(compared: Compared, shown: TwoDays) -> Iterator[str]:
         f"<p>{_CAUTION} {LIMITS}</p><h4>How they lie on one another</h4><p>{escape(compared.found.after)} was turned by "
         f"{angle:.1f}° {way} to lie on {escape(compared.found.before)}: {escape(registration.reason)}, {fit}.{_kept(compared)}</p>"
     )
+
+
+def _compared(shown: TwoDays) -> str:
+    """How much of the stone could be compared, under each light."""
+    shares = shown.comparison.comparable
+    told = ", ".join(f"{share:.0%} under {lamp} light" for lamp, share in shares.items())
+    return f"Of the stone both days show so that they can be compared: {told or 'nothing, for there is no light in common'}."
 
 
 def _kept(compared: Compared) -> str:

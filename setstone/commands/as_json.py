@@ -433,6 +433,7 @@ def found(search: "Found") -> dict[str, Any]:
     """Say which stones of the book photographs may show, and what that means."""
     return {
         "stones_searched": search.stones,
+        "examinations_not_searched": search.lacking,
         "findings": search.findings,
         "says": search.says,
         "matches": [match(one) for one in search.matches],
@@ -471,6 +472,8 @@ def comparison(entry: "Comparison", kept: "ComparisonEntry | None" = None) -> di
         "turned_deg": both.registration.turned_deg,
         "after_to_before": both.registration.matrix.tolist(),
         "residual_um": entry.residual_um,
+        "notes": list(both.notes),
+        "comparable": dict(entry.comparable),
         "places_agreeing": both.registration.agreeing,
         "places_heard": both.registration.heard,
         "changes": [

@@ -22,6 +22,8 @@ from setstone.annotate.two_days import SIGNS, TwoDays, shown_together
 from setstone.annotate.views_compare import compare_view, overlay_of_changes
 from setstone.capture.photograph import Lamp
 from setstone.measure.changes import Where
+from setstone.measure.fingerprint import Likeness
+from setstone.measure.same_stone import weighed
 from setstone.measure.units import shorter_turn
 from setstone.record import two_occasions
 from setstone.record.book import Book
@@ -62,7 +64,7 @@ def test_days_named_the_other_way_round_are_told(two_days: Path) -> None:
     with Book.open(two_days, read_only=True) as book:
         stone = book.stones()[0]
         turned = compare(book, stone, "after", "as received")
-        assert "'as received' were taken before those 'after'" in unescape(compare_html(turned))
+        assert "'as received' were taken or added before those 'after'" in unescape(compare_html(turned))
         sheet = comparison_sheet(book, stone, "after", "as received")
     assert compare_view(sheet, stone, texts_in("de"))["notes"][0].language == ""
 
@@ -82,6 +84,19 @@ def test_the_hand_out_shows_the_two_days_a_person_kept_last(
             monkeypatch.setattr(Book, "comparisons", lambda *_, kept=kept: kept)
             days: object = sheet_module._comparison(book, stone, ["as received", "after", "repaired"])
             assert days == tuple(expected.rsplit(maxsplit=1))
+
+
+@pytest.mark.parametrize("language", [code for code in LANGUAGES if code != "en"])
+@pytest.mark.parametrize("lights", [0, 1, 2])
+@pytest.mark.parametrize("turn_deg", [12.0, -12.0])
+@pytest.mark.parametrize("findings", [0, 3])
+def test_why_sameness_is_open_is_said_in_every_language(
+    language: str, lights: int, turn_deg: float, findings: int
+) -> None:
+    result = weighed(Likeness((0.2, 0.1, 0.2, 0.1), turn_deg), findings, lights=lights)
+    assert texts_in(language).said(result.why).language == ""
+    note = two_occasions.SCALES_DISAGREE.format(apart=0.04)
+    assert texts_in(language).said(note).language == ""
 
 
 def test_a_wrong_scale_is_told(compared: Compared) -> None:

@@ -135,7 +135,9 @@ def test_a_blue_photograph_of_half_the_size_agrees() -> None:
     result = examine(white, small)
     assert result.flags == ()
     # Half a pixel before the first: a point p of the half-size picture lies at 2 p + 0.5.
-    np.testing.assert_allclose(result.seen_in("blue", np.array([[400.5, 300.5]])), [[200, 150]], atol=1.0)
+    seen = result.seen_in("blue", np.array([[400.5, 300.5]]))
+    assert seen is not None
+    np.testing.assert_allclose(seen, [[200, 150]], atol=1.0)
 
 
 def test_lengths_inside_the_stone_hold_the_doubt_about_scale_and_tilt(
@@ -169,6 +171,7 @@ def test_blue_light_of_another_stone_is_not_laid_on() -> None:
     result, alone = examine(white, other), examine(white, None)
     assert "not-aligned" in {f.code for f in result.flags}
     assert result.blue_to_white is None
+    assert result.seen_in("blue", np.zeros((1, 2))) is None
     assert [(c.lamp, c.score) for c in result.candidates] == [(c.lamp, c.score) for c in alone.candidates]
 
 

@@ -51,6 +51,16 @@ def test_what_a_person_found_before_is_not_gone_where_the_picture_after_shows_it
         assert change.where is Where.AFTER  # it may be damage: no filter argues it away
 
 
+@pytest.mark.parametrize("aside_px", [4, 6, 8])
+def test_what_a_person_drew_beside_a_line_that_is_gone_is_not_seen_in_the_picture(aside_px: int) -> None:
+    along = LINE[1] - LINE[0]
+    aside = aside_px * np.array([-along[1], along[0]]) / np.hypot(*along)
+    finding = Candidate("line", LINE + aside, "blue", 1.0, (), 60.0, {})
+    both = laid(facetted(line=True), facetted())
+    (change,) = changes([finding], [], both, shown_before=[0], shown_after=[])
+    assert change.where is Where.BEFORE
+
+
 def test_half_a_line_is_half_seen() -> None:
     both = laid(facetted(line=True), facetted(line=True))
     path = LINE @ both.to_frame[0][:2, :2].T + both.to_frame[0][:2, 2]
@@ -176,7 +186,7 @@ def test_each_light_is_judged_by_its_own_photographs(what: str) -> None:
     clear, hidden = facetted(), facetted()
     place = np.s_[220:410, 210:430]
     if what == "glare":
-        hidden[place] = (80, 200, 255)  # of blue light, the red channel sees little
+        hidden[place] = 255
     else:
         hidden[place] = cv2.GaussianBlur(hidden, (0, 0), 7)[place]
     for lamps, where in (

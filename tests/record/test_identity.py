@@ -84,7 +84,7 @@ def test_a_stone_is_found_in_the_book(book: Book, stone: StoneEntry, tmp_path: P
     for k, other in enumerate(others, start=2):
         examined(book, other, k, tmp_path)
     shown = fingerprint_of(book, first)
-    assert "examine them first" in find_stone_of(book, shown).says  # none drawn yet
+    assert "were not searched" in find_stone_of(book, shown).says  # none drawn yet
     told: list[str] = []
     assert draw_fingerprints(book, told.append) == 5
     assert told == ["lid-3", "lid-4", "lid-5", "lid-6", "lid-7"]
