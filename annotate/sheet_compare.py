@@ -7,6 +7,7 @@ from setstone.annotate.photo_copies import small_copy
 from setstone.annotate.shapes import Points
 from setstone.annotate.two_days import Mark, Pictures, shown_together
 from setstone.capture.photograph import Lamp
+from setstone.measure.candidates import LampName
 from setstone.measure.same_stone import SameStone
 from setstone.record.before_after import before_and_after
 from setstone.record.book import Book
@@ -62,6 +63,8 @@ class ComparisonSheet:
         Why there is none, as a sentence.
     notes : tuple of str
         What is odd about the two days, in sentences.
+    comparable : mapping of LampName to float
+        By lamp of both days, share of the stone that both show.
     """
 
     before: str
@@ -79,6 +82,7 @@ class ComparisonSheet:
     no_glue: str = ""
     no_same: str = ""
     notes: tuple[str, ...] = ()
+    comparable: Mapping[LampName, float] = field(default_factory=dict)
 
 
 def comparison_sheet(book: Book, stone: StoneEntry, before: str, after: str) -> ComparisonSheet:
@@ -103,6 +107,7 @@ def comparison_sheet(book: Book, stone: StoneEntry, before: str, after: str) -> 
         no_glue=found.no_glue,
         no_same=found.no_same,
         notes=found.comparison.both.notes,
+        comparable=found.comparison.comparable,
     )
 
 

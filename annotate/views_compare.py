@@ -87,6 +87,10 @@ def compare_view(sheet: ComparisonSheet, stone: StoneEntry, texts: Texts) -> Vie
             for place, mark in enumerate(differing, 1)
         ],
         "unraised": not any(mark.changed.change.possible_damage for mark in differing),
+        "compared": [
+            texts(f"compare.compared_{lamp}", share=f"{100 * share:.0f}")
+            for lamp, share in sheet.comparable.items()
+        ],
         "both": texts("compare.both", count=len(sheet.marks) - len(differing)),
         "glue": _glue(sheet, texts),
         "glue_notes": _glue_notes(sheet, texts),

@@ -188,7 +188,7 @@ def glare(pixels: Pixels) -> Mask:
     Returns
     -------
     (H, W) bool array
-        Where all channels are at their limit. Under blue light the blue one often is by itself (on the test pairs over 2 to 30 % of a stone), and the
+        Where all channels are at their limit. Under blue light the blue one often is by itself (on the test pairs over up to 31 % of a stone), and the
         others go on telling lines from their ground.
     """
     limit = (pixels.min(axis=2) >= _GLARE / 255 * np.iinfo(pixels.dtype).max).astype(np.uint8)
