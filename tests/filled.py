@@ -24,10 +24,13 @@ def fill(book: Book, stone: StoneEntry, white: Path) -> None:
     # Its contrast is not a number, which JSON has no word for.
     spot = drawn_by_hand(entry.result, np.array([[1.0, 1.0]]), diameter_um=40)
     book.add_finding(entry, spot, kind=FindingKind.CRYSTAL, by="Ada")
-    later = book.save_examination(
-        stone, examination(line(251)), occasion="before", white=None, blue=None, by="Bea"
+    again, later = (
+        book.save_examination(
+            stone, examination(line(251)), occasion=occasion, white=None, blue=None, by="Bea"
+        )
+        for occasion in ("before", "after")
     )
-    book.keep_comparison(comparison(entry, later, Where.AFTER), by="Bea")
+    book.keep_comparison(comparison(again, later, Where.AFTER), by="Bea")
     reading = book.add_reading(
         stone, test="loupe", value="fissure", findings=[("before", 1)], details={"part": "table"}, by="Ada"
     )
