@@ -16,7 +16,7 @@ from setstone.record.identity import Found
 
 _CAUTION = (
     "A candidate is no finding: look at each in both photographs, and judge it in the panel Review. What glare or the "
-    "setting hides is not comparable, never gone."
+    "setting hides is not comparable, never gone; what is seen only before may still be there and catch the light otherwise."
 )
 
 _HEADINGS = {

@@ -166,8 +166,8 @@ def changes(
         ]
         table(("number", "what", "seen", "what speaks for it"), rows, "Nothing is seen on one occasion only.")
         say(
-            "A candidate is no finding: look at each in both photographs. What glare or the setting hides is not comparable. "
-            + LIMITS
+            "A candidate is no finding: look at each in both photographs. What glare or the setting hides is not comparable; what is seen only before may "
+            "still be there and catch the light otherwise. " + LIMITS
         )
         if kept is not None:
             say(" ".join(["Kept in the book, with:", kept.result.same, *kept.result.glue]))
