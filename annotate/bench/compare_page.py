@@ -52,7 +52,6 @@ def _lists(compared: Compared, shown: TwoDays) -> Iterator[str]:
     """Headings, and under each what is seen so."""
     damage = [m.changed.change.possible_damage for m in shown.marks]
     yield from (f"<p><b>{escape(note)}</b></p>" for note in shown.comparison.both.notes)
-    yield f"<p>{escape(_compared(shown))}</p>"
     if not any(damage):
         yield "<h4>No possible damage was raised</h4>"
     else:
@@ -62,6 +61,7 @@ def _lists(compared: Compared, shown: TwoDays) -> Iterator[str]:
             shown,
             [at for at, possible in enumerate(damage) if possible],
         )
+    yield f"<p>{escape(_compared(shown))}</p>"
     for where in Where:
         places = [
             at for at, mark in enumerate(shown.marks) if mark.changed.change.where is where and not damage[at]
