@@ -23,7 +23,7 @@ from scipy.spatial import KDTree
 
 from setstone.measure.candidates import LIKELY, Candidate, LampName
 from setstone.measure.new_lines import chances
-from setstone.measure.sights import Lines, Mask, Points, Sights, seen_again, shows
+from setstone.measure.sights import Lines, Mask, Points, Sights, answers_along, seen_again
 
 #: How near to one another the same thing lies on both days, as a share of the girdle's diameter, and at least px: a stone set
 #: anew leans by some tenths of a degree, and what lies deep moves against the girdle.
@@ -155,20 +155,20 @@ def changes(
             listed = [headed[1][i] for i in told if after[i].kind == candidate.kind]
             if listed and _with(headed[0][index], np.concatenate(listed)).mean() >= _ALONG:
                 continue  # in both: told of with those after
-        seen = _seen(candidate, lists[other], headed[other], dismissed[other])
-        share = float(_with(headed[day][index], seen).mean())
+        known = _with(headed[day][index], _seen(candidate, lists[other], headed[other], dismissed[other]))
+        share = float(known.mean())
         if share < _ALONG and candidate.kind == "line" and candidate.lamp in both.lines[day]:
             own, others = (both.lines[k][candidate.lamp] for k in (day, other))
             # What a person found after (score 1) may be damage: no filter argues it away. Of what one found before, a filter tells only
             # where it sees the line on that day.
-            if candidate.score < 1 or (not day and len(path) > 1 and shows(path, own)):
+            if candidate.score < 1 or (not day and len(path) > 1 and answers_along(path, own)):
                 share = max(share, _again(path, own, others, near))
         # Under a lamp the other day was not photographed under, nothing can be told.
         could = _could(path, both.comparable[other].get(candidate.lamp))
         where = _where(share, could, of_after=bool(day))
         grown = None
         if day and where is Where.BOTH and candidate.kind == "line" and candidate.lamp in both.lines[0]:
-            end = _end_without(path, _with(headed[1][index], seen), both, candidate.lamp)
+            end = _end_without(path, known, both, candidate.lamp)
             grown = (
                 None if end is None else mapped(end, np.asarray(np.linalg.inv(both.to_frame[1]), np.float64))
             )

@@ -17,6 +17,7 @@ from setstone.measure.candidates import LIKELY, Candidate
 from setstone.measure.errors import MeasurementError
 from setstone.measure.light import Pixels, encoded_plane
 from setstone.measure.outline import Outline
+from setstone.measure.rings import even_diameter
 
 Waves = NDArray[np.complex64]
 
@@ -101,7 +102,7 @@ def fingerprint(
     MeasurementError
         When the outline encloses nothing.
     """
-    radius = float(np.sqrt(cv2.contourArea(outline.points.astype(np.float32)) / np.pi))
+    radius = even_diameter(outline.points) / 2
     if not radius > 1:
         raise MeasurementError("The outline of the stone encloses nothing; draw it again.")
     centre = np.array(outline.centre)

@@ -18,7 +18,7 @@ from setstone.measure.sights import Points, Sights
 
 Planes = NDArray[np.float32]
 
-#: Diameter of the girdle in what the network says, px; it looks at so many times finer pictures, for a fibre on a stone is sharper than what is in it.
+#: Diameter of the girdle in what the network says, px; it looks at so many times finer pictures.
 GIRDLE, FINER = 480.0, 2
 #: Lamps in the order of the network's planes: of each before, then after.
 LAMPS: tuple[LampName, ...] = ("blue", "white")

@@ -5,7 +5,6 @@ glare, not out of focus and not covered. Whether a line is on the other day's ph
 response of a filter for lines, and not only of the list of lines found there.
 """
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -98,7 +97,7 @@ class Sights:
     comparable: tuple[Mapping[LampName, Mask], Mapping[LampName, Mask]]
     lines: tuple[Mapping[LampName, Lines], Mapping[LampName, Lines]]
     diameter_px: float
-    girdle_px2: float = math.nan
+    girdle_px2: float
 
     def comparable_shares(self) -> dict[LampName, float]:
         """By lamp of both days, share of the stone that both could show."""
@@ -196,7 +195,7 @@ def glare(pixels: Pixels) -> Mask:
     return cv2.dilate(limit, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))) > 0
 
 
-def shows(path: Points, own: Lines) -> bool:
+def answers_along(path: Points, own: Lines) -> bool:
     """Whether a picture answers to a line along a path at all, and not as it does anywhere.
 
     Parameters

@@ -1,7 +1,7 @@
 """What changed in a stone from one occasion to another."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from setstone.measure.candidates import LIKELY, Candidate, LampName, percent
@@ -79,7 +79,7 @@ class Comparison:
     both: TwoOccasions
     changed: tuple[Changed, ...]
     residual_um: float | None
-    comparable: "Mapping[LampName, float]" = field(default_factory=dict)
+    comparable: "Mapping[LampName, float]"
 
 
 def compare_occasions(

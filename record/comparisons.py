@@ -54,7 +54,7 @@ def keep_comparison(book: Store, found: "BeforeAfter", *, by: str) -> Comparison
     with book.atomic() as connection:
         for day in (before, after):
             require_newest(connection, day)
-            if _judged(read_examination(connection, day.id)) != _judged(day):
+            if read_examination(connection, day.id).judged != day.judged:
                 raise BookError(
                     f"Candidates of '{day.occasion}' were judged or drawn since this comparison was made; compare again, then keep it."
                 )
@@ -209,17 +209,6 @@ def _end(change: "Change") -> tuple[tuple[float, float], ...]:
     if change.grown is None or change.where != "longer after":
         return ()
     return tuple((round(float(x), 1), round(float(y), 1)) for x, y in change.grown)
-
-
-def _judged(entry: ExaminationEntry) -> list[object]:
-    """What people decided and drew."""
-    outline = entry.result.outline
-    decided = (
-        (None, None) if c.decision is None else (c.decision.verdict, c.decision.kind)
-        for c in entry.candidates
-    )
-    drawn = [c.candidate.path.tolist() for c in entry.candidates]
-    return [*zip(drawn, decided, strict=True), None if outline is None else outline.points.tolist()]
 
 
 def _photographs(entry: ExaminationEntry) -> dict[str, str | None]:

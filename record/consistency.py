@@ -138,7 +138,7 @@ def consistency(book: Store, stone: StoneEntry, *, is_set: bool | None = None) -
         if is_set is None:
             is_set = notes.is_set(book, stone)
     order = ranked(evidence)
-    leading = [r for r in order if r.consistent and r.relative >= LEADING]
+    leading = _leading(order)
     treated = treatments(evidence)
     against = contradicting(evidence, stone.claimed_as)
     composite = composite_signs(evidence)
@@ -171,10 +171,10 @@ def known_for_work(book: Store, stone: StoneEntry) -> Known:
         That there are no signs excludes no filling.
     """
     read, evidence = _gathered(book, stone)
-    filled = any(t.question == "filling" and t.signs for t in treatments(evidence))
-    leading = [r.material for r in ranked(evidence) if r.consistent and r.relative >= LEADING]
+    leading = _leading(ranked(evidence))
     many = len(leading) > TOO_MANY
-    return Known(filled, () if many else tuple(leading), much_open=many and bool(read))
+    may_be = () if many else tuple(r.material for r in leading)
+    return Known(_filled(treatments(evidence)), may_be, much_open=many and bool(read))
 
 
 def _gathered(
@@ -322,10 +322,17 @@ def _cannot_tell(leading: list[Ranked]) -> tuple[str, ...]:
     return tuple(told)
 
 
+def _leading(order: Sequence[Ranked]) -> list[Ranked]:
+    return [r for r in order if r.consistent and r.relative >= LEADING]
+
+
+def _filled(treated: Sequence[Treatment]) -> bool:
+    return any(t.question == "filling" and t.signs for t in treated)
+
+
 def _cautions(leading: list[Ranked], treated: tuple[Treatment, ...], claim: str) -> tuple[str, ...]:
     """What must not be done while it is open what the stone is."""
-    filled = any(t.question == "filling" and t.signs for t in treated) or claimed_filled(claim)
-    told = [FILLED] if filled else []
+    told = [FILLED] if _filled(treated) or claimed_filled(claim) else []
     possible = [r.material for r in leading] or list(claimed(claim))
     if len(possible) <= TOO_MANY:
         told += not_to_do(possible)

@@ -178,6 +178,18 @@ class ExaminationEntry:
     #: Whether a person drew the outline of `result` again.
     outline_redrawn: bool = False
 
+    @property
+    def judged(self) -> list[object]:
+        """What people decided and drew, to tell whether it is still the same."""
+        outline = self.result.outline
+        return [
+            None if outline is None else outline.points.tolist(),
+            *(
+                (c.candidate.path.tolist(), c.decision and (c.decision.verdict, c.decision.kind))
+                for c in self.candidates
+            ),
+        ]
+
 
 @dataclass(frozen=True)
 class ReadingEntry:

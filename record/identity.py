@@ -237,7 +237,7 @@ def draw_fingerprints(book: Store, progress: Callable[[str], None] | None = None
         with book.atomic() as connection:
             known = select(_f.examination_id).where(_f.examination_id == number)
             # What was judged meanwhile asks for another.
-            same = _drawn_from(read_examination(connection, number)) == _drawn_from(entry)
+            same = read_examination(connection, number).judged == entry.judged
             if same and connection.execute(known).first() is None:
                 connection.execute(insert(schema.fingerprints).values(examination_id=number, packed=row))
         drawn += 1
@@ -322,12 +322,6 @@ def _drawn(
     if white is not None and blue is not None:
         blue = None if blue_to_white is None else warp(blue, blue_to_white, white.shape[:2])
     return fingerprint(outline, candidates, white, blue)
-
-
-def _drawn_from(entry: ExaminationEntry) -> list[object]:
-    outline = entry.result.outline
-    held = [(c.decision and c.decision.verdict, c.candidate.path.tolist()) for c in entry.candidates]
-    return [held, None if outline is None else outline.points.tolist()]
 
 
 def packed(drawn: "Fingerprint") -> bytes:

@@ -87,13 +87,14 @@ def two_occasions(
         When there are not two examined occasions with photographs under the same light, or it cannot be told how the stone was
         turned.
     """
-    first, second = two_examinations(book, stone, before, after)
+    known = latest_examinations(book, stone)
+    first, second = _named(book, stone, known, before, after)
     looks = (_look(book, stone, first), _look(book, stone, second))
     assert first.result.outline is not None  # noqa: S101 -- `_look` has made sure
     assert second.result.outline is not None  # noqa: S101
     outlines = (first.result.outline, second.result.outline)
     registration = _registered(stone, looks, outlines)
-    notes = (*_other_way_round(book, stone, first, second), *_of_other_size(looks, registration))
+    notes = (*_other_way_round(known, first, second), *_of_other_size(looks, registration))
     return TwoOccasions(first, second, looks, outlines, registration, notes)
 
 
@@ -113,7 +114,12 @@ def two_examinations(
     BookError
         When there are not two, or one was not examined.
     """
-    known = latest_examinations(book, stone)
+    return _named(book, stone, latest_examinations(book, stone), before, after)
+
+
+def _named(
+    book: Store, stone: StoneEntry, known: Sequence[ExaminationEntry], before: str | None, after: str | None
+) -> tuple[ExaminationEntry, ExaminationEntry]:
     if (before is None or after is None) and len(known) < 2:
         raise BookError(
             f"{stone.full_name} has not been examined on two occasions; photograph and examine it before and after."
@@ -126,10 +132,10 @@ def two_examinations(
 
 
 def _other_way_round(
-    book: Store, stone: StoneEntry, first: ExaminationEntry, second: ExaminationEntry
+    known: Sequence[ExaminationEntry], first: ExaminationEntry, second: ExaminationEntry
 ) -> tuple[str, ...]:
     """Say so where what is called after was photographed first."""
-    order = [entry.occasion for entry in latest_examinations(book, stone)]
+    order = [entry.occasion for entry in known]
     if order.index(second.occasion) > order.index(first.occasion):
         return ()
     return (

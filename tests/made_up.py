@@ -55,5 +55,7 @@ def comparison(
         changed.append(Changed(change, entry, after.occasion))
     both = TwoOccasions(before, after, (look, look), (outline, outline), registration)
     return BeforeAfter(
-        before.occasion, after.occasion, comparison=Comparison(both, tuple(changed), residual_um)
+        before.occasion,
+        after.occasion,
+        comparison=Comparison(both, tuple(changed), residual_um, {"white": 1.0}),
     )

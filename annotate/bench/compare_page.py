@@ -87,7 +87,7 @@ def _compared(shown: TwoDays) -> str:
     """How much of the stone could be compared, under each light."""
     shares = shown.comparison.comparable
     told = ", ".join(f"{share:.0%} under {lamp} light" for lamp, share in shares.items())
-    return f"Of the stone both days show so that they can be compared: {told or 'nothing, for there is no light in common'}."
+    return f"Of the stone both days show so that they can be compared: {told}."
 
 
 def _kept(compared: Compared) -> str:

@@ -298,12 +298,11 @@ class Review:
         self.entry = self._book.examination(self.stone, self.entry.occasion)
         self.changed.emit()
 
-    def new_end(self, number: int) -> NDArray[np.float64] | None:
+    def new_end(self, entry: CandidateEntry) -> NDArray[np.float64] | None:
         """The end by which a line is longer than on the day before, (N, 2) float64, px; None where there is none."""
-        seen = self.differing.get(number)
+        seen = self.differing.get(entry.number)
         # Drawn again since, the line ends where a person says.
-        drawn_again = any(c.number == number and c.first_drawn is not None for c in self.entry.candidates)
-        return None if seen is None or not seen.end or drawn_again else np.array(seen.end)
+        return None if seen is None or not seen.end or entry.first_drawn is not None else np.array(seen.end)
 
     def _rank(self, number: int) -> int:
         seen = self.differing.get(number)

@@ -377,7 +377,7 @@ class Canvas(QObject):
             for c in queue:
                 if c is not current or in_hand == CANDIDATES:
                     drawn += marks.mark(c, unit, in_hand=in_hand == CANDIDATES)
-                if (end := review.new_end(c.number)) is not None and in_hand != CANDIDATES:
+                if (end := review.new_end(c)) is not None and in_hand != CANDIDATES:
                     drawn += marks.end(end, unit)
             if current is not None and in_hand != CANDIDATES:
                 drawn += marks.ring(current, unit)

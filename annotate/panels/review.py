@@ -242,7 +242,9 @@ def words(entry: CandidateEntry, seen: Seen | None = None) -> str:
         state = f"rejected: {decision.reason}"
     lines = [f"<b>{entry.number}: {kind_words(entry, texts)}</b> ({state})"]
     if seen is not None:
-        lines.append(f"<b>{seen.says}</b>; {seen.evidence}{' (in dashes)' if seen.end else ''}")
+        lines.append(
+            f"<b>{seen.says}</b>; {seen.evidence}{' (in dashes)' if seen.end and entry.first_drawn is None else ''}"
+        )
     lines += size_words(candidate, texts)
     if entry.origin == "program":
         lines.append(score_words(candidate, texts))

@@ -30,7 +30,7 @@ def in_one_frame(
     """Photographs of which nothing is known but how they lie and what they could show."""
     motion = np.eye(3) if matrix is None else matrix
     before, after = dict.fromkeys(lamps_before, seen_before), dict.fromkeys(lamps_after, seen_after)
-    return Sights((np.eye(3), motion), (before, after), ({}, {}), 300.0)
+    return Sights((np.eye(3), motion), (before, after), ({}, {}), 300.0, 7e4)
 
 
 def compared(

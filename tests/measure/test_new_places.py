@@ -66,7 +66,7 @@ def test_the_exposure_of_a_day_says_little(damaged: Sights, gain: float) -> None
 def test_without_a_lamp_in_common_nothing_is_said() -> None:
     frame = np.ones((400, 400), np.bool_)
     assert (
-        new_places(Sights((np.eye(3), np.eye(3)), ({"white": frame}, {"blue": frame}), ({}, {}), 300.0))
+        new_places(Sights((np.eye(3), np.eye(3)), ({"white": frame}, {"blue": frame}), ({}, {}), 300.0, 7e4))
         is None
     )
 
